@@ -1,0 +1,14 @@
+import type { Instant } from '../time/instant.ts'
+
+/** A caregiver's answer to one question, as read. `unsure` is an answer; "not asked" is the absence of one. */
+export type Answer =
+  | { readonly kind: 'unsure' }
+  | { readonly kind: 'choice'; readonly value: string }
+  | { readonly kind: 'many'; readonly values: readonly string[] }
+  /** A moment or date as remembered: inclusive ends. */
+  | { readonly kind: 'moment'; readonly earliest: Instant; readonly latest: Instant }
+  /** A length of time in milliseconds (travel, age). */
+  | { readonly kind: 'length'; readonly atLeastMs: number; readonly atMostMs: number }
+  | { readonly kind: 'number'; readonly value: number }
+  /** A telephone number in E.164, or `write-only`. Sealed; shown to the family by its last two digits. */
+  | { readonly kind: 'phone'; readonly number: string | 'write-only' }

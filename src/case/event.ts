@@ -1,0 +1,49 @@
+import type { Instant } from '../time/instant.ts'
+import type { Answer } from './answer.ts'
+
+/** What a clinician says they will do when taking a case. */
+export type Doing =
+  | { readonly kind: 'ringing-now' }
+  | { readonly kind: 'ringing-by'; readonly by: Instant }
+  | { readonly kind: 'go-in'; readonly hospital?: string }
+
+export type Disposition = 'ambulance' | 'set-out' | 'speak' | 'tell-clinic' | 'at-home'
+
+/** Everything that can happen to a case. Past tense; instants arrive as data; free text stays as said. */
+export type CaseEvent =
+  | { readonly kind: 'caseOpened'; readonly concern: string; readonly said?: string }
+  | { readonly kind: 'answerGiven'; readonly serial: number; readonly fact: string; readonly answer: Answer; readonly said: string }
+  | { readonly kind: 'readBackAnswered'; readonly serial: number; readonly right: boolean; readonly said: string }
+  | { readonly kind: 'changeWanted'; readonly fact: string }
+  | { readonly kind: 'staleAnswer'; readonly serial: number; readonly said: string }
+  | { readonly kind: 'dangerSaid'; readonly signs: readonly string[]; readonly said: string }
+  | { readonly kind: 'wrongTapSaid' }
+  | { readonly kind: 'personWanted'; readonly said: string }
+  | { readonly kind: 'travelRefused'; readonly said: string }
+  | { readonly kind: 'familyRungSaid' }
+  | { readonly kind: 'notUnderstood'; readonly reason: Misread; readonly said: string }
+  | { readonly kind: 'greeted' }
+  | { readonly kind: 'alarmDue'; readonly name: string; readonly due: Instant }
+  | { readonly kind: 'pageSettled'; readonly pageId: string; readonly to: string; readonly outcome: 'accepted' | 'given-up' }
+  | { readonly kind: 'pageOpened'; readonly pageId: string; readonly by: string }
+  | { readonly kind: 'pageAcknowledged'; readonly by: Clinician; readonly doing: Doing }
+  | { readonly kind: 'passedOn'; readonly by: Clinician; readonly reason?: string }
+  | { readonly kind: 'clinicianWrote'; readonly by: Clinician; readonly text: string }
+  | { readonly kind: 'callMade'; readonly by: Clinician }
+  | { readonly kind: 'dispositionLowered'; readonly by: Clinician; readonly to: Disposition; readonly reason: string }
+  | { readonly kind: 'alarmStopped'; readonly by: Clinician; readonly name: string }
+  | { readonly kind: 'outcomeSet'; readonly by: Clinician; readonly outcome: string; readonly note?: string; readonly doNotWrite: boolean }
+  | { readonly kind: 'replyGivenUp'; readonly effectId: string }
+
+export interface Clinician {
+  readonly id: string
+  readonly name: string
+  readonly role: string
+}
+
+/** Why words could not be taken as an answer; each has its own plain reply in the wording. */
+export type Misread =
+  | 'empty' | 'too-long' | 'no-words' | 'not-an-option' | 'time-unclear' | 'time-future' | 'time-impossible'
+  | 'time-twice' | 'number-unclear' | 'number-impossible' | 'phone-unclear' | 'media' | 'not-now' | 'two-answers'
+
+export type CaseEventKind = CaseEvent['kind']
