@@ -1,0 +1,40 @@
+import type { Instant } from '../time/instant.ts'
+import type { Between } from '../time/span.ts'
+
+/** One thing to say, by id; text is rendered when it is first sent. */
+export type Saying =
+  | { readonly kind: 'say'; readonly id: string }
+  | { readonly kind: 'stop'; readonly id: string }
+  | { readonly kind: 'ask'; readonly serial: number; readonly fact: string }
+  /** A typed time read back for confirmation: "So it came out between … Is that right?" */
+  | { readonly kind: 'read-back'; readonly serial: number; readonly fact: string; readonly reading: Between }
+  | { readonly kind: 'misread'; readonly reason: string }
+  | { readonly kind: 'clinician'; readonly name: string; readonly role: string; readonly text: string }
+  | { readonly kind: 'quick'; readonly name: string; readonly role: string; readonly id: string }
+
+export type Urgency = 'ambulance' | 'set-out' | 'speak'
+
+/**
+ * Everything a step may ask for. Imperative; ids and instants only, so that it can be stored without text.
+ * An effect's id is case id + event number + position.
+ */
+export type Effect =
+  /** One reply to the family, parts in order. `late` is set when an alarm fired after its moment. */
+  | { readonly kind: 'reply'; readonly parts: readonly Saying[]; readonly audible: boolean; readonly late?: { readonly due: Instant } }
+  /** Page one person or desk (every address of theirs). */
+  | {
+      readonly kind: 'page'
+      readonly to: string
+      readonly why: 'page' | 'repeat' | 'update' | 'taken'
+      readonly reason: string
+      readonly urgency: Urgency
+      /** "Page 1 of 3, next person 02:18". */
+      readonly number: number
+      readonly of: number
+      readonly nextAt?: Instant
+    }
+  | { readonly kind: 'setAlarm'; readonly name: string; readonly due: Instant }
+  | { readonly kind: 'cancelAlarm'; readonly name: string }
+  /** A note for the clinic's day. */
+  | { readonly kind: 'note'; readonly id: string }
+  | { readonly kind: 'closeCase' }
