@@ -11,7 +11,17 @@ export type Disposition = 'ambulance' | 'set-out' | 'speak' | 'tell-clinic' | 'a
 
 /** Everything that can happen to a case. Past tense; instants arrive as data; free text stays as said. */
 export type CaseEvent =
-  | { readonly kind: 'caseOpened'; readonly concern: string; readonly said?: string }
+  | {
+      readonly kind: 'caseOpened'
+      readonly concern: string
+      readonly said?: string
+      /** What is on the child's record or was already said; answered before anything is asked. */
+      readonly facts?: Readonly<Record<string, Answer>>
+      /** Danger signs the first message named. */
+      readonly danger?: readonly string[]
+    }
+  /** The line is back after it was down: the open question is asked again. */
+  | { readonly kind: 'resumed'; readonly downSince: Instant }
   | { readonly kind: 'answerGiven'; readonly serial: number; readonly fact: string; readonly answer: Answer; readonly said: string }
   | { readonly kind: 'readBackAnswered'; readonly serial: number; readonly right: boolean; readonly said: string }
   | { readonly kind: 'changeWanted'; readonly fact: string }

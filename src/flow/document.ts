@@ -49,6 +49,7 @@ export const stepSchema = z
     cancel: z.array(id).optional().describe('Alarms that no longer matter.'),
     set: z.record(id, z.string()).optional().describe('Facts that follow from being here (attempt: made).'),
     ask: id.optional().describe('One question: the id of the fact it fills. A fact already answered is not asked again.'),
+    quiet: z.literal(true).optional().describe('With ask: no answer is needed now (someone is driving); silence is not chased here.'),
     again: z.boolean().optional().describe('With ask: ask even if it was answered before (a follow-up).'),
     wait: z.literal(true).optional().describe('Nothing is asked; the case rests until something happens.'),
     end: z.literal(true).optional().describe('The concern ends here; a disposition must have been decided.'),
