@@ -1,0 +1,99 @@
+import { type Instant, instant } from '../time/instant.ts'
+
+/**
+ * Local wall time and what it means in a zone. Twice a year a wall time happens twice or not at all; then it has two
+ * candidate instants, and the caller says which one it needs. Nothing depends on today's season.
+ * Zone rules come from the runtime's copy of the IANA tz database.
+ */
+
+/** Minutes after local midnight, 0 to 1440; 1440 is the end of the day. */
+export type MinuteOfDay = number
+
+export const weekdays = ['monday', 'tuesday', 'wednesday', 'thursday', 'friday', 'saturday', 'sunday'] as const
+export type Weekday = (typeof weekdays)[number]
+
+/** A wall clock reading: local day number (days since 1970-01-01 on the local calendar) and minute of that day. */
+export interface WallTime {
+  readonly day: number
+  readonly minute: MinuteOfDay
+}
+
+const DAY_MS = 86_400_000
+const MINUTE_MS = 60_000
+
+/** Local day number of a calendar date; undefined when there is no such date. Month from 1. */
+export function dayNumberOf(year: number, month: number, dayOfMonth: number): number | undefined {
+  if (month < 1 || month > 12 || dayOfMonth < 1 || dayOfMonth > daysIn(year, month)) return undefined
+  return Date.UTC(year, month - 1, dayOfMonth) / DAY_MS
+}
+
+function daysIn(year: number, month: number): number {
+  const nextMonth = month === 12 ? Date.UTC(year + 1, 0, 1) : Date.UTC(year, month, 1)
+  return (nextMonth - Date.UTC(year, month - 1, 1)) / DAY_MS
+}
+
+/** 1970-01-01 was a Thursday. */
+export function weekdayOf(day: number): Weekday {
+  return weekdays[(((day + 3) % 7) + 7) % 7] as Weekday
+}
+
+const formats = new Map<string, Intl.DateTimeFormat>()
+
+function formatOf(zone: string): Intl.DateTimeFormat {
+  const known = formats.get(zone)
+  if (known !== undefined) return known
+  const made = new Intl.DateTimeFormat('en-US', {
+    timeZone: zone,
+    calendar: 'gregory',
+    numberingSystem: 'latn',
+    hourCycle: 'h23',
+    year: 'numeric',
+    month: 'numeric',
+    day: 'numeric',
+    hour: 'numeric',
+    minute: 'numeric',
+    second: 'numeric',
+  })
+  formats.set(zone, made)
+  return made
+}
+
+/** The zone's offset from UTC at an instant, in milliseconds, east positive. Throws `RangeError` on an unknown zone. */
+export function offsetAt(zone: string, at: Instant): number {
+  const read: Record<string, number> = {}
+  for (const { type, value } of formatOf(zone).formatToParts(at)) read[type] = Number(value)
+  const { year = 0, month = 1, day = 1, hour = 0, minute = 0, second = 0 } = read
+  return Date.UTC(year, month - 1, day, hour, minute, second) - Math.floor(at / 1000) * 1000
+}
+
+/** What the wall clock of the zone shows at an instant (seconds are dropped). */
+export function wallTimeAt(zone: string, at: Instant): WallTime {
+  const local = at + offsetAt(zone, at)
+  const day = Math.floor(local / DAY_MS)
+  return { day, minute: Math.floor((local - day * DAY_MS) / MINUTE_MS) }
+}
+
+/**
+ * The instants a wall time may mean: equal on all but two nights a year. A time that happens twice gives both; a time
+ * that is skipped gives the readings by the offset after and by the offset before the change, which lie either side
+ * of it. `earlier` is never later than `later`.
+ */
+export function instantsOf(zone: string, wall: WallTime): { earlier: Instant; later: Instant } {
+  const local = wall.day * DAY_MS + wall.minute * MINUTE_MS
+  const byOffsetBefore = local - offsetAt(zone, instant(local - DAY_MS))
+  const byOffsetAfter = local - offsetAt(zone, instant(local + DAY_MS))
+  const happens = [byOffsetBefore, byOffsetAfter].filter(at => at + offsetAt(zone, instant(at)) === local)
+  const readings = happens.length > 0 ? happens : [byOffsetBefore, byOffsetAfter]
+  return { earlier: instant(Math.min(...readings)), later: instant(Math.max(...readings)) }
+}
+
+/** Whether a minute of the day lies in [from, to); `to` at or before `from` runs over midnight. */
+export function isMinuteWithin(minute: MinuteOfDay, from: MinuteOfDay, to: MinuteOfDay): boolean {
+  return to > from ? minute >= from && minute < to : minute >= from || minute < to
+}
+
+/** The wall time at which a block ends that starts on `day` at `from`: `to` at or before `from` is the next day. */
+export function blockEnd(day: number, from: MinuteOfDay, to: MinuteOfDay): WallTime {
+  const endsNextDay = to <= from || to === 1440
+  return endsNextDay ? { day: day + 1, minute: to === 1440 ? 0 : to } : { day, minute: to }
+}
