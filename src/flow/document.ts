@@ -6,9 +6,7 @@ import { z } from 'zod'
 
 export const DISPOSITIONS = ['ambulance', 'set-out', 'speak', 'tell-clinic', 'at-home'] as const
 
-const id = z
-  .string()
-  .regex(/^[a-z0-9]+(-[a-z0-9]+)*$/, 'an id in lower case with single hyphens, such as "keep-tube"')
+const id = z.string().regex(/^[a-z0-9]+(-[a-z0-9]+)*$/, 'an id in lower case with single hyphens, such as "keep-tube"')
 const stepRef = z
   .string()
   .regex(/^(shared\/)?[a-z0-9]+(-[a-z0-9]+)*$/, 'a step id of this flow, or "shared/" and a shared step id')
@@ -16,11 +14,15 @@ const stepRef = z
 /** Conditions of a route row: every fact named must have one of the values listed. */
 const condition = z
   .record(id, z.array(z.string()).min(1))
-  .describe('All facts named must have one of the listed values. "unsure" counts as the value facts.yaml says it acts as.')
+  .describe(
+    'All facts named must have one of the listed values. "unsure" counts as the value facts.yaml says it acts as.',
+  )
 
 const row = z.strictObject({
   if: condition.optional().describe('Left out on the last row only.'),
-  go: z.union([stepRef, z.literal('resume')]).describe('The next step, or "resume": back to the question that was open.'),
+  go: z
+    .union([stepRef, z.literal('resume')])
+    .describe('The next step, or "resume": back to the question that was open.'),
 })
 
 const ALARM_MOMENTS = ['leave-by', 'closure-soonest', 'closure-latest', 'closure-overdue', 'arrival'] as const
@@ -34,7 +36,9 @@ const alarm = z
     late: z
       .enum(['say', 'recompute', 'page', 'drop'])
       .default('say')
-      .describe('What happens when the line was down over its moment: say so (default), work it out anew, page, or drop it.'),
+      .describe(
+        'What happens when the line was down over its moment: say so (default), work it out anew, page, or drop it.',
+      ),
   })
   .refine(value => (value.at === undefined) !== (value.after === undefined), 'exactly one of "at" and "after"')
 
@@ -48,8 +52,13 @@ export const stepSchema = z
     alarms: z.array(alarm).optional(),
     cancel: z.array(id).optional().describe('Alarms that no longer matter.'),
     set: z.record(id, z.string()).optional().describe('Facts that follow from being here (attempt: made).'),
-    ask: id.optional().describe('One question: the id of the fact it fills. A fact already answered is not asked again.'),
-    quiet: z.literal(true).optional().describe('With ask: no answer is needed now (someone is driving); silence is not chased here.'),
+    ask: id
+      .optional()
+      .describe('One question: the id of the fact it fills. A fact already answered is not asked again.'),
+    quiet: z
+      .literal(true)
+      .optional()
+      .describe('With ask: no answer is needed now (someone is driving); silence is not chased here.'),
     again: z.boolean().optional().describe('With ask: ask even if it was answered before (a follow-up).'),
     wait: z.literal(true).optional().describe('Nothing is asked; the case rests until something happens.'),
     end: z.literal(true).optional().describe('The concern ends here; a disposition must have been decided.'),
@@ -68,7 +77,9 @@ export const flowSchema = z.strictObject({
   silence: z
     .strictObject({ ask: stepRef, page: stepRef })
     .optional()
-    .describe('Where silence leads: after the setting left-check the first, after left-silent the second. Both end in "resume".'),
+    .describe(
+      'Where silence leads: after the setting left-check the first, after left-silent the second. Both end in "resume".',
+    ),
   steps: z.record(id, stepSchema),
 })
 
@@ -81,13 +92,24 @@ const tapSpan = z
 
 export const factSchema = z.strictObject({
   kind: z.enum(['choice', 'many', 'moment', 'date', 'length', 'number', 'phone']),
-  values: z.array(id).optional().describe('For choice and many: the values, in the order shown. "unsure" is always accepted and not listed.'),
+  values: z
+    .array(id)
+    .optional()
+    .describe('For choice and many: the values, in the order shown. "unsure" is always accepted and not listed.'),
   apart: z.array(id).optional().describe('Values shown apart, after the others (none).'),
   drawings: z.boolean().optional().describe('Each value has a drawing under flows/shared/drawings.'),
   'act-at-once': z.boolean().optional().describe('For many: the first tap answers (danger signs).'),
-  taps: z.record(id, z.union([tapSpan, z.literal('words')])).optional().describe('Buttons for moments and lengths; "words" asks for typed words.'),
+  taps: z
+    .record(id, z.union([tapSpan, z.literal('words')]))
+    .optional()
+    .describe('Buttons for moments and lengths; "words" asks for typed words.'),
   'read-back': z.boolean().optional().describe('A typed answer is read back as a clock time and confirmed.'),
-  'unsure-acts-as': z.string().optional().describe('The listed value that "not sure" counts as in every condition. Left out: only conditions that list "unsure" match it.'),
+  'unsure-acts-as': z
+    .string()
+    .optional()
+    .describe(
+      'The listed value that "not sure" counts as in every condition. Left out: only conditions that list "unsure" match it.',
+    ),
   sticky: z.boolean().optional().describe('History: kept when an earlier answer is changed.'),
   settable: z.boolean().optional().describe('Filled by steps ("set"), never asked.'),
 })
@@ -101,7 +123,9 @@ export const derivedSchema = z.strictObject({
 export const factsFileSchema = z.strictObject({
   facts: z.record(id, factSchema),
   derived: z.record(id, derivedSchema),
-  policies: z.record(id, z.array(z.string())).describe('Clinic settings that conditions may read, with their values (on, off).'),
+  policies: z
+    .record(id, z.array(z.string()))
+    .describe('Clinic settings that conditions may read, with their values (on, off).'),
 })
 
 /** sources.yaml of a flow, and of flows/shared. */
@@ -116,13 +140,19 @@ const source = z.strictObject({
 
 export const adviceSchema = z
   .strictObject({
-    tags: z.array(id).describe('What it makes someone do: tags of flows/shared/tags.yaml. Empty: a notice, asking for no act.'),
+    tags: z
+      .array(id)
+      .describe('What it makes someone do: tags of flows/shared/tags.yaml. Empty: a notice, asking for no act.'),
     'rests-on': z.array(z.string()).optional().describe('Ids of sources.'),
     practice: z.string().optional().describe('Why it is said, where there is no source: common practice, in one line.'),
     own: z.string().optional().describe('A rule of this line itself (how the bot speaks, what it asks), in one line.'),
   })
   .refine(
-    advice => advice.tags.length === 0 || (advice['rests-on']?.length ?? 0) > 0 || advice.practice !== undefined || advice.own !== undefined,
+    advice =>
+      advice.tags.length === 0 ||
+      (advice['rests-on']?.length ?? 0) > 0 ||
+      advice.practice !== undefined ||
+      advice.own !== undefined,
     'advice that asks for an act cites "rests-on", or says "practice" or "own"',
   )
 
@@ -133,7 +163,14 @@ export const sourcesFileSchema = z.strictObject({
 
 /** flows/shared/tags.yaml */
 export const tagsFileSchema = z.strictObject({
-  tags: z.record(id, z.strictObject({ means: z.string(), hazardous: z.boolean().optional(), words: z.record(z.string(), z.array(z.string())).optional() })),
+  tags: z.record(
+    id,
+    z.strictObject({
+      means: z.string(),
+      hazardous: z.boolean().optional(),
+      words: z.record(z.string(), z.array(z.string())).optional(),
+    }),
+  ),
 })
 
 /** wording.<language>.yaml: text ids to ICU MessageFormat texts. */

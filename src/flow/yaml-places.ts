@@ -1,4 +1,4 @@
-import { isMap, isScalar, LineCounter, parseAllDocuments, type Document } from 'yaml'
+import { type Document, isMap, isScalar, LineCounter, parseAllDocuments } from 'yaml'
 import type { ZodError, ZodType } from 'zod'
 import { nearestId, type Problem } from './problem.ts'
 
@@ -23,7 +23,8 @@ export function readYaml(file: string, text: string): { yaml?: PlacedYaml; probl
     problems.push({ code: 'YAML_SYNTAX', file, line, column: col, found, expected, severity: 'problem' })
   }
   if (/^%/m.test(text)) add(Math.max(0, text.search(/^%/m)), 'a % directive', 'plain YAML 1.2 with no directive')
-  if (documents.length > 1) add((documents as Document[])[1]?.range?.[0] ?? 0, 'a second document', 'one document a file')
+  if (documents.length > 1)
+    add((documents as Document[])[1]?.range?.[0] ?? 0, 'a second document', 'one document a file')
   if (document === undefined || document.contents === null) {
     if (problems.length === 0) add(0, 'an empty file', 'a YAML map')
     return { problems }
@@ -78,30 +79,55 @@ function shapeProblems(yaml: PlacedYaml, error: ZodError): Problem[] {
   return error.issues.flatMap(issue => {
     if (issue.code === 'unrecognized_keys') {
       return issue.keys.map(key => ({
-        code: 'UNKNOWN_KEY', file: yaml.file, ...yaml.place([...issue.path, key], true),
-        found: `unknown key "${key}"`, expected: issue.message, severity: 'problem' as const,
+        code: 'UNKNOWN_KEY',
+        file: yaml.file,
+        ...yaml.place([...issue.path, key], true),
+        found: `unknown key "${key}"`,
+        expected: issue.message,
+        severity: 'problem' as const,
       }))
     }
     const found = valueAt(yaml.value, issue.path)
-    return [{
-      code: found === undefined ? 'MISSING' : 'WRONG_VALUE', file: yaml.file, ...yaml.place(issue.path),
-      found: found === undefined ? `nothing at "${issue.path.join('.')}"` : `${JSON.stringify(found)?.slice(0, 80)} at "${issue.path.join('.')}"`,
-      expected: issue.message, severity: 'problem' as const,
-    }]
+    return [
+      {
+        code: found === undefined ? 'MISSING' : 'WRONG_VALUE',
+        file: yaml.file,
+        ...yaml.place(issue.path),
+        found:
+          found === undefined
+            ? `nothing at "${issue.path.join('.')}"`
+            : `${JSON.stringify(found)?.slice(0, 80)} at "${issue.path.join('.')}"`,
+        expected: issue.message,
+        severity: 'problem' as const,
+      },
+    ]
   })
 }
 
 function valueAt(value: unknown, path: readonly PropertyKey[]): unknown {
   let here = value
-  for (const part of path) here = here === null || typeof here !== 'object' ? undefined : (here as Record<PropertyKey, unknown>)[part]
+  for (const part of path)
+    here = here === null || typeof here !== 'object' ? undefined : (here as Record<PropertyKey, unknown>)[part]
   return here
 }
 
 /** A problem for an id that is not among the valid ones, placed at `path`. */
-export function unknownId(yaml: PlacedYaml, path: readonly PropertyKey[], kind: string, id: string, valid: Iterable<string>, key = false): Problem {
+export function unknownId(
+  yaml: PlacedYaml,
+  path: readonly PropertyKey[],
+  kind: string,
+  id: string,
+  valid: Iterable<string>,
+  key = false,
+): Problem {
   const nearest = nearestId(id, valid)
   return {
-    code: 'UNKNOWN_ID', file: yaml.file, ...yaml.place(path, key), found: `unknown ${kind} "${id}"`,
-    expected: `a ${kind} that exists`, ...(nearest === undefined ? {} : { nearest }), severity: 'problem',
+    code: 'UNKNOWN_ID',
+    file: yaml.file,
+    ...yaml.place(path, key),
+    found: `unknown ${kind} "${id}"`,
+    expected: `a ${kind} that exists`,
+    ...(nearest === undefined ? {} : { nearest }),
+    severity: 'problem',
   }
 }

@@ -1,0 +1,212 @@
+/** From the texts of a flows folder to a checked and compiled `FlowSet`, or every problem found. */
+import type { ZodType } from 'zod'
+import { checkFlow } from './check.ts'
+import {
+  type FactsFile,
+  type FlowDocument,
+  factsFileSchema,
+  flowSchema,
+  type SourcesFile,
+  type StepDocument,
+  sharedStepsSchema,
+  sourcesFileSchema,
+  type TagsFile,
+  tagsFileSchema,
+  type Wording,
+  wordingSchema,
+} from './document.ts'
+import { ANY_TIME_STEPS, type Flow, type FlowSet, type Step } from './flow-set.ts'
+import { compileKernel } from './kernel.ts'
+import { checkWording } from './lint.ts'
+import type { Problem } from './problem.ts'
+import { type Catalogue, catalogueOf } from './wording.ts'
+import { checkShape, type PlacedYaml, readYaml } from './yaml-places.ts'
+
+/** Paths inside the flows folder ("tube-out/flow.yaml") to texts. */
+export type FlowFiles = ReadonlyMap<string, string>
+
+/** A file of one shape, with the places of its values. */
+export interface Placed<T> {
+  readonly value: T
+  readonly yaml: PlacedYaml
+}
+
+/** Everything read from the files of a folder, before ids are checked against each other. */
+export interface FlowSources {
+  readonly facts: Placed<FactsFile>
+  readonly tags: Placed<TagsFile>
+  readonly sharedSteps: Placed<{ steps: Record<string, StepDocument> }>
+  readonly sharedSources: Placed<SourcesFile>
+  readonly sharedWording: ReadonlyMap<string, Placed<Wording>>
+  readonly flows: readonly FlowFolder[]
+}
+
+export interface FlowFolder {
+  readonly name: string
+  readonly flow: Placed<FlowDocument>
+  readonly sources: Placed<SourcesFile>
+  readonly wording: ReadonlyMap<string, Placed<Wording>>
+}
+
+/** Reads, checks and compiles. `set` is present only when there is no problem of severity "problem". */
+export function loadFlows(files: FlowFiles): { set?: FlowSet; problems: Problem[] } {
+  const problems: Problem[] = []
+  const sources = readSources(files, problems)
+  if (sources === undefined) return { problems }
+  for (const folder of sources.flows) problems.push(...checkFlow(sources, folder))
+  problems.push(...checkWording(sources))
+  if (problems.some(problem => problem.severity === 'problem')) return { problems }
+  return { set: compile(sources), problems }
+}
+
+function readSources(files: FlowFiles, problems: Problem[]): FlowSources | undefined {
+  const read = <T>(path: string, schema: ZodType<T>): Placed<T> | undefined => {
+    const text = files.get(path)
+    if (text === undefined) {
+      problems.push({
+        code: 'FILE_MISSING',
+        file: path,
+        line: 1,
+        column: 1,
+        found: 'no such file',
+        expected: `a file ${path}`,
+        severity: 'problem',
+      })
+      return undefined
+    }
+    const { yaml, problems: syntax } = readYaml(path, text)
+    problems.push(...syntax)
+    if (yaml === undefined) return undefined
+    const shaped = checkShape(yaml, schema)
+    problems.push(...shaped.problems)
+    return shaped.value === undefined ? undefined : { value: shaped.value, yaml }
+  }
+  const wordings = (folder: string) => {
+    const found = new Map<string, Placed<Wording>>()
+    for (const path of files.keys()) {
+      const language = new RegExp(`^${folder}/wording\\.([a-z]{2}(?:-[A-Z]{2})?)\\.yaml$`).exec(path)?.[1]
+      if (language === undefined) continue
+      const wording = read(path, wordingSchema)
+      if (wording !== undefined) found.set(language, wording)
+    }
+    return found
+  }
+  const facts = read('shared/facts.yaml', factsFileSchema)
+  const tags = read('shared/tags.yaml', tagsFileSchema)
+  const sharedSteps = read('shared/steps.yaml', sharedStepsSchema)
+  const sharedSources = read('shared/sources.yaml', sourcesFileSchema)
+  const sharedWording = wordings('shared')
+  const names = [...new Set([...files.keys()].map(path => path.split('/')[0] ?? ''))].filter(
+    name => name !== 'shared' && files.has(`${name}/flow.yaml`),
+  )
+  const flows = names.flatMap(name => {
+    const flow = read(`${name}/flow.yaml`, flowSchema)
+    const flowSources = read(`${name}/sources.yaml`, sourcesFileSchema)
+    const wording = wordings(name)
+    return flow === undefined || flowSources === undefined ? [] : [{ name, flow, sources: flowSources, wording }]
+  })
+  if (facts === undefined || tags === undefined || sharedSteps === undefined || sharedSources === undefined)
+    return undefined
+  return { facts, tags, sharedSteps, sharedSources, sharedWording, flows }
+}
+
+function compile(sources: FlowSources): FlowSet {
+  const shared = sources.sharedSteps.value.steps
+  const wording = new Map(
+    [...sources.sharedWording].map(([language, placed]) => [language, catalogueOf(language, placed.value)]),
+  )
+  const flows = new Map<string, Flow>()
+  for (const folder of sources.flows) flows.set(folder.flow.value.concern, compileFlow(folder, sources, shared))
+  return { flows, ...sources.facts.value, tags: sources.tags.value.tags, wording }
+}
+
+function compileFlow(folder: FlowFolder, sources: FlowSources, shared: Record<string, StepDocument>): Flow {
+  const document = folder.flow.value
+  const steps = reachableSteps(document, shared)
+  const wording = new Map<string, Catalogue>()
+  for (const [language, placed] of folder.wording) {
+    wording.set(language, catalogueOf(language, sources.sharedWording.get(language)?.value ?? {}, placed.value))
+  }
+  return {
+    concern: document.concern,
+    start: document.start,
+    silence: document.silence,
+    steps,
+    advice: new Map([
+      ...Object.entries(sources.sharedSources.value.advice),
+      ...Object.entries(folder.sources.value.advice),
+    ]),
+    kernel: compileKernel(document.concern, document.start, steps, alarmTargets(document, steps)),
+    questionsAfter: questionsAfter(steps),
+    wording,
+  }
+}
+
+/** A step with its references resolved; `inShared` when it stands in flows/shared/steps.yaml. */
+export function resolveStep(id: string, step: StepDocument, inShared: boolean): Step {
+  const resolve = (ref: string) => (inShared && ref !== 'resume' && !ref.startsWith('shared/') ? `shared/${ref}` : ref)
+  const { route, go, alarms, ...rest } = step
+  const rows =
+    route?.map(row => ({ if: row.if ?? {}, go: resolve(row.go) })) ??
+    (go === undefined ? [] : [{ if: {}, go: resolve(go) }])
+  return { ...rest, id, rows, alarms: (alarms ?? []).map(alarm => ({ ...alarm, go: resolve(alarm.go) })) }
+}
+
+/** The flow's own steps and every shared step they, the silence steps or the any-time steps lead to. */
+export function reachableSteps(document: FlowDocument, shared: Record<string, StepDocument>): Map<string, Step> {
+  const steps = new Map<string, Step>()
+  for (const [id, step] of Object.entries(document.steps)) steps.set(id, resolveStep(id, step, false))
+  const queue: string[] = [
+    ...ANY_TIME_STEPS,
+    ...(document.silence === undefined ? [] : [document.silence.ask, document.silence.page]),
+  ]
+  for (const step of steps.values()) queue.push(...targetsOf(step))
+  for (let id = queue.pop(); id !== undefined; id = queue.pop()) {
+    if (steps.has(id) || !id.startsWith('shared/')) continue
+    const found = shared[id.slice('shared/'.length)]
+    if (found === undefined) continue
+    const step = resolveStep(id, found, true)
+    steps.set(id, step)
+    queue.push(...targetsOf(step))
+  }
+  return steps
+}
+
+/** Every step a step can lead to, by route or by alarm. */
+export function targetsOf(step: Step): string[] {
+  return [...step.rows.map(row => row.go), ...step.alarms.map(alarm => alarm.go)].filter(target => target !== 'resume')
+}
+
+/** Alarm names of a flow with the step each leads to; silence has two of its own. */
+export const SILENT_ASK = 'silent-ask'
+export const SILENT_PAGE = 'silent-page'
+function alarmTargets(document: FlowDocument, steps: ReadonlyMap<string, Step>): Map<string, string> {
+  const targets = new Map<string, string>()
+  for (const step of steps.values()) for (const alarm of step.alarms) targets.set(alarm.name, alarm.go)
+  if (document.silence !== undefined) {
+    targets.set(SILENT_ASK, document.silence.ask)
+    targets.set(SILENT_PAGE, document.silence.page)
+  }
+  return targets
+}
+
+/** Longest number of further questions after each asking step; steps on a cycle count once. */
+function questionsAfter(steps: ReadonlyMap<string, Step>): Map<string, number> {
+  const memo = new Map<string, number>()
+  const longest = (id: string, path: ReadonlySet<string>): number => {
+    const known = memo.get(id)
+    if (known !== undefined) return known
+    const step = steps.get(id)
+    if (step === undefined || path.has(id)) return 0
+    const inner = new Set([...path, id])
+    const beyond = Math.max(0, ...step.rows.map(row => longest(row.go, inner)))
+    const total = beyond + (step.ask === undefined || step.quiet === true ? 0 : 1)
+    memo.set(id, total)
+    return total
+  }
+  return new Map(
+    [...steps.values()]
+      .filter(step => step.ask !== undefined)
+      .map(step => [step.id, Math.max(0, longest(step.id, new Set()) - 1)]),
+  )
+}
