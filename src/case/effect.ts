@@ -20,7 +20,12 @@ export type Urgency = 'ambulance' | 'set-out' | 'speak'
  */
 export type Effect =
   /** One reply to the family, parts in order. `late` is set when an alarm fired after its moment. */
-  | { readonly kind: 'reply'; readonly parts: readonly Saying[]; readonly audible: boolean; readonly late?: { readonly due: Instant } }
+  | {
+      readonly kind: 'reply'
+      readonly parts: readonly Saying[]
+      readonly audible: boolean
+      readonly late?: { readonly due: Instant }
+    }
   /** Page one person or desk (every address of theirs). */
   | {
       readonly kind: 'page'

@@ -1,4 +1,5 @@
 import type { Instant } from '../time/instant.ts'
+import type { Between } from '../time/span.ts'
 import type { Answer } from './answer.ts'
 
 /** What a clinician says they will do when taking a case. */
@@ -22,7 +23,15 @@ export type CaseEvent =
     }
   /** The line is back after it was down: the open question is asked again. */
   | { readonly kind: 'resumed'; readonly downSince: Instant }
-  | { readonly kind: 'answerGiven'; readonly serial: number; readonly fact: string; readonly answer: Answer; readonly said: string }
+  | {
+      readonly kind: 'answerGiven'
+      readonly serial: number
+      readonly fact: string
+      readonly answer: Answer
+      readonly said: string
+      /** A typed time to be confirmed before it counts. */
+      readonly readBack?: Between
+    }
   | { readonly kind: 'readBackAnswered'; readonly serial: number; readonly right: boolean; readonly said: string }
   | { readonly kind: 'changeWanted'; readonly fact: string }
   | { readonly kind: 'staleAnswer'; readonly serial: number; readonly said: string }
@@ -34,7 +43,12 @@ export type CaseEvent =
   | { readonly kind: 'notUnderstood'; readonly reason: Misread; readonly said: string }
   | { readonly kind: 'greeted' }
   | { readonly kind: 'alarmDue'; readonly name: string; readonly due: Instant }
-  | { readonly kind: 'pageSettled'; readonly pageId: string; readonly to: string; readonly outcome: 'accepted' | 'given-up' }
+  | {
+      readonly kind: 'pageSettled'
+      readonly pageId: string
+      readonly to: string
+      readonly outcome: 'accepted' | 'given-up'
+    }
   | { readonly kind: 'pageOpened'; readonly pageId: string; readonly by: string }
   | { readonly kind: 'pageAcknowledged'; readonly by: Clinician; readonly doing: Doing }
   | { readonly kind: 'passedOn'; readonly by: Clinician; readonly reason?: string }
@@ -42,7 +56,13 @@ export type CaseEvent =
   | { readonly kind: 'callMade'; readonly by: Clinician }
   | { readonly kind: 'dispositionLowered'; readonly by: Clinician; readonly to: Disposition; readonly reason: string }
   | { readonly kind: 'alarmStopped'; readonly by: Clinician; readonly name: string }
-  | { readonly kind: 'outcomeSet'; readonly by: Clinician; readonly outcome: string; readonly note?: string; readonly doNotWrite: boolean }
+  | {
+      readonly kind: 'outcomeSet'
+      readonly by: Clinician
+      readonly outcome: string
+      readonly note?: string
+      readonly doNotWrite: boolean
+    }
   | { readonly kind: 'replyGivenUp'; readonly effectId: string }
 
 export interface Clinician {
@@ -53,7 +73,19 @@ export interface Clinician {
 
 /** Why words could not be taken as an answer; each has its own plain reply in the wording. */
 export type Misread =
-  | 'empty' | 'too-long' | 'no-words' | 'not-an-option' | 'time-unclear' | 'time-future' | 'time-impossible'
-  | 'time-twice' | 'number-unclear' | 'number-impossible' | 'phone-unclear' | 'media' | 'not-now' | 'two-answers'
+  | 'empty'
+  | 'too-long'
+  | 'no-words'
+  | 'not-an-option'
+  | 'time-unclear'
+  | 'time-future'
+  | 'time-impossible'
+  | 'time-twice'
+  | 'number-unclear'
+  | 'number-impossible'
+  | 'phone-unclear'
+  | 'media'
+  | 'not-now'
+  | 'two-answers'
 
 export type CaseEventKind = CaseEvent['kind']

@@ -44,7 +44,10 @@ export interface CaseView {
 /** One line of the log, for the family's page and the clinician's alike. */
 export interface LogLine {
   readonly at: Instant
-  readonly speaker: { readonly kind: 'bot' } | { readonly kind: 'family' } | { readonly kind: 'clinician'; readonly name: string; readonly role: string }
+  readonly speaker:
+    | { readonly kind: 'bot' }
+    | { readonly kind: 'family' }
+    | { readonly kind: 'clinician'; readonly name: string; readonly role: string }
   readonly parts: readonly Part[]
   /** Family lines only: their words or the label tapped. */
   readonly said?: string

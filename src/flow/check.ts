@@ -2,7 +2,7 @@
 import type { AdviceDocument, StepDocument } from './document.ts'
 import { ANY_TIME_STEPS } from './flow-set.ts'
 import type { FlowFolder, FlowSources, Placed } from './load.ts'
-import { reachableSteps, resolveStep, targetsOf } from './load.ts'
+import { reachableSteps, resolveStep, sideEntries, targetsOf } from './load.ts'
 import type { Problem } from './problem.ts'
 import { type PlacedYaml, unknownId } from './yaml-places.ts'
 
@@ -54,6 +54,7 @@ export function checkFlow(sources: FlowSources, folder: FlowFolder): Problem[] {
     [['start'], flow.value.start],
     [['silence', 'ask'], flow.value.silence?.ask],
     [['silence', 'page'], flow.value.silence?.page],
+    [['unanswered'], flow.value.unanswered],
   ] as const) {
     if (ref !== undefined && !stepIds.has(ref)) report(flow.yaml, [...path], 'step', ref, stepIds)
   }
@@ -172,11 +173,7 @@ export function checkFlow(sources: FlowSources, folder: FlowFolder): Problem[] {
   function checkReach() {
     const steps = reachableSteps(flow.value, shared.value.steps)
     const seen = new Set<string>()
-    const queue: string[] = [
-      flow.value.start,
-      ...ANY_TIME_STEPS,
-      ...(flow.value.silence === undefined ? [] : [flow.value.silence.ask, flow.value.silence.page]),
-    ]
+    const queue: string[] = [flow.value.start, ...sideEntries(flow.value)]
     for (let id = queue.pop(); id !== undefined; id = queue.pop()) {
       const step = steps.get(id)
       if (step === undefined || seen.has(id)) continue

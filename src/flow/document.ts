@@ -80,6 +80,9 @@ export const flowSchema = z.strictObject({
     .describe(
       'Where silence leads: after the setting left-check the first, after left-silent the second. Both end in "resume".',
     ),
+  unanswered: stepRef
+    .optional()
+    .describe('Where it leads when a "speak" page ran out with no answer; ends in "resume" or goes on from there.'),
   steps: z.record(id, stepSchema),
 })
 

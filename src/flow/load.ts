@@ -131,6 +131,7 @@ function compileFlow(folder: FlowFolder, sources: FlowSources, shared: Record<st
     concern: document.concern,
     start: document.start,
     silence: document.silence,
+    unanswered: document.unanswered,
     steps,
     advice: new Map([
       ...Object.entries(sources.sharedSources.value.advice),
@@ -156,10 +157,7 @@ export function resolveStep(id: string, step: StepDocument, inShared: boolean): 
 export function reachableSteps(document: FlowDocument, shared: Record<string, StepDocument>): Map<string, Step> {
   const steps = new Map<string, Step>()
   for (const [id, step] of Object.entries(document.steps)) steps.set(id, resolveStep(id, step, false))
-  const queue: string[] = [
-    ...ANY_TIME_STEPS,
-    ...(document.silence === undefined ? [] : [document.silence.ask, document.silence.page]),
-  ]
+  const queue: string[] = sideEntries(document)
   for (const step of steps.values()) queue.push(...targetsOf(step))
   for (let id = queue.pop(); id !== undefined; id = queue.pop()) {
     if (steps.has(id) || !id.startsWith('shared/')) continue
@@ -180,6 +178,7 @@ export function targetsOf(step: Step): string[] {
 /** Alarm names of a flow with the step each leads to; silence has two of its own. */
 export const SILENT_ASK = 'silent-ask'
 export const SILENT_PAGE = 'silent-page'
+export const UNANSWERED = 'unanswered'
 function alarmTargets(document: FlowDocument, steps: ReadonlyMap<string, Step>): Map<string, string> {
   const targets = new Map<string, string>()
   for (const step of steps.values()) for (const alarm of step.alarms) targets.set(alarm.name, alarm.go)
@@ -187,7 +186,13 @@ function alarmTargets(document: FlowDocument, steps: ReadonlyMap<string, Step>):
     targets.set(SILENT_ASK, document.silence.ask)
     targets.set(SILENT_PAGE, document.silence.page)
   }
+  if (document.unanswered !== undefined) targets.set(UNANSWERED, document.unanswered)
   return targets
+}
+
+/** Steps outside the routes that a flow's own lines lead to. */
+export function sideEntries(document: FlowDocument): string[] {
+  return [...ANY_TIME_STEPS, document.silence?.ask, document.silence?.page, document.unanswered].filter(ref => ref !== undefined)
 }
 
 /** Longest number of further questions after each asking step; steps on a cycle count once. */
