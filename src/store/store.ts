@@ -8,24 +8,34 @@ import type { Instant } from '../time/instant.ts'
 export interface Store {
   /** The case as last committed, or undefined. */
   load(caseId: string): Promise<StoredCase | undefined>
-  /** Cases of a chat, latest first, closed ones too. */
+  /** Cases of a chat, closed ones too: latest changed first, of those changed together the latest opened first. */
   casesOf(chat: ChatRef): Promise<readonly StoredCase[]>
-  /** Cases not closed, and closed ones changed since `since`. */
+  /** Cases not closed, and closed ones changed at or after `since`; in the order of `casesOf`. */
   recent(since: Instant): Promise<readonly StoredCase[]>
   /** All events of a case in order, with what each step put out. */
   history(caseId: string): Promise<readonly StoredEvent[]>
   /**
    * Event + case + outbox + alarms, all or nothing.
    * `duplicate`: (channel, deliveryId) was seen before; `conflict`: the case is no longer at `step.from`.
+   * A delivery seen before is a duplicate even when the step would conflict as well. A rejection means that nothing
+   * was acknowledged: the step may be tried again, its event number and delivery keep it from counting twice.
    */
   commit(step: StepRecord): Promise<'committed' | 'duplicate' | 'conflict'>
 
-  /** Leases up to `limit` unsent rows of a lane that are due; per chat only the oldest unsent row, in order. */
+  /**
+   * Leases up to `limit` unsent rows of a lane that are due; per queue only the oldest unsent row, in order (rows sent
+   * or given up stand in nobody's way). A lease ends at `at + leaseMs`: from that instant on, a row that was not
+   * settled may be claimed again, and says `outcomeUnknown` when it had been rendered.
+   */
   claim(lane: Lane, at: Instant, leaseMs: number, limit: number): Promise<readonly OutboxRow[]>
-  /** Writes the rendered text of a claimed row, before it is sent. */
+  /** Writes the rendered text of a claimed row, before it is sent. A row already settled keeps what it has. */
   rendered(effectId: string, content: string, at: Instant): Promise<void>
-  /** Ends a claim: sent, given up, or to be tried again at `notBefore`. */
-  settle(effectId: string, outcome: Settled): Promise<void>
+  /**
+   * Ends a claim: sent, given up, or to be tried again at `notBefore`. A row once sent or given up stays so. With
+   * `tries` (as the claim gave it), an `again` or `given-up` of a claim that lost its lease to a later one does
+   * nothing; `sent` always counts, since it did arrive. Rejects when there is no such row.
+   */
+  settle(effectId: string, outcome: Settled, tries?: number): Promise<void>
   /** Rows of a case, oldest first: what was sent, what is waiting, what was given up. */
   outboxOf(caseId: string): Promise<readonly OutboxRow[]>
 
@@ -33,6 +43,14 @@ export interface Store {
   due(at: Instant, limit: number): Promise<readonly AlarmRow[]>
   /** The earliest alarm, or undefined. */
   nextDue(): Promise<Instant | undefined>
+  /**
+   * Calls `listener` after every durable commit of a step and after every settled row: there may be something to send
+   * or an earlier alarm. Not called for claims. Returns a function that ends it.
+   */
+  onCommitted?(listener: () => void): () => void
+  /** Writes waiting for their turn; above 1,000 a front door answers "busy, come back" instead of taking more. */
+  queued?(): number
+  /** Writes what is queued, then lets go of the file or connection. Later calls reject. */
   close(): Promise<void>
 }
 
@@ -89,12 +107,15 @@ export interface NewOutboxRow {
 export interface OutboxRow extends NewOutboxRow {
   readonly caseId: string
   readonly seq: number
+  /** Claims so far, the present one included: 1 at the first. */
   readonly tries: number
   /** JSON of Outgoing or Page as rendered, once claimed and rendered. */
   readonly content?: string
   readonly renderedAt?: Instant
   readonly status: 'waiting' | 'sent' | 'given-up'
   readonly sentAt?: Instant
+  /** Given-up rows only: why. */
+  readonly reason?: string
   /** True when an earlier try may have arrived. */
   readonly outcomeUnknown: boolean
 }

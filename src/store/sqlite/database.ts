@@ -1,0 +1,132 @@
+import { chmodSync, mkdirSync, readdirSync, readFileSync } from 'node:fs'
+import { dirname, resolve } from 'node:path'
+import { DatabaseSync } from 'node:sqlite'
+import { fileURLToPath } from 'node:url'
+
+/** Stamped into the file's header, so that a database of another program is never taken for ours ("smlh"). */
+const applicationId = 0x736d6c68
+
+/** The schema this program writes: the number of its last migration. */
+export const schemaVersion = 1
+
+/** Why a file cannot serve as the store. The message says what was found and what to do. */
+export class StoreUnusable extends Error {
+  override readonly name = 'StoreUnusable'
+}
+
+/**
+ * Opens (or makes) the one file everything lives in, so set that a commit that returned survives a power cut: write-ahead
+ * log with a full sync at every commit, provided that the disk honours the sync (SQLite documentation, "PRAGMA
+ * synchronous" and "Write-Ahead Logging"). Deleted content is overwritten with zeros. The file is readable by its owner only.
+ *
+ * @param busyTimeoutMs how long a write waits for another process that holds the file (a backup), at most
+ * @throws StoreUnusable when the file is not a database of this program, is of a newer schema, or cannot be made durable
+ */
+export function openDatabase(file: string, busyTimeoutMs: number): DatabaseSync {
+  if (file === '' || file.startsWith(':') || file.startsWith('file:')) {
+    throw new StoreUnusable(
+      `store file "${file}": expected the path of a file on disk; anything else forgets at a restart`,
+    )
+  }
+  const path = resolve(file)
+  const db = opened(path, busyTimeoutMs)
+  try {
+    setUp(db, path)
+    migrate(db, path)
+  } catch (error) {
+    db.close()
+    throw asUnusable(error, path)
+  }
+  return db
+}
+
+function opened(path: string, busyTimeoutMs: number): DatabaseSync {
+  try {
+    mkdirSync(dirname(path), { recursive: true, mode: 0o700 })
+    const db = new DatabaseSync(path, { timeout: busyTimeoutMs, enableForeignKeyConstraints: true })
+    // Before the first page is written: the log files made beside it take over the same permissions.
+    chmodSync(path, 0o600)
+    return db
+  } catch (error) {
+    throw asUnusable(error, path)
+  }
+}
+
+function setUp(db: DatabaseSync, path: string): void {
+  const id = pragma(db, 'application_id')
+  const tables = db.prepare('SELECT count(*) AS n FROM sqlite_schema').get()?.n
+  if (id !== applicationId && (id !== 0 || tables !== 0)) {
+    throw new StoreUnusable(`store file ${path}: this is a database of another program; name a new file`)
+  }
+  const mode = pragma(db, 'journal_mode = WAL')
+  if (mode !== 'wal') {
+    throw new StoreUnusable(
+      `store file ${path}: expected journal mode "wal", the disk allows "${mode}"; use a local disk`,
+    )
+  }
+  db.exec('PRAGMA synchronous = FULL; PRAGMA fullfsync = ON; PRAGMA checkpoint_fullfsync = ON')
+  db.exec('PRAGMA secure_delete = ON; PRAGMA trusted_schema = OFF; PRAGMA wal_autocheckpoint = 0')
+}
+
+/** Runs the migrations the file has not seen, each in a transaction of its own that also writes its number. */
+function migrate(db: DatabaseSync, path: string): void {
+  for (const { version, name, sql } of migrations()) {
+    db.exec('BEGIN IMMEDIATE')
+    try {
+      const found = pragma(db, 'user_version')
+      if (typeof found !== 'number' || found > schemaVersion) {
+        throw new StoreUnusable(
+          `store file ${path}: schema ${found} is newer than schema ${schemaVersion} of this program; ` +
+            'start the newer program, or restore a backup made before the upgrade',
+        )
+      }
+      if (found < version) {
+        db.exec(sql)
+        db.exec(`PRAGMA user_version = ${version}; PRAGMA application_id = ${applicationId}`)
+      }
+      db.exec('COMMIT')
+    } catch (error) {
+      if (db.isTransaction) db.exec('ROLLBACK')
+      if (error instanceof StoreUnusable) throw error
+      throw new StoreUnusable(`store file ${path}: migration ${name} failed: ${wordsOf(error)}`, { cause: error })
+    }
+  }
+}
+
+interface Migration {
+  readonly version: number
+  readonly name: string
+  readonly sql: string
+}
+
+/** The files migrations/NNNN-*.sql in order; numbers must run 1, 2, 3 … up to `schemaVersion`. */
+function migrations(): readonly Migration[] {
+  const folder = fileURLToPath(new URL('./migrations/', import.meta.url))
+  const names = readdirSync(folder)
+    .filter(name => /^\d{4}-.*\.sql$/.test(name))
+    .sort()
+  const found = names.map(name => ({
+    version: Number(name.slice(0, 4)),
+    name,
+    sql: readFileSync(resolve(folder, name), 'utf8'),
+  }))
+  if (found.length !== schemaVersion || found.some((one, index) => one.version !== index + 1)) {
+    throw new StoreUnusable(
+      `migrations: expected 0001 to ${String(schemaVersion).padStart(4, '0')}, found ${names.join(', ')}`,
+    )
+  }
+  return found
+}
+
+/** The single value a PRAGMA answers with. */
+function pragma(db: DatabaseSync, text: string): unknown {
+  const row = db.prepare(`PRAGMA ${text}`).get()
+  return row === undefined ? undefined : Object.values(row)[0]
+}
+
+function asUnusable(error: unknown, path: string): StoreUnusable {
+  if (error instanceof StoreUnusable) return error
+  return new StoreUnusable(`store file ${path} cannot be opened: ${wordsOf(error)}`, { cause: error })
+}
+
+const wordsOf = (error: unknown): string => (error instanceof Error ? error.message : String(error))

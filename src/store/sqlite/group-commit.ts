@@ -1,0 +1,154 @@
+import type { DatabaseSync } from 'node:sqlite'
+
+/** Most writes in one transaction; more would hold the event loop too long. */
+const groupMost = 32
+/** The write-ahead log is folded into the file after this many groups. */
+const groupsPerCheckpoint = 64
+
+/** Places a test may stop the process at, in the order a group passes them. */
+export type StorePoint = 'begun' | 'step-written' | 'before-commit' | 'after-commit' | 'before-answer'
+
+/** Writes queued by many callers and made durable together. */
+export interface GroupWriter {
+  /**
+   * Queues a write. It runs alone inside its own savepoint; its caller is answered only after the COMMIT of the
+   * group. A write that throws is undone alone and rejects its caller alone; a COMMIT that fails rejects all.
+   */
+  write<T>(work: () => T): Promise<T>
+  /** Runs `notify` after the group of the write that asked for it is durable; once a group. */
+  afterCommit(): void
+  queued(): number
+  /** Writes everything queued, then refuses further writes. */
+  finish(): void
+}
+
+interface Queued {
+  readonly work: () => unknown
+  readonly answer: (value: unknown) => void
+  readonly reject: (reason: unknown) => void
+}
+
+type Outcome = { readonly done: true; readonly value: unknown } | { readonly done: false; readonly reason: unknown }
+
+/**
+ * Natural group commit on the main thread: whatever was queued while the last transaction ran goes into the next, at
+ * most 32 writes. The flush is armed with setImmediate, so that sockets and timers get their turn between groups.
+ */
+export function groupWriter(db: DatabaseSync, notify: () => void, pass: (point: StorePoint) => void): GroupWriter {
+  const queue: Queued[] = []
+  let armed = false
+  let finished = false
+  let wantsNotice = false
+  let groups = 0
+
+  const sql = {
+    begin: db.prepare('BEGIN IMMEDIATE'),
+    commit: db.prepare('COMMIT'),
+    savepoint: db.prepare('SAVEPOINT step'),
+    release: db.prepare('RELEASE step'),
+    undo: db.prepare('ROLLBACK TO step'),
+    checkpoint: db.prepare('PRAGMA wal_checkpoint(PASSIVE)'),
+  }
+
+  function arm(): void {
+    if (armed || queue.length === 0) return
+    armed = true
+    setImmediate(() => {
+      armed = false
+      if (queue.length === 0) return
+      flush()
+      arm()
+    })
+  }
+
+  /** Writes one group. Never throws: every caller of the group is answered or rejected. */
+  function flush(): void {
+    const group = queue.splice(0, groupMost)
+    wantsNotice = false
+    let outcomes: Outcome[]
+    try {
+      outcomes = commitTogether(group)
+    } catch (error) {
+      abandon()
+      for (const one of group) one.reject(error)
+      return
+    }
+    pass('before-answer')
+    group.forEach((one, index) => {
+      const outcome = outcomes[index]
+      if (outcome?.done) one.answer(outcome.value)
+      else one.reject(outcome?.reason)
+    })
+    if (wantsNotice) notify()
+    checkpointNowAndThen()
+  }
+
+  function commitTogether(group: readonly Queued[]): Outcome[] {
+    sql.begin.run()
+    pass('begun')
+    const outcomes = group.map(one => attempt(one))
+    pass('before-commit')
+    sql.commit.run()
+    pass('after-commit')
+    return outcomes
+  }
+
+  function attempt(one: Queued): Outcome {
+    sql.savepoint.run()
+    let value: unknown
+    try {
+      value = one.work()
+      sql.release.run()
+    } catch (reason) {
+      // A full disk or a failing one ends the whole transaction by itself: then the whole group has failed.
+      if (!db.isTransaction) throw reason
+      sql.undo.run()
+      sql.release.run()
+      return { done: false, reason }
+    }
+    pass('step-written')
+    return { done: true, value }
+  }
+
+  /**
+   * Leaves no transaction open, so that no read ever sees what was not committed. Should even the rollback fail, the
+   * file is closed (which undoes it): every later call then rejects until the program is started again.
+   */
+  function abandon(): void {
+    try {
+      if (db.isTransaction) db.exec('ROLLBACK')
+    } catch {
+      finished = true
+      db.close()
+    }
+  }
+
+  /** A checkpoint that cannot run now (the disk is full) is tried again 64 groups later; no promise depends on it. */
+  function checkpointNowAndThen(): void {
+    groups += 1
+    if (groups % groupsPerCheckpoint !== 0) return
+    try {
+      sql.checkpoint.get()
+    } catch {
+      return
+    }
+  }
+
+  return {
+    write<T>(work: () => T): Promise<T> {
+      if (finished) return Promise.reject(new Error('the store is closed: open it again before writing'))
+      return new Promise<T>((answer, reject) => {
+        queue.push({ work, answer: value => answer(value as T), reject })
+        arm()
+      })
+    },
+    afterCommit: () => {
+      wantsNotice = true
+    },
+    queued: () => queue.length,
+    finish: () => {
+      finished = true
+      while (queue.length > 0) flush()
+    },
+  }
+}

@@ -1,0 +1,108 @@
+import type { DatabaseSync, SQLOutputValue } from 'node:sqlite'
+import { type Instant, instant } from '../../time/instant.ts'
+import type { Lane, NewOutboxRow, OutboxRow, Settled } from '../store.ts'
+
+type Row = Record<string, SQLOutputValue>
+
+/** Rows that leave, or have left. The caller holds the transaction. */
+export interface OutboxRows {
+  add(caseId: string, seq: number, row: NewOutboxRow): void
+  claim(lane: Lane, at: Instant, leaseMs: number, limit: number): readonly OutboxRow[]
+  rendered(effectId: string, content: string, at: Instant): void
+  settle(effectId: string, outcome: Settled, tries?: number): void
+  ofCase(caseId: string): readonly OutboxRow[]
+}
+
+export function outboxRows(db: DatabaseSync): OutboxRows {
+  const sql = {
+    add: db.prepare(
+      'INSERT INTO outbox (effect_id, case_id, seq, lane, queue, effect, not_before) VALUES (?, ?, ?, ?, ?, ?, ?)',
+    ),
+    claimable: db.prepare(
+      `SELECT place FROM outbox AS row
+       WHERE status = 'waiting' AND lane = ?1 AND not_before <= ?2 AND (leased_until IS NULL OR leased_until <= ?2)
+         AND NOT EXISTS (
+           SELECT 1 FROM outbox AS earlier
+           WHERE earlier.status = 'waiting' AND earlier.lane = row.lane AND earlier.queue = row.queue
+             AND earlier.place < row.place)
+       ORDER BY not_before, place LIMIT ?3`,
+    ),
+    // A lease still on the row has ended without a settle: whoever held it may have sent what was rendered.
+    lease: db.prepare(
+      `UPDATE outbox SET tries = tries + 1, leased_until = ?2,
+         outcome_unknown = max(outcome_unknown, leased_until IS NOT NULL AND rendered_at IS NOT NULL)
+       WHERE place = ?1 RETURNING *`,
+    ),
+    rendered: db.prepare(
+      `UPDATE outbox SET content = ?2, rendered_at = ?3 WHERE effect_id = ?1 AND status = 'waiting'`,
+    ),
+    one: db.prepare('SELECT status, tries FROM outbox WHERE effect_id = ?'),
+    again: db.prepare(
+      `UPDATE outbox SET not_before = ?2, outcome_unknown = max(outcome_unknown, ?3), leased_until = NULL
+       WHERE effect_id = ?1`,
+    ),
+    end: db.prepare(
+      'UPDATE outbox SET status = ?2, settled_at = ?3, reason = ?4, leased_until = NULL WHERE effect_id = ?1',
+    ),
+    ofCase: db.prepare('SELECT * FROM outbox WHERE case_id = ? ORDER BY place'),
+  }
+
+  function existing(effectId: string, act: string): { readonly waiting: boolean; readonly tries: number } {
+    const row = sql.one.get(effectId)
+    if (row === undefined) throw new Error(`outbox: no row "${effectId}" to ${act}; expected the id of a claimed row`)
+    return { waiting: row.status === 'waiting', tries: Number(row.tries) }
+  }
+
+  function settle(effectId: string, outcome: Settled, tries?: number): void {
+    const row = existing(effectId, 'settle')
+    if (!row.waiting) return
+    const superseded = tries !== undefined && tries !== row.tries
+    if (superseded && outcome.kind !== 'sent') return
+    if (outcome.kind === 'again') sql.again.run(effectId, outcome.notBefore, outcome.outcomeUnknown ? 1 : 0)
+    else sql.end.run(effectId, outcome.kind, outcome.at, outcome.kind === 'given-up' ? outcome.reason : null)
+  }
+
+  return {
+    add: (caseId, seq, row) => {
+      sql.add.run(row.effectId, caseId, seq, row.lane, row.queue, row.effect, row.notBefore)
+    },
+    claim: (lane, at, leaseMs, limit) =>
+      sql.claimable.all(lane, at, limit).map(({ place }) => {
+        const row = sql.lease.get(place ?? null, at + leaseMs)
+        if (row === undefined) throw new Error(`outbox: row at place ${place} went away while it was claimed`)
+        return rowOf(row)
+      }),
+    rendered: (effectId, content, at) => {
+      existing(effectId, 'render')
+      sql.rendered.run(effectId, content, at)
+    },
+    settle,
+    ofCase: caseId => sql.ofCase.all(caseId).map(rowOf),
+  }
+}
+
+function rowOf(row: Row): OutboxRow {
+  const { content, rendered_at: renderedAt, reason, settled_at: settledAt } = row
+  const status = statusOf(row.status)
+  return {
+    effectId: String(row.effect_id),
+    caseId: String(row.case_id),
+    seq: Number(row.seq),
+    lane: row.lane === 'page' ? 'page' : 'family',
+    queue: String(row.queue),
+    effect: String(row.effect),
+    notBefore: instant(Number(row.not_before)),
+    tries: Number(row.tries),
+    ...(typeof content === 'string' ? { content } : {}),
+    ...(typeof renderedAt === 'number' ? { renderedAt: instant(renderedAt) } : {}),
+    status,
+    ...(status === 'sent' && typeof settledAt === 'number' ? { sentAt: instant(settledAt) } : {}),
+    ...(typeof reason === 'string' ? { reason } : {}),
+    outcomeUnknown: row.outcome_unknown === 1,
+  }
+}
+
+function statusOf(stored: SQLOutputValue | undefined): OutboxRow['status'] {
+  if (stored === 'waiting' || stored === 'sent' || stored === 'given-up') return stored
+  throw new Error(`outbox: a row has status "${stored}"; expected waiting, sent or given-up`)
+}
