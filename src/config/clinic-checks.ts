@@ -1,0 +1,128 @@
+import { DateTime } from 'luxon'
+import type { Clinic } from '../oncall/clinic.ts'
+import { ladderEmptyBetween, ladderSingleBetween, rungsUncovered, type Uncovered } from '../oncall/coverage.ts'
+import { familyNumbers, privateStrings } from '../oncall/family-numbers.ts'
+import { instantsOf, wallTimeAt } from '../oncall/wall-time.ts'
+import { after, days, type Instant } from '../time/instant.ts'
+import { type PartReader, type Path, pathText } from './part-reader.ts'
+
+/** Checks that need the whole clinic: cover in the coming days, private numbers in public places. */
+
+const DAYS_CHECKED = 14
+const MOST_OF_A_KIND = 10
+
+/** Holes in the cover of the next 14 days; a hole that comes back each week is told once. */
+export function reportCover(reader: PartReader, clinic: Clinic, at: Instant): void {
+  const until = after(at, days(DAYS_CHECKED))
+  const seen = new Set<string>()
+  const once = (key: string, hole: Uncovered) => {
+    const from = wallTimeAt(clinic.zone, hole.from)
+    const mark = `${key} ${from.day % 7} ${from.minute} ${hole.until - hole.from}`
+    if (seen.has(mark) || seen.size >= MOST_OF_A_KIND) return false
+    seen.add(mark)
+    return true
+  }
+  for (const hole of rungsUncovered(clinic, at, until)) {
+    if (!once(hole.role, hole)) continue
+    const found = `nobody on call as "${hole.role}" from ${spoken(clinic, hole.from)} to ${spoken(clinic, hole.until)}`
+    reader.report(
+      ['rota', hole.role],
+      'ROTA_GAP',
+      found,
+      'cover without a gap: add a shift, or a change for these hours',
+      { key: true },
+    )
+  }
+  for (const hole of ladderEmptyBetween(clinic, at, until)) {
+    if (!once('ladder', hole)) continue
+    const found = `the ladder reaches nobody from ${spoken(clinic, hole.from)} to ${spoken(clinic, hole.until)}`
+    reader.report(['ladder'], 'LADDER_EMPTY', found, 'a rung that is in use at every hour', { key: true })
+  }
+  for (const hole of ladderSingleBetween(clinic, at, until)) {
+    if (!once(`only ${hole.id}`, hole)) continue
+    const found = `"${hole.id}" alone is the whole ladder from ${spoken(clinic, hole.from)} to ${spoken(clinic, hole.until)}`
+    reader.report(['ladder'], 'LADDER_ONE_PERSON', found, 'a second person or a desk to page', {
+      key: true,
+      severity: 'warning',
+    })
+  }
+}
+
+/** Changes that end before they start, or cover the same moment as an earlier one. */
+export function reportChanges(reader: PartReader, clinic: Clinic, places: readonly number[]): void {
+  const spans = clinic.rota.changes.map(({ from, until, role }) => ({
+    role,
+    from: instantsOf(clinic.zone, from).earlier,
+    until: instantsOf(clinic.zone, until).later,
+  }))
+  spans.forEach((span, index) => {
+    const place = places[index] ?? index
+    if (span.until <= span.from) {
+      reader.report(
+        ['changes', place, 'until'],
+        'CHANGE_BACKWARDS',
+        'a change that ends before it starts',
+        'an end after the start',
+      )
+      return
+    }
+    const other = spans.findIndex(
+      (one, before) => before < index && one.role === span.role && one.from < span.until && span.from < one.until,
+    )
+    if (other < 0) return
+    const found = `overlaps the change at ${pathText(['changes', places[other] ?? other])}`
+    reader.report(['changes', place], 'CHANGES_OVERLAP', found, 'one change for each hour: here the later line wins', {
+      severity: 'warning',
+    })
+  })
+}
+
+function spoken(clinic: Clinic, at: Instant): string {
+  const form = clinic.clock === '12h' ? 'ccc d LLL yyyy h:mm a' : 'ccc d LLL yyyy HH:mm'
+  return DateTime.fromMillis(at, { zone: clinic.zone, locale: 'en' }).toFormat(form)
+}
+
+/** Private numbers and addresses that stand where families read. `places` are the public texts and numbers. */
+export function reportPrivateShown(reader: PartReader, clinic: Clinic): void {
+  const hidden = privateStrings(clinic)
+  for (const { path, text } of publicTexts(clinic)) {
+    const shown = hidden.find(secret => shows(text, secret))
+    if (shown === undefined) continue
+    const expected =
+      'nothing private: families read this. Give a number that families may ring, or change the private one'
+    reader.report(path, 'PRIVATE_SHOWN', `a private number or address in ${pathText(path)}`, expected)
+  }
+}
+
+/** Whether a text holds an address, or the last seven digits of a private number however they are spaced. */
+function shows(text: string, secret: string): boolean {
+  if (text.toLowerCase().includes(secret.toLowerCase())) return true
+  return secret.startsWith('+') && !text.startsWith('+') && text.replaceAll(/\D/g, '').includes(secret.slice(-7))
+}
+
+function publicTexts(clinic: Clinic): readonly { path: Path; text: string }[] {
+  const numbers = familyNumbers(clinic)
+  const found: { path: Path; text: string | undefined }[] = [{ path: ['clinic', 'name'], text: clinic.name }]
+  const addNumber = (path: Path, { number, words, hours }: { number: string; words?: string; hours?: string }) =>
+    found.push(
+      { path: [...path, 'number'], text: number },
+      { path: [...path, 'words'], text: words },
+      { path: [...path, 'hours'], text: hours },
+    )
+  addNumber(['numbers', 'emergency'], numbers.emergency)
+  addNumber(['numbers', 'families-ring'], numbers.clinic)
+  addNumber(['numbers', 'transport'], numbers.transport)
+  for (const hospital of clinic.hospitals) {
+    const path = ['hospitals', hospital.id]
+    addNumber([...path, 'families-ring'], hospital.familiesRing)
+    found.push({ path: [...path, 'name'], text: hospital.name }, { path: [...path, 'address'], text: hospital.address })
+    found.push({ path: [...path, 'door'], text: hospital.door })
+    hospital.canDo.forEach((text, index) => {
+      found.push({ path: [...path, 'can-do', index], text })
+    })
+  }
+  for (const { id, name, job } of clinic.people) {
+    found.push({ path: ['people', id, 'name'], text: name }, { path: ['people', id, 'job'], text: job })
+  }
+  return found.flatMap(({ path, text }) => (text === undefined ? [] : [{ path, text }]))
+}

@@ -1,0 +1,323 @@
+import { readFileSync, statSync } from 'node:fs'
+import { join } from 'node:path'
+import { nearestId, type Problem } from '../flow/problem.ts'
+import { readYaml } from '../flow/yaml-places.ts'
+import type { Clinic, Rung } from '../oncall/clinic.ts'
+import type { Instant } from '../time/instant.ts'
+import { reportChanges, reportCover, reportPrivateShown } from './clinic-checks.ts'
+import { change, desk, hospital, idsOf, numberToRing, opening, person, rung, shiftsOf } from './clinic-parts.ts'
+import { clinicShape, pagersShape } from './clinic-shapes.ts'
+import { type PartReader, type Path, partReader } from './part-reader.ts'
+import { defaultSettings, type Settings } from './settings.ts'
+import { readSettings } from './settings-section.ts'
+import { zoneFault } from './zone.ts'
+
+/** How the clinic's pagers are reached; secrets stand in files of their own. */
+export interface PagerRoutes {
+  readonly smtp?: {
+    readonly host: string
+    readonly port: number
+    readonly security: 'tls' | 'starttls' | 'none'
+    readonly from: string
+    readonly user?: string
+    readonly passwordFile?: string
+  }
+  readonly webhook?: { readonly secretFile: string }
+}
+
+export interface LoadedClinic {
+  /**
+   * Undefined where any part could not be taken as written. A hole in the cover of the coming days is a problem too, but
+   * leaves the clinic usable: a bot with a gap next week is better than no bot tonight.
+   */
+  readonly clinic: Clinic | undefined
+  readonly settings: Settings
+  readonly pagers: PagerRoutes
+  /** All of them, in the order of the file. */
+  readonly problems: readonly Problem[]
+}
+
+const sections = [
+  'clinic',
+  'numbers',
+  'hospitals',
+  'people',
+  'desks',
+  'opening',
+  'rota',
+  'changes',
+  'ladder',
+  'settings',
+  'sign-offs',
+  'pagers',
+]
+const coverCodes = new Set(['ROTA_GAP', 'LADDER_EMPTY'])
+/** Faults after which a hole in the cover would only be an echo of the fault. */
+const unplacedCodes = new Set([
+  'MISSING',
+  'WRONG_VALUE',
+  'UNKNOWN_KEY',
+  'UNKNOWN_ID',
+  'BAD_ID',
+  'BAD_DATE',
+  'ZONE_UNKNOWN',
+  'ZONE_FIXED',
+  'LADDER_MISSING',
+  'NOBODY_REACHED',
+])
+const MOST_BYTES = 1_000_000
+/** Stands where a number could not be read; the clinic is then not given out. */
+const noNumber = { number: '' }
+
+/** Reads `clinic.yaml` in a clinic's folder. Never throws: an unreadable file is a problem. */
+export function loadClinic(folder: string, at: Instant): LoadedClinic {
+  const file = join(folder, 'clinic.yaml')
+  try {
+    if (statSync(file).size > MOST_BYTES)
+      return nothing(fileProblem(file, 'a file over 1 MB', 'a clinic file of at most 1 MB'))
+    const text = new TextDecoder('utf-8', { fatal: true }).decode(readFileSync(file))
+    return readClinic(file, text, at)
+  } catch (cause) {
+    const reason = cause instanceof Error ? cause.message.split('\n')[0] : 'unreadable'
+    return nothing(fileProblem(file, reason ?? 'unreadable', "a clinic's folder with a readable clinic.yaml in UTF-8"))
+  }
+}
+
+const fileProblem = (file: string, found: string, expected: string): Problem => ({
+  code: 'FILE_UNREADABLE',
+  file,
+  line: 1,
+  column: 1,
+  found,
+  expected,
+  severity: 'problem',
+})
+
+const nothing = (...problems: Problem[]): LoadedClinic => ({
+  clinic: undefined,
+  settings: defaultSettings,
+  pagers: {},
+  problems,
+})
+
+/** Reads the text of a clinic file. `at` is the present: cover is checked for the 14 days from it. */
+export function readClinic(file: string, text: string, at: Instant): LoadedClinic {
+  const { yaml, problems } = readYaml(file, text)
+  if (yaml === undefined) return nothing(...problems)
+  const reader = partReader(yaml)
+  for (const key of reader.keys([])) {
+    if (sections.includes(key)) continue
+    const remark = { key: true, nearest: nearestId(key, sections) }
+    reader.report([key], 'UNKNOWN_KEY', `unknown key "${key}"`, `one of: ${sections.join(', ')}`, remark)
+  }
+  const clinic = clinicIn(reader, at)
+  const clinicians = new Set(clinic.people.filter(one => one.clinician).map(one => one.id))
+  const settings = readSettings(reader, clinicians)
+  const pagers = pagersIn(reader, clinic)
+  const found = [...problems, ...reader.problems].sort((a, b) => a.line - b.line || a.column - b.column)
+  const usable = found.every(problem => problem.severity === 'warning' || coverCodes.has(problem.code))
+  return { clinic: usable ? clinic : undefined, settings, pagers, problems: found }
+}
+
+/** The clinic as far as it can be read, with every fault told; empty values stand where a part is at fault. */
+function clinicIn(reader: PartReader, at: Instant): Clinic {
+  const head = reader.part(['clinic'], clinicShape)
+  const demonstration =
+    head?.demonstration ?? [true, 'yes'].includes(reader.valueAt(['clinic', 'demonstration']) as string | boolean)
+  const zone = zoneIn(reader)
+  if (head !== undefined && !demonstration && head['web-address'] === undefined) {
+    reader.report(
+      ['clinic', 'web-address'],
+      'MISSING',
+      'no web-address',
+      'the https:// address families open, without which pages carry no link',
+    )
+  }
+  const families = numberToRing(reader, ['numbers', 'families-ring'], demonstration)
+  const emergency = numberToRing(reader, ['numbers', 'emergency'], demonstration)
+  const transport = numberToRing(reader, ['numbers', 'transport'], demonstration)
+  reportUnknownKeys(reader, ['numbers'], ['emergency', 'families-ring', 'transport'])
+  const hospitals = taken(idsOf(reader, 'hospitals'), id => hospital(reader, id, demonstration))
+  if (reader.keys(['hospitals']).length === 0) {
+    reader.report(['hospitals'], 'HOSPITAL_MISSING', 'no hospital', 'at least one hospital to send families to')
+  }
+  const people = taken(idsOf(reader, 'people'), id => person(reader, id, demonstration))
+  const desks = taken(idsOf(reader, 'desks'), id => desk(reader, id, demonstration))
+  const changes = taken([...Array(reader.count(['changes'])).keys()], index => change(reader, index))
+  const roles = Object.fromEntries(idsOf(reader, 'rota').map(role => [role, shiftsOf(reader, role)]))
+  const rungs = taken([...Array(reader.count(['ladder'])).keys()], index => rung(reader, index))
+  const hours = opening(reader)
+  if (reader.count(['ladder']) === 0)
+    reader.report(['ladder'], 'LADDER_MISSING', 'no ladder', 'at least one rung: who is paged first')
+  reportIds(reader, rungs)
+  const clinic: Clinic = {
+    name: head?.name ?? '',
+    zone: zone ?? 'UTC',
+    clock: head?.clock ?? '24h',
+    demonstration,
+    ...(head?.['web-address'] === undefined ? {} : { webAddress: head['web-address'] }),
+    familyLanguages: head?.['family-languages'] ?? [],
+    staffLanguage: head?.['staff-language'] ?? '',
+    numbers: { emergency: emergency ?? noNumber, familiesRing: families ?? noNumber, transport: transport ?? noNumber },
+    hospitals: hospitals.map(one => one.value),
+    people: people.map(one => one.value),
+    desks: desks.map(one => one.value),
+    opening: hours,
+    rota: { roles, changes: changes.map(one => one.value) },
+    ladder: rungs.map(one => one.value),
+  }
+  reportReach(reader, clinic)
+  reportChanges(
+    reader,
+    clinic,
+    changes.map(one => one.key),
+  )
+  reportPrivateShown(reader, clinic)
+  if (!reader.problems.some(problem => unplacedCodes.has(problem.code))) reportCover(reader, clinic, at)
+  return clinic
+}
+
+/** Parts that could be read, each with the key it stands under. */
+function taken<K, T>(keys: readonly K[], read: (key: K) => T | undefined): readonly { key: K; value: T }[] {
+  return keys.flatMap(key => {
+    const value = read(key)
+    return value === undefined ? [] : [{ key, value }]
+  })
+}
+
+function zoneIn(reader: PartReader): string | undefined {
+  const zone = reader.valueAt(['clinic', 'zone'])
+  if (typeof zone !== 'string') return undefined
+  const fault = zoneFault(zone)
+  if (fault === undefined) return zone
+  reader.report(['clinic', 'zone'], fault.code, `"${zone}"`, fault.expected, { nearest: fault.nearest })
+  return undefined
+}
+
+function reportUnknownKeys(reader: PartReader, path: Path, known: readonly string[]): void {
+  for (const key of reader.keys(path)) {
+    if (known.includes(key)) continue
+    reader.report([...path, key], 'UNKNOWN_KEY', `unknown key "${key}"`, `one of: ${known.join(', ')}`, {
+      key: true,
+      nearest: nearestId(key, known),
+    })
+  }
+}
+
+/** Ids that name nobody, and ids that name two. Read from the file, so that a person with a fault still counts as known. */
+function reportIds(reader: PartReader, rungs: readonly { key: number; value: Rung }[]): void {
+  const people = reader.keys(['people'])
+  const desks = reader.keys(['desks'])
+  const roles = reader.keys(['rota'])
+  const check = (path: Path, kind: string, section: string, valid: readonly string[]) => {
+    const id = reader.valueAt(path)
+    if (typeof id !== 'string' || valid.includes(id)) return
+    const expected = `${kind} that stands under ${section}: correct the spelling or add it there`
+    reader.report(path, 'UNKNOWN_ID', `"${id}"`, expected, { nearest: nearestId(id, valid) })
+  }
+  for (const id of desks) {
+    if (people.includes(id))
+      reader.report(['desks', id], 'DUPLICATE_ID', `"${id}" is a person and a desk`, 'an id of its own', { key: true })
+  }
+  for (const role of roles) {
+    for (const day of reader.keys(['rota', role])) {
+      for (let index = 0; index < reader.count(['rota', role, day]); index++) {
+        check(['rota', role, day, index, 'who'], 'a person or desk', 'people or desks', [...people, ...desks])
+      }
+    }
+  }
+  for (let index = 0; index < reader.count(['changes']); index++) {
+    check(['changes', index, 'who'], 'a person or desk', 'people or desks', [...people, ...desks])
+    check(['changes', index, 'on-call'], 'a role', 'rota', roles)
+  }
+  for (const { key, value } of rungs) {
+    if (value.kind === 'role') check(['ladder', key, 'on-call'], 'a role', 'rota', roles)
+    if (value.kind === 'person') check(['ladder', key, 'person'], 'a person', 'people', people)
+    if (value.kind === 'desk') check(['ladder', key, 'desk'], 'a desk', 'desks', desks)
+  }
+  const used = new Set(rungs.flatMap(({ value }) => (value.kind === 'role' ? [value.role] : [])))
+  for (const role of roles) {
+    if (used.has(role)) continue
+    reader.report(
+      ['rota', role],
+      'ROLE_UNUSED',
+      `role "${role}" is on no rung`,
+      'a rung { on-call: … } for it, or no such role',
+      { key: true, severity: 'warning' },
+    )
+  }
+}
+
+/** People and desks nobody could reach, and people on call who may not answer families. */
+function reportReach(reader: PartReader, clinic: Clinic): void {
+  for (const one of [...clinic.people, ...clinic.desks]) {
+    const path = [one.kind === 'person' ? 'people' : 'desks', one.id]
+    const listed = reader.count([...path, 'page-at'])
+    if (listed === 0)
+      reader.report(path, 'NOBODY_REACHED', `no page-at for "${one.id}"`, 'at least one way to page', { key: true })
+    const boardOnly = listed > 0 && one.pageAt.length === listed && one.pageAt.every(({ pager }) => pager === 'board')
+    if (one.kind === 'person' && boardOnly) {
+      const expected = 'a second way: the board wakes nobody who is not looking at it'
+      reader.report([...path, 'page-at'], 'BOARD_ONLY', `"${one.id}" is paged on the board alone`, expected, {
+        severity: 'warning',
+      })
+    }
+  }
+  const notClinicians = new Set(clinic.people.filter(one => !one.clinician).map(one => one.id))
+  const check = (path: Path) => {
+    const id = reader.valueAt(path)
+    if (typeof id !== 'string' || !notClinicians.has(id)) return
+    reader.report(path, 'NOT_A_CLINICIAN', `"${id}" is on call`, 'a clinician: this person has clinician: no')
+  }
+  for (const role of reader.keys(['rota'])) {
+    for (const day of reader.keys(['rota', role])) {
+      for (let index = 0; index < reader.count(['rota', role, day]); index++) check(['rota', role, day, index, 'who'])
+    }
+  }
+  for (let index = 0; index < reader.count(['changes']); index++) check(['changes', index, 'who'])
+  for (let index = 0; index < reader.count(['ladder']); index++) check(['ladder', index, 'person'])
+}
+
+/** The pagers' own section; a pager that is used and has no route is a problem outside a demonstration. */
+function pagersIn(reader: PartReader, clinic: Clinic): PagerRoutes {
+  const read = reader.valueAt(['pagers']) === undefined ? {} : reader.part(['pagers'], pagersShape)
+  if (read === undefined) return {}
+  if (!clinic.demonstration) {
+    const used = new Set([...clinic.people, ...clinic.desks].flatMap(one => one.pageAt.map(({ pager }) => pager)))
+    for (const pager of ['smtp', 'webhook'] as const) {
+      if (used.has(pager) && read[pager] === undefined) {
+        reader.report(
+          ['pagers', pager],
+          'PAGER_WITHOUT_ROUTE',
+          `no ${pager} under pagers`,
+          `how ${pager} sends: it stands in a page-at`,
+        )
+      }
+    }
+  }
+  const { smtp, webhook } = read
+  return {
+    ...(smtp === undefined ? {} : { smtp: smtpRoute(smtp) }),
+    ...(webhook === undefined ? {} : { webhook: { secretFile: webhook['secret-file'] } }),
+  }
+}
+
+type SmtpWritten = NonNullable<(typeof pagersShape)['_output']['smtp']>
+
+function smtpRoute({
+  host,
+  port,
+  security,
+  from,
+  user,
+  'password-file': passwordFile,
+}: SmtpWritten): NonNullable<PagerRoutes['smtp']> {
+  return {
+    host,
+    port,
+    security,
+    from,
+    ...(user === undefined ? {} : { user }),
+    ...(passwordFile === undefined ? {} : { passwordFile }),
+  }
+}

@@ -1,0 +1,193 @@
+import { z } from 'zod'
+import { dayNumberOf, type WallTime } from '../oncall/wall-time.ts'
+
+/** Shapes of the parts of clinic.yaml. Each message says what was expected there, and what to write. */
+
+const text = (what: string) => z.string({ error: what }).trim().min(1, { error: what })
+const oneOf = <const T extends readonly string[]>(words: T) => z.enum(words, { error: `one of: ${words.join(', ')}` })
+const word = z.union([z.string(), z.number()], { error: 'a number, in quotes' }).transform(String)
+
+/** Ids: small letters, digits and dashes, starting with a letter. */
+export const idPattern = /^[a-z][a-z0-9-]*$/
+export const idExpected = 'an id of small letters, digits and dashes, starting with a letter, like amara or day-desk'
+
+const languageTag = z
+  .string({ error: 'a language tag, like en or es' })
+  .regex(/^[a-z]{2,3}(-[A-Za-z0-9]{2,8})*$/, { error: 'a language tag, like en or es' })
+const yesOrNo = (meaning: string) =>
+  z
+    .union([z.boolean(), z.literal('yes'), z.literal('no')], { error: `yes or no: ${meaning}` })
+    .transform(said => said === true || said === 'yes')
+
+const timeExpected = 'a local time of four digits, like 08:00 or 18:30'
+const minuteOfDay = z
+  .string({ error: timeExpected })
+  .regex(/^([01]\d|2[0-3]):[0-5]\d$|^24:00$/, { error: timeExpected })
+  .transform(minuteIn)
+
+function minuteIn(clock: string): number {
+  const [hour, minute] = clock.split(':')
+  return Number(hour) * 60 + Number(minute)
+}
+
+const spanExpected = 'two local times, like 08:00-17:00'
+/** `08:00-17:00` as minutes of the day. */
+export const spanShape = z
+  .string({ error: spanExpected })
+  .regex(/^([01]\d|2[0-3]):[0-5]\d *[-–] *(([01]\d|2[0-3]):[0-5]\d|24:00)$/, { error: spanExpected })
+  .transform(said => {
+    const [from = '', to = ''] = said.split(/[-–]/)
+    return { from: minuteIn(from.trim()), to: minuteIn(to.trim()) }
+  })
+
+const wallExpected = 'a date and local time, like 2026-12-24 18:00'
+const wallShape = z.string({ error: wallExpected }).transform((said, context): WallTime => {
+  const read = /^(\d{4})-(\d{2})-(\d{2})[ T]([01]\d|2[0-3]):([0-5]\d)$/.exec(said.trim())
+  const day = read === null ? undefined : dayNumberOf(Number(read[1]), Number(read[2]), Number(read[3]))
+  if (read === null || day === undefined) {
+    context.addIssue({ code: 'custom', message: wallExpected })
+    return z.NEVER
+  }
+  return { day, minute: Number(read[4]) * 60 + Number(read[5]) }
+})
+
+/** Local day number of a date key such as 2026-12-25; undefined when it is none. */
+export function dayIn(date: string): number | undefined {
+  const read = /^(\d{4})-(\d{2})-(\d{2})$/.exec(date)
+  return read === null ? undefined : dayNumberOf(Number(read[1]), Number(read[2]), Number(read[3]))
+}
+
+export const clinicShape = z.strictObject({
+  name: text("the clinic's name, as families know it"),
+  zone: text('a zone named for a place, like America/New_York'),
+  clock: oneOf(['12h', '24h']),
+  demonstration: yesOrNo('yes only for an invented clinic'),
+  'web-address': z.url({ protocol: /^https$/, error: 'a web address that starts with https://' }).optional(),
+  'family-languages': z
+    .array(languageTag, { error: 'a list of language tags, like [en, es]' })
+    .min(1, { error: 'at least one language tag' }),
+  'staff-language': languageTag,
+})
+
+export const numberShape = z.strictObject(
+  {
+    number: word,
+    words: text('what to say, in words').optional(),
+    hours: text('when it is answered, in words').optional(),
+    language: languageTag.optional(),
+  },
+  { error: 'a number with its words, like { number: "+1 212 555 0110", words: "ask for the feeding nurse" }' },
+)
+
+export const hospitalShape = z.strictObject(
+  {
+    name: text("the hospital's name, as families know it"),
+    'families-ring': z.unknown().optional(),
+    address: text('a street address, in one line'),
+    door: text('which door to go to, in words').optional(),
+    'can-do': z.array(text('what this hospital can do and when, in words'), { error: 'a list of lines' }).optional(),
+    'handover-to': z.unknown().optional(),
+  },
+  { error: 'a hospital: name, families-ring, address' },
+)
+
+export const personShape = z.strictObject(
+  {
+    name: text('the name as families read it'),
+    job: text('the job as families read it, like feeding nurse'),
+    clinician: yesOrNo('whether this person may answer families and sign').optional(),
+    'page-at': z.unknown().optional(),
+    'private-number': word.optional(),
+  },
+  { error: 'a person: name, job, page-at' },
+)
+
+export const deskShape = z.strictObject(
+  {
+    name: text('the name of the desk, like ward 4 desk'),
+    words: text('what to say to whoever answers there').optional(),
+    'page-at': z.unknown().optional(),
+    'private-number': word.optional(),
+  },
+  { error: 'a desk: name, page-at' },
+)
+
+/** Pagers that exist. Another kind joins here when its adapter does. */
+export const pagerKinds = ['board', 'smtp', 'webhook'] as const
+
+export const pageAtShape = z.strictObject(
+  {
+    pager: text(`one of: ${pagerKinds.join(', ')}`),
+    address: text('an e-mail address for smtp, a web address for webhook').optional(),
+  },
+  { error: 'a pager and its address, like { pager: smtp, address: name@clinic.example }' },
+)
+
+export const shiftShape = z.strictObject(
+  { from: minuteOfDay, to: minuteOfDay, who: text('the id of a person or desk') },
+  { error: 'a shift, like { from: 18:00, to: 08:00, who: amara }' },
+)
+
+export const changeShape = z.strictObject(
+  {
+    'on-call': text('a role of the rota'),
+    from: wallShape,
+    until: wallShape,
+    who: text('the id of a person or desk'),
+    why: text('the reason, in words').optional(),
+  },
+  {
+    error: 'a change, like { on-call: first, from: 2026-12-24 18:00, until: 2026-12-25 08:00, who: amara, why: swap }',
+  },
+)
+
+const rungExpected =
+  'a rung: one of on-call, person or desk, and perhaps when, like { on-call: first } or { desk: day-desk, when: open }'
+export const rungShape = z
+  .strictObject(
+    {
+      'on-call': text('a role of the rota').optional(),
+      person: text('the id of a person').optional(),
+      desk: text('the id of a desk').optional(),
+      when: z
+        .union([z.enum(['always', 'open', 'closed']), spanShape], {
+          error: 'always, open, closed, or two local times like 22:00-07:00',
+        })
+        .optional(),
+    },
+    { error: rungExpected },
+  )
+  .refine(rung => [rung['on-call'], rung.person, rung.desk].filter(one => one !== undefined).length === 1, {
+    error: rungExpected,
+  })
+
+export const signOffShape = z.strictObject(
+  {
+    setting: text('the id of a setting'),
+    value: z.unknown(),
+    by: z
+      .array(text('the id of a person'), { error: 'a list of two people' })
+      .min(2, { error: 'two different people' }),
+    on: z
+      .string({ error: 'a date, like 2026-05-01' })
+      .refine(date => dayIn(date) !== undefined, { error: 'a date, like 2026-05-01' }),
+  },
+  { error: 'a sign-off, like { setting: tract-settled-after, value: P6W, by: [amara, ingrid], on: 2026-05-01 }' },
+)
+
+export const pagersShape = z.strictObject({
+  smtp: z
+    .strictObject({
+      host: text('the name of the mail server'),
+      port: z
+        .int({ error: 'a port number' })
+        .min(1, { error: 'a port number' })
+        .max(65_535, { error: 'a port number' }),
+      security: oneOf(['tls', 'starttls', 'none']),
+      from: text('the address mails come from'),
+      user: text('the user name').optional(),
+      'password-file': text('the file that holds the password').optional(),
+    })
+    .optional(),
+  webhook: z.strictObject({ 'secret-file': text('the file that holds the signing secret') }).optional(),
+})
