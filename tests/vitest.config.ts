@@ -1,0 +1,19 @@
+import { fileURLToPath } from 'node:url'
+import { defineConfig } from 'vitest/config'
+import { ClosingLine } from './support/closing-line.ts'
+
+export default defineConfig({
+  root: fileURLToPath(new URL('..', import.meta.url)),
+  test: {
+    include: ['tests/**/*.test.ts'],
+    setupFiles: ['tests/support/seed.ts'],
+    reporters: ['default', new ClosingLine()],
+    // Processes, not threads: tests start servers, change the zone and kill children. Two, for two cores.
+    pool: 'forks',
+    maxWorkers: 2,
+    testTimeout: 20_000,
+    hookTimeout: 60_000,
+    // A zone that no clinic in the tests uses, 12:45 or 13:45 ahead: nothing may rest on the machine's own.
+    env: { TZ: 'Pacific/Chatham' },
+  },
+})
