@@ -1,0 +1,157 @@
+import { html, raw } from 'hono/html'
+import type { Control, Option, Question } from '../../case/message.ts'
+import type { Html } from '../web-page.ts'
+import type { FamilyLog } from './family-log.ts'
+import { changeForm, type LineFrame, logLines, partsOf } from './log-lines.ts'
+
+/** What the chat's page is drawn with. */
+export interface LogFrame extends LineFrame {
+  readonly firstAdvice: LineParts
+  readonly concerns: readonly { readonly id: string; readonly label: string }[]
+  readonly drawing: (id: string) => string | undefined
+  /** A line above the question, e.g. "Tap at least one". */
+  readonly note?: string
+}
+type LineParts = Parameters<typeof partsOf>[0]
+
+/** Controls that belong to what was just said stand above the box to write in; the others below it. */
+const CONTROLS_AT_HAND: readonly Control[] = ['cannot-travel', 'they-rang', 'wrong-tap']
+/** Controls that have a place of their own. */
+const CONTROLS_PLACED: readonly Control[] = ['change', 'start', 'show-handover']
+
+/** The first screen: holding advice and numbers before anything is sent, one big button, a box to write in. */
+export function firstScreen(frame: LogFrame): Html {
+  const { wording } = frame
+  const [big, ...others] = frame.concerns
+  return html`<main id="main">
+<h1>${wording('first-heading')}</h1>
+<p>${wording('first-bot')}</p>
+<section aria-labelledby="first-advice"><h2 id="first-advice">${wording('first-advice-heading')}</h2>
+${partsOf(frame.firstAdvice, frame)}</section>
+<section aria-labelledby="first-ask"><h2 id="first-ask">${wording('first-ask')}</h2>
+<form method="post" action="/say" data-say>
+${nonceField(frame)}
+${big === undefined ? '' : html`<button class="main-button" name="concern" value="${big.id}">${big.label}</button>`}
+${others.map(({ id, label }) => html`<button name="concern" value="${id}">${label}</button>`)}
+</form></section>
+${writeBox(frame, undefined)}
+<p class="soft">${wording('privacy')}</p>
+</main>`
+}
+
+/** The log with the open question lowest, then the box to write in and the other things one can do. */
+export function logScreen(log: FamilyLog, frame: LogFrame): Html {
+  return html`<main id="main">
+<h1>${log.nickname === undefined ? frame.wording('log-heading') : frame.wording('log-heading-of', { nickname: log.nickname })}</h1>
+${logFragment(log, frame)}
+</main>`
+}
+
+/** The part of the page that changes; the script reads it alone. */
+export function logFragment(log: FamilyLog, frame: LogFrame): Html {
+  const { wording } = frame
+  return html`<div id="log" role="log" aria-label="${wording('log-label')}">${logLines(log, frame)}</div>
+<div id="unsent" role="status"></div>
+<div id="now">
+${log.code === undefined ? '' : html`<p class="state">${wording('code-line', { code: log.code })}</p>`}
+${log.callState === undefined ? '' : html`<p class="state">${log.callState}</p>`}
+${frame.note === undefined ? '' : html`<p class="note" role="alert">${frame.note}</p>`}
+${log.question === undefined ? '' : questionForm(log.question, frame)}
+${controlForm(
+  log.controls.filter(control => CONTROLS_AT_HAND.includes(control)),
+  frame,
+)}
+${writeBox(frame, log.question)}
+<form method="get" action="/" class="check"><button>${wording('check')}</button><p class="soft">${wording('check-why')}</p></form>
+${otherThings(log, frame)}
+</div>`
+}
+
+function questionForm(question: Question, frame: LogFrame): Html {
+  const { wording } = frame
+  const apart = question.options.filter(option => option.apart === true)
+  const others = question.options.filter(option => option.apart !== true)
+  const more = question.more === undefined || question.more < 1 ? undefined : wording('more', { count: question.more })
+  const [first = '', ...rest] = question.text.split('\n').filter(line => line.trim() !== '')
+  return html`<section class="ask" aria-labelledby="question" data-serial="${question.serial}">
+<div aria-live="polite"><h2 id="question" tabindex="-1">${first}</h2>${rest.map(line => html`<p>${line}</p>`)}
+${question.why === undefined && more === undefined ? '' : html`<p class="soft">${[question.why, more].filter(Boolean).join(' · ')}</p>`}</div>
+${
+  question.options.length === 0
+    ? ''
+    : html`<form method="post" action="/say" data-say>
+${nonceField(frame)}<input type="hidden" name="serial" value="${question.serial}">
+${question.several ? checkboxes(others, frame) : html`<div class="options">${others.map(option => optionButton(option, frame))}</div>`}
+${apart.length === 0 ? '' : html`<div class="apart">${apart.map(option => optionButton(option, frame))}</div>`}
+</form>`
+}
+</section>`
+}
+
+function optionButton(option: Option, frame: LogFrame): Html {
+  const drawing = option.drawing === undefined ? undefined : frame.drawing(option.drawing)
+  return html`<button name="value" value="${option.value}"${drawing === undefined ? '' : html` class="drawn"`}>${drawingBox(drawing)}<span>${option.label}</span></button>`
+}
+
+function checkboxes(options: readonly Option[], frame: LogFrame): Html {
+  return html`<fieldset><legend class="soft">${frame.wording('several-hint')}</legend>
+${options.map(option => html`<label class="tick"><input type="checkbox" name="value" value="${option.value}"><span>${option.label}</span></label>`)}
+<button class="main-button">${frame.wording('done')}</button></fieldset>`
+}
+
+/** A drawing beside its label: the label says what it is, so the drawing itself is not read aloud. */
+function drawingBox(svg: string | undefined): Html | string {
+  return svg === undefined ? '' : html`<span class="drawing" aria-hidden="true">${raw(svg)}</span>`
+}
+
+/** The box to write in; always there. Its keyboard follows what the open question reads. */
+function writeBox(frame: LogFrame, question: Question | undefined): Html {
+  const { wording } = frame
+  const label = question === undefined ? wording('write-label') : wording('write-answer-label')
+  return html`<form method="post" action="/say" class="write" data-say data-write>
+${nonceField(frame)}
+<label for="text">${label}</label>
+${writeField(question)}
+<button>${wording('send')}</button></form>`
+}
+
+function writeField(question: Question | undefined): Html {
+  switch (question?.accepts) {
+    case 'phone':
+      return html`<input id="text" name="text" type="tel" autocomplete="tel">`
+    case 'number':
+      return html`<input id="text" name="text" type="text" inputmode="decimal" autocomplete="off">`
+    case 'words':
+    case 'moment':
+    case 'date':
+    case 'duration':
+    case undefined:
+      return html`<textarea id="text" name="text" rows="2" autocomplete="off"></textarea>`
+  }
+}
+
+function controlForm(controls: readonly Control[], frame: LogFrame): Html | string {
+  if (controls.length === 0) return ''
+  return html`<form method="post" action="/say" data-say>${nonceField(frame)}${controls.map(
+    control => html`<button name="control" value="${control}">${frame.wording(`control-${control}`)}</button>`,
+  )}</form>`
+}
+
+function otherThings(log: FamilyLog, frame: LogFrame): Html {
+  const { wording } = frame
+  const controls = log.controls.filter(c => !CONTROLS_AT_HAND.includes(c) && !CONTROLS_PLACED.includes(c))
+  return html`<section aria-labelledby="other"><h2 id="other">${wording('other-heading')}</h2>
+${controlForm(controls, frame)}
+${log.controls.includes('show-handover') ? html`<a class="button" href="/handover">${wording('control-show-handover')}</a>` : ''}
+${log.changeable.length === 0 ? '' : answersList(log, frame)}
+</section>`
+}
+
+function answersList(log: FamilyLog, frame: LogFrame): Html {
+  return html`<details id="answers"><summary>${frame.wording('answers-heading', { count: log.changeable.length })}</summary>
+<ul class="answers">${log.changeable.map(change => html`<li><span>${change.label}: <strong>${change.answer}</strong></span>${changeForm(change, frame)}</li>`)}</ul></details>`
+}
+
+function nonceField(frame: LogFrame): Html {
+  return html`<input type="hidden" name="nonce" value="${frame.tapNonce}">`
+}

@@ -1,0 +1,272 @@
+import { createHash } from 'node:crypto'
+import { readFileSync } from 'node:fs'
+import { Hono } from 'hono'
+import { html } from 'hono/html'
+import type { Outgoing } from '../../case/message.ts'
+import type { Channel } from '../channel.ts'
+import {
+  BODY_BYTES_MAX,
+  bodyWithin,
+  fieldsOf,
+  isSameOrigin,
+  isSecureRequest,
+  type PublicAddress,
+  secureHeaders,
+} from '../web-guard.ts'
+import { type Html, page } from '../web-page.ts'
+import { chatOf, cookieFor, cookieIn } from './cookie.ts'
+import { DESK_CSS, deskScreen } from './desk-page.ts'
+import type { FamilyLog, WebchatPorts } from './family-log.ts'
+import { partsOf } from './log-lines.ts'
+import { firstScreen, type LogFrame, logFragment, logScreen } from './log-page.ts'
+import { LOG_CSS } from './log-style.ts'
+import { type Notice, noticePage } from './notice-page.ts'
+import { openStreams } from './streams.ts'
+import { tapOf } from './tap.ts'
+
+/**
+ * Largest post of the box to write in, in bytes (inclusive): 100,000 characters, each at most 9 bytes once the browser
+ * has percent-encoded it, and the other fields. A long message is passed on, so that the bot answers it.
+ */
+const SAY_BYTES_MAX = 1024 * 1024
+
+export type Webchat = Channel & { fetch(request: Request): Promise<Response> }
+
+/** The family's pages: the log, the desk sheet, event streams. Works without script; the script only saves reloads. */
+export function webchat(ports: WebchatPorts): Webchat {
+  const { wording } = ports
+  const streams = openStreams()
+  const address: PublicAddress = ports.origin === undefined ? {} : { origin: ports.origin }
+  const language = ports.language ?? 'en'
+  const files = { chat: staticFile('chat.js'), worker: staticFile('worker.js') }
+  const app = new Hono()
+  let heartbeat: NodeJS.Timeout | undefined
+
+  const headersFor = (request: Request, nonce: string): Record<string, string> =>
+    secureHeaders(nonce, isSecureRequest(request, address))
+
+  const htmlResponse = (
+    request: Request,
+    markup: string,
+    nonce: string,
+    status = 200,
+    extra: [string, string][] = [],
+  ) => {
+    const headers = new Headers(headersFor(request, nonce))
+    headers.set('Content-Type', 'text/html; charset=utf-8')
+    for (const [name, value] of extra) headers.append(name, value)
+    return new Response(markup, { status, headers })
+  }
+
+  const notice = async (request: Request, status: number, what: Notice, extra: [string, string][] = []) => {
+    if (wantsJson(request)) return refusalAsJson(request, status, what, extra)
+    const nonce = ports.randomId()
+    const frame = { wording, foot: ports.foot(), demonstration: ports.demonstration, language, nonce }
+    return htmlResponse(request, await noticePage(what, frame), nonce, status, extra)
+  }
+
+  const refusalAsJson = (request: Request, status: number, what: Notice, extra: [string, string][]) => {
+    const headers = new Headers({ ...headersFor(request, 'none'), 'Content-Type': 'application/json; charset=utf-8' })
+    for (const [name, value] of extra) headers.append(name, value)
+    return new Response(JSON.stringify({ words: [what.heading, ...what.lines].join(' ') }), { status, headers })
+  }
+
+  const noticeOf = (id: string): Notice => ({ heading: wording(`${id}-heading`), lines: [wording(`${id}-line`)] })
+
+  const logFrame = (note?: string): LogFrame => ({
+    wording,
+    clock: ports.clock,
+    foot: ports.foot(),
+    tapNonce: ports.randomId(),
+    firstAdvice: ports.firstAdvice(),
+    concerns: ports.concerns(),
+    drawing: id => ports.drawing?.(id),
+    ...(note === undefined ? {} : { note }),
+  })
+
+  /** The chat's page, with a cookie where there was none. */
+  const logPage = async (request: Request, options: { status?: number; note?: string } = {}): Promise<Response> => {
+    const cookie = cookieIn(request.headers.get('cookie')) ?? ports.randomId()
+    const log = await ports.log({ channel: 'web', chat: chatOf(cookie) })
+    const frame = logFrame(options.note)
+    const nonce = ports.randomId()
+    const isFirst = log.lines.length === 0 && log.question === undefined
+    const markup = await page({
+      language,
+      title: wording('page-title'),
+      wording,
+      demonstration: ports.demonstration,
+      nonce,
+      css: LOG_CSS,
+      body: isFirst ? firstScreen(frame) : logScreen(log, frame),
+      foot: frame.foot,
+      script: '/chat.js',
+      scriptWords: { ...scriptWords(ports), version: versionOf(log) },
+    })
+    const secure = isSecureRequest(request, address)
+    return htmlResponse(request, markup, nonce, options.status ?? 200, [['Set-Cookie', cookieFor(cookie, secure)]])
+  }
+
+  const plainPage = async (request: Request, title: string, body: Html, css: string): Promise<Response> => {
+    const nonce = ports.randomId()
+    const { demonstration } = ports
+    const markup = await page({ language, title, wording, demonstration, nonce, css, body, foot: ports.foot() })
+    return htmlResponse(request, markup, nonce)
+  }
+
+  app.get('/', c => logPage(c.req.raw))
+
+  app.get('/log', async c => {
+    const request = c.req.raw
+    const cookie = cookieIn(request.headers.get('cookie'))
+    if (cookie === undefined) return notice(request, 404, noticeOf('not-found'))
+    const log = await ports.log({ channel: 'web', chat: chatOf(cookie) })
+    const version = versionOf(log)
+    const headers = { ...headersFor(request, 'none'), ETag: `"${version}"` }
+    if (request.headers.get('if-none-match') === `"${version}"`) return new Response(null, { status: 304, headers })
+    const markup = (await logFragment(log, logFrame())).toString()
+    return new Response(markup, { headers: { ...headers, 'Content-Type': 'text/html; charset=utf-8' } })
+  })
+
+  app.get('/stream', async c => {
+    const request = c.req.raw
+    const cookie = cookieIn(request.headers.get('cookie'))
+    if (cookie === undefined) return notice(request, 404, noticeOf('not-found'))
+    const chat = chatOf(cookie)
+    const version = versionOf(await ports.log({ channel: 'web', chat }))
+    const seen = request.headers.get('last-event-id') ?? new URL(request.url).searchParams.get('seen') ?? undefined
+    return streams.open(chat, version, seen) ?? notice(request, 503, noticeOf('busy'), [['Retry-After', '15']])
+  })
+
+  app.post('/say', async c => {
+    const request = c.req.raw
+    if (!isSameOrigin(request, address)) return notice(request, 403, noticeOf('other-site'))
+    const body = await bodyWithin(request, SAY_BYTES_MAX)
+    if (body === undefined) return notice(request, 413, noticeOf('too-big'))
+    const cookie = cookieIn(request.headers.get('cookie'))
+    if (cookie === undefined) return notice(request, 400, noticeOf('no-cookie'))
+    const fields = fieldsOf(body, request.headers.get('content-type'))
+    const tap = tapOf(fields ?? new Map(), chatOf(cookie), ports.clock.now(), ports.randomId)
+    if (tap.kind === 'unreadable') return notice(request, 400, noticeOf('unreadable'))
+    if (tap.kind === 'nothing-chosen') return logPage(request, { status: 422, note: wording('nothing-chosen') })
+    await ports.receive(tap.incoming)
+    if (wantsJson(request)) return Response.json({ taken: true }, { headers: headersFor(request, 'none') })
+    const headers = { ...headersFor(request, 'none'), Location: '/#now' }
+    return new Response(null, { status: 303, headers })
+  })
+
+  app.get('/handover', async c => {
+    const cookie = cookieIn(c.req.raw.headers.get('cookie'))
+    if (cookie === undefined) return notice(c.req.raw, 404, noticeOf('not-found'))
+    const log = await ports.log({ channel: 'web', chat: chatOf(cookie) })
+    return plainPage(c.req.raw, wording('desk-heading'), deskScreen(log, wording), DESK_CSS)
+  })
+
+  app.get('/offline', c => {
+    const at = ports.clock.now()
+    const body = offlineScreen(ports, `${ports.clock.text(at)}, ${ports.clock.day(at)}`)
+    return plainPage(c.req.raw, wording('offline-heading'), body, LOG_CSS)
+  })
+
+  app.get('/chat.js', c => scriptResponse(c.req.raw, files.chat))
+  app.get('/worker.js', c => scriptResponse(c.req.raw, files.worker))
+
+  const scriptResponse = (request: Request, file: StaticFile): Response => {
+    const headers = {
+      ...headersFor(request, 'none'),
+      'Content-Type': 'text/javascript; charset=utf-8',
+      'Cache-Control': 'no-cache',
+      ETag: file.etag,
+    }
+    const isFresh = request.headers.get('if-none-match') === file.etag
+    return new Response(isFresh ? null : file.text, { status: isFresh ? 304 : 200, headers })
+  }
+
+  app.notFound(async c => {
+    const request = c.req.raw
+    if (request.method === 'GET' || request.method === 'HEAD') return notice(request, 404, noticeOf('not-found'))
+    if (!isSameOrigin(request, address)) return notice(request, 403, noticeOf('other-site'))
+    if ((await bodyWithin(request, BODY_BYTES_MAX)) === undefined) return notice(request, 413, noticeOf('too-big'))
+    return notice(request, 404, noticeOf('not-found'))
+  })
+
+  app.onError((error, c) => {
+    const seconds = retryAfterSecondsOf(error)
+    if (seconds === undefined) return notice(c.req.raw, 500, noticeOf('broken'))
+    return notice(c.req.raw, 503, noticeOf('busy'), [['Retry-After', String(Math.ceil(seconds))]])
+  })
+
+  return {
+    id: 'web',
+    fetch: async request => app.fetch(request),
+    async deliver(outgoing: Outgoing) {
+      if (streams.isOpen(outgoing.chat)) {
+        // Delivered means readable in the log; a page that misses this hint looks for itself.
+        await ports.log(outgoing).then(
+          log => streams.tell(outgoing.chat, versionOf(log)),
+          () => streams.tell(outgoing.chat, outgoing.effectId.replace(/[\r\n]/g, '')),
+        )
+      }
+      return { kind: 'delivered' }
+    },
+    async start() {
+      heartbeat ??= setInterval(() => streams.beat(ports.clock.now()), ports.heartbeatMs ?? 20_000).unref()
+    },
+    async stop() {
+      clearInterval(heartbeat)
+      heartbeat = undefined
+      streams.closeAll()
+    },
+  }
+}
+
+interface StaticFile {
+  readonly text: string
+  readonly etag: string
+}
+
+/** A script file beside this one, read once when the channel is made. */
+function staticFile(name: string): StaticFile {
+  const text = readFileSync(new URL(`./page/${name}`, import.meta.url), 'utf8')
+  return { text, etag: `"${createHash('sha256').update(text).digest('base64url').slice(0, 16)}"` }
+}
+
+/** Changes with anything the page shows; stays with what it does not (nonces, clock). */
+function versionOf(log: FamilyLog): string {
+  return createHash('sha256').update(JSON.stringify(log)).digest('base64url').slice(0, 16)
+}
+
+function wantsJson(request: Request): boolean {
+  return (request.headers.get('accept') ?? '').split(',')[0]?.trim() === 'application/json'
+}
+
+function retryAfterSecondsOf(error: unknown): number | undefined {
+  if (typeof error !== 'object' || error === null || !('retryAfterSeconds' in error)) return undefined
+  return typeof error.retryAfterSeconds === 'number' ? error.retryAfterSeconds : undefined
+}
+
+/** Words the script shows; it holds none of its own. */
+function scriptWords({ wording }: WebchatPorts): Record<string, string> {
+  return {
+    unsent: wording('script-unsent'),
+    sending: wording('script-sending'),
+    offline: wording('script-offline'),
+    away: wording('script-away'),
+    refused: wording('script-refused'),
+  }
+}
+
+/**
+ * Kept by the page's worker for when there is no signal: holding advice, numbers, when it was fetched, and that nobody
+ * has been told.
+ */
+function offlineScreen(ports: WebchatPorts, fetchedAt: string): Html {
+  const { wording } = ports
+  const foot = ports.foot()
+  return html`<main id="main"><h1>${wording('offline-heading')}</h1>
+<p><strong>${wording('offline-line')}</strong></p>
+<h2>${wording('first-advice-heading')}</h2>
+${partsOf(ports.firstAdvice(), { foot })}
+<p><a class="button" href="/">${wording('try-again')}</a></p>
+<p class="soft">${wording('offline-fetched', { now: fetchedAt })}</p></main>`
+}
