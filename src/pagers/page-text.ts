@@ -19,13 +19,15 @@ const partSeptets = 153
 export const pageSeptetsMost = 2 * partSeptets
 
 /** Characters that taking off an accent does not bring into the alphabet. */
-const replacements: Readonly<Record<string, string>> = {
-  '‘': "'", '’': "'", '‚': "'", '′': "'", '`': "'", '´': "'", '“': '"', '”': '"', '„': '"', '″': '"', '«': '"', '»': '"',
-  '‐': '-', '‑': '-', '‒': '-', '–': '-', '—': '-', '−': '-', '•': '-', '·': '.', '…': '...',
-  '→': '->', '←': '<-', '≥': '>=', '≤': '<=', '×': 'x', '÷': '/', '±': '+/-', '½': '1/2', '¼': '1/4', '¾': '3/4',
-  '°': ' deg', 'º': 'o', 'ª': 'a', 'ł': 'l', 'Ł': 'L', 'đ': 'd', 'Đ': 'D', 'ð': 'd', 'Ð': 'D', 'þ': 'th', 'Þ': 'Th',
-  'œ': 'oe', 'Œ': 'OE', 'ı': 'i', 'ħ': 'h', 'ŋ': 'ng', 'ẞ': 'SS',
-} // biome-ignore format: a table
+const replacements: ReadonlyMap<string, string> = new Map(
+  [
+    `‘' ’' ‚' ′' \`' ´' “" ”" „" ″" «" »"`,
+    '‐- ‑- ‒- –- —- −- •- ·. …... →-> ←<- ≥>= ≤<= ×x ÷/ ±+/- ½1/2 ¼1/4 ¾3/4 °deg ºo ªa',
+    'łl ŁL đd ĐD ðd ÐD þth ÞTh œoe ŒOE ıi ħh ŋng ẞSS',
+  ]
+    .flatMap(line => line.split(' '))
+    .map(([character = '', ...plain]) => [character, plain.join('')]),
+)
 
 /**
  * The text in the basic alphabet: accents the alphabet lacks are taken off, typographic signs become plain ones, runs of
@@ -39,7 +41,7 @@ export function inBasicAlphabet(text: string): string {
 function plainOf(character: string): string {
   if (/[\s\p{Cc}]/u.test(character)) return ' '
   if (septetsByCharacter.has(character)) return character
-  const replaced = replacements[character]
+  const replaced = replacements.get(character)
   if (replaced !== undefined) return replaced
   const bare = [...character.normalize('NFKD')].filter(piece => septetsByCharacter.has(piece) && !/\s/.test(piece))
   return bare.join('')

@@ -12,12 +12,24 @@ export interface TargetRules {
 /** Ranges that are not the public internet: IANA IPv4 and IPv6 Special-Purpose Address Registries (RFC 6890). */
 const notPublic = new BlockList()
 for (const [network, bits] of [
-  ['0.0.0.0', 8], ['10.0.0.0', 8], ['100.64.0.0', 10], ['127.0.0.0', 8], ['169.254.0.0', 16], ['172.16.0.0', 12],
-  ['192.0.0.0', 24], ['192.0.2.0', 24], ['192.88.99.0', 24], ['192.168.0.0', 16], ['198.18.0.0', 15],
-  ['198.51.100.0', 24], ['203.0.113.0', 24], ['224.0.0.0', 4], ['240.0.0.0', 4],
+  ['0.0.0.0', 8],
+  ['10.0.0.0', 8],
+  ['100.64.0.0', 10],
+  ['127.0.0.0', 8],
+  ['169.254.0.0', 16],
+  ['172.16.0.0', 12],
+  ['192.0.0.0', 24],
+  ['192.0.2.0', 24],
+  ['192.88.99.0', 24],
+  ['192.168.0.0', 16],
+  ['198.18.0.0', 15],
+  ['198.51.100.0', 24],
+  ['203.0.113.0', 24],
+  ['224.0.0.0', 4],
+  ['240.0.0.0', 4],
 ] as const) {
   notPublic.addSubnet(network, bits, 'ipv4')
-} // biome-ignore format: a table
+}
 /** Of IPv6 only global unicast is taken (2000::/3), less the ranges in it that lead elsewhere. */
 const globalUnicast = new BlockList()
 globalUnicast.addSubnet('2000::', 3, 'ipv6')
