@@ -1,9 +1,9 @@
 /** What a flow may not say: every id must exist, every route must be total, every end must have decided. */
 import type { AdviceDocument, StepDocument } from './document.ts'
 import { ANY_TIME_STEPS } from './flow-set.ts'
-import type { FlowFolder, FlowSources, Placed } from './load.ts'
-import { reachableSteps, resolveStep, sideEntries, targetsOf } from './load.ts'
+import type { FlowFolder, FlowSources, Placed } from './flow-sources.ts'
 import type { Problem } from './problem.ts'
+import { reachableSteps, resolveStep, sideEntries, targetsOf } from './steps.ts'
 import { type PlacedYaml, unknownId } from './yaml-places.ts'
 
 /** Settings an alarm may count from. */

@@ -1,7 +1,7 @@
 /** What the wording may not lack or say: every id in every language, sound texts, no hazardous act without its tag. */
 
 import type { SourcesFile, StepDocument, Wording } from './document.ts'
-import type { FlowSources, Placed } from './load.ts'
+import type { FlowSources, Placed } from './flow-sources.ts'
 import { nearestId, type Problem } from './problem.ts'
 import { textFaults } from './wording.ts'
 

@@ -15,38 +15,17 @@ import {
   type Wording,
   wordingSchema,
 } from './document.ts'
-import { ANY_TIME_STEPS, type Flow, type FlowSet, type Step } from './flow-set.ts'
+import type { Flow, FlowSet, Step } from './flow-set.ts'
+import type { FlowFolder, FlowSources, Placed } from './flow-sources.ts'
 import { compileKernel } from './kernel.ts'
 import { checkWording } from './lint.ts'
 import type { Problem } from './problem.ts'
+import { alarmTargets, reachableSteps } from './steps.ts'
 import { type Catalogue, catalogueOf } from './wording.ts'
 import { checkShape, type PlacedYaml, readYaml } from './yaml-places.ts'
 
 /** Paths inside the flows folder ("tube-out/flow.yaml") to texts. */
 export type FlowFiles = ReadonlyMap<string, string>
-
-/** A file of one shape, with the places of its values. */
-export interface Placed<T> {
-  readonly value: T
-  readonly yaml: PlacedYaml
-}
-
-/** Everything read from the files of a folder, before ids are checked against each other. */
-export interface FlowSources {
-  readonly facts: Placed<FactsFile>
-  readonly tags: Placed<TagsFile>
-  readonly sharedSteps: Placed<{ steps: Record<string, StepDocument> }>
-  readonly sharedSources: Placed<SourcesFile>
-  readonly sharedWording: ReadonlyMap<string, Placed<Wording>>
-  readonly flows: readonly FlowFolder[]
-}
-
-export interface FlowFolder {
-  readonly name: string
-  readonly flow: Placed<FlowDocument>
-  readonly sources: Placed<SourcesFile>
-  readonly wording: ReadonlyMap<string, Placed<Wording>>
-}
 
 /** Reads, checks and compiles. `set` is present only when there is no problem of severity "problem". */
 export function loadFlows(files: FlowFiles): { set?: FlowSet; problems: Problem[] } {
@@ -141,58 +120,6 @@ function compileFlow(folder: FlowFolder, sources: FlowSources, shared: Record<st
     questionsAfter: questionsAfter(steps),
     wording,
   }
-}
-
-/** A step with its references resolved; `inShared` when it stands in flows/shared/steps.yaml. */
-export function resolveStep(id: string, step: StepDocument, inShared: boolean): Step {
-  const resolve = (ref: string) => (inShared && ref !== 'resume' && !ref.startsWith('shared/') ? `shared/${ref}` : ref)
-  const { route, go, alarms, ...rest } = step
-  const rows =
-    route?.map(row => ({ if: row.if ?? {}, go: resolve(row.go) })) ??
-    (go === undefined ? [] : [{ if: {}, go: resolve(go) }])
-  return { ...rest, id, rows, alarms: (alarms ?? []).map(alarm => ({ ...alarm, go: resolve(alarm.go) })) }
-}
-
-/** The flow's own steps and every shared step they, the silence steps or the any-time steps lead to. */
-export function reachableSteps(document: FlowDocument, shared: Record<string, StepDocument>): Map<string, Step> {
-  const steps = new Map<string, Step>()
-  for (const [id, step] of Object.entries(document.steps)) steps.set(id, resolveStep(id, step, false))
-  const queue: string[] = sideEntries(document)
-  for (const step of steps.values()) queue.push(...targetsOf(step))
-  for (let id = queue.pop(); id !== undefined; id = queue.pop()) {
-    if (steps.has(id) || !id.startsWith('shared/')) continue
-    const found = shared[id.slice('shared/'.length)]
-    if (found === undefined) continue
-    const step = resolveStep(id, found, true)
-    steps.set(id, step)
-    queue.push(...targetsOf(step))
-  }
-  return steps
-}
-
-/** Every step a step can lead to, by route or by alarm. */
-export function targetsOf(step: Step): string[] {
-  return [...step.rows.map(row => row.go), ...step.alarms.map(alarm => alarm.go)].filter(target => target !== 'resume')
-}
-
-/** Alarm names of a flow with the step each leads to; silence has two of its own. */
-export const SILENT_ASK = 'silent-ask'
-export const SILENT_PAGE = 'silent-page'
-export const UNANSWERED = 'unanswered'
-function alarmTargets(document: FlowDocument, steps: ReadonlyMap<string, Step>): Map<string, string> {
-  const targets = new Map<string, string>()
-  for (const step of steps.values()) for (const alarm of step.alarms) targets.set(alarm.name, alarm.go)
-  if (document.silence !== undefined) {
-    targets.set(SILENT_ASK, document.silence.ask)
-    targets.set(SILENT_PAGE, document.silence.page)
-  }
-  if (document.unanswered !== undefined) targets.set(UNANSWERED, document.unanswered)
-  return targets
-}
-
-/** Steps outside the routes that a flow's own lines lead to. */
-export function sideEntries(document: FlowDocument): string[] {
-  return [...ANY_TIME_STEPS, document.silence?.ask, document.silence?.page, document.unanswered].filter(ref => ref !== undefined)
 }
 
 /** Longest number of further questions after each asking step; steps on a cycle count once. */

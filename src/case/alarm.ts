@@ -1,0 +1,116 @@
+/** Alarms of a case: set, moved and cancelled by name; the clock's own crossings among them. */
+import { arrivalOf, nextCrossing } from '../clinical/closure.ts'
+import type { AlarmDocument } from '../flow/document.ts'
+import { SILENT_ASK, SILENT_PAGE } from '../flow/steps.ts'
+import { after, type Instant, type Milliseconds } from '../time/instant.ts'
+import { closureTimesOf, reachedAnswer } from './derive.ts'
+import { InvariantBroken, settingOf } from './line.ts'
+import type { AlarmSet, CaseState } from './state.ts'
+import type { Work } from './work.ts'
+
+/** Alarms of the shell itself; a flow may not use these names. */
+export const RUNG = 'rung'
+export const PROMISE = 'promise'
+export const CLOSURE = 'closure'
+export const CLOSE = 'close'
+
+export function setAlarm(work: Work, name: string, alarm: AlarmSet): void {
+  if (work.state.alarms[name]?.due === alarm.due) return
+  work.state.alarms = { ...work.state.alarms, [name]: alarm }
+}
+
+export function cancelAlarm(work: Work, name: string): void {
+  if (!(name in work.state.alarms)) return
+  const { [name]: _gone, ...rest } = work.state.alarms
+  work.state.alarms = rest
+}
+
+/** A setting that is a length of time. */
+export function lengthSetting(work: Work, id: string): Milliseconds {
+  const value = settingOf(work.line, id)
+  if (typeof value !== 'number') throw new InvariantBroken(`setting "${id}" is not a length of time`)
+  return value as Milliseconds
+}
+
+/** Sets an alarm of a flow step. One at a moment already past does not fire: the step itself has said it. */
+export function setFlowAlarm(work: Work, document: AlarmDocument, enteredAt: Instant): void {
+  if (work.state.stoppedByClinician.includes(document.name)) return
+  if (document.after !== undefined) {
+    const due = after(enteredAt, lengthSetting(work, document.after))
+    if (work.replay !== undefined && due <= work.at && !(document.name in work.state.alarms)) return
+    setAlarm(work, document.name, { due, late: document.late })
+    return
+  }
+  const moment = document.at ?? ''
+  const due = momentOf(work, moment)
+  if (due === undefined || due <= work.at) {
+    if (due === undefined) setAlarm(work, document.name, { due: NEVER, late: document.late, moment })
+    return
+  }
+  setAlarm(work, document.name, { due, late: document.late, moment })
+}
+
+/** An alarm whose moment is not known yet: it waits, unset in the store, until an answer makes it known. */
+export const NEVER = Number.MAX_SAFE_INTEGER as Instant
+
+function momentOf(work: Work, moment: string): Instant | undefined {
+  if (moment === 'arrival') return arrivalLatest(work)
+  const times = closureTimesOf(work.line, work.state)
+  if (times === undefined || times === 'unknown') return undefined
+  if (moment === 'leave-by') return times.leaveBy
+  if (moment === 'closure-soonest') return times.soonestAt
+  if (moment === 'closure-latest') return times.latestAt
+  return times.overdueAt
+}
+
+/** When a family that has left is expected at the hospital; undefined before they left or when travel is not known. */
+export function expectedArrival(state: CaseState): { earliest: Instant; latest: Instant } | undefined {
+  const travel = reachedAnswer(state, 'travel')
+  if (state.leftAt === undefined || travel?.kind !== 'length') return undefined
+  return arrivalOf(state.leftAt, travel)
+}
+
+function arrivalLatest(work: Work): Instant | undefined {
+  if (work.state.leftAt === undefined) return undefined
+  const latest = expectedArrival(work.state)?.latest ?? after(work.state.leftAt, lengthSetting(work, 'closure-soonest'))
+  return after(latest, lengthSetting(work, 'arrival-grace'))
+}
+
+/** Moves alarms that stand at a moment of the answers, and sets the next crossing of the closure clock. */
+export function followAnswers(work: Work): void {
+  for (const [name, alarm] of Object.entries(work.state.alarms)) {
+    if (alarm.moment === undefined) continue
+    const due = momentOf(work, alarm.moment)
+    if (due !== undefined && due !== alarm.due && due > work.at) setAlarm(work, name, { ...alarm, due })
+    else if (due !== undefined && due <= work.at && alarm.due === NEVER) cancelAlarm(work, name)
+  }
+  if (!work.state.clockStarted) return
+  const times = closureTimesOf(work.line, work.state)
+  const next = times === undefined || times === 'unknown' ? undefined : nextCrossing(times, work.state.latestSeenAt)
+  if (next === undefined) cancelAlarm(work, CLOSURE)
+  else setAlarm(work, CLOSURE, { due: next, late: 'recompute' })
+}
+
+/** A question opened: silence is chased from now, where the flow says how. */
+export function chaseSilence(work: Work): void {
+  if (work.flow.silence === undefined) return
+  setAlarm(work, SILENT_ASK, { due: after(work.at, lengthSetting(work, 'left-check')), late: 'recompute' })
+  setAlarm(work, SILENT_PAGE, { due: after(work.at, lengthSetting(work, 'left-silent')), late: 'recompute' })
+}
+
+export function stopChasing(work: Work): void {
+  cancelAlarm(work, SILENT_ASK)
+  cancelAlarm(work, SILENT_PAGE)
+}
+
+/** Effects that bring the store's alarms from what they were to what they are now. */
+export function alarmEffects(before: CaseState, work: Work): void {
+  for (const [name, alarm] of Object.entries(work.state.alarms)) {
+    if (before.alarms[name]?.due === alarm.due) continue
+    if (alarm.due === NEVER) work.effects.push({ kind: 'cancelAlarm', name })
+    else work.effects.push({ kind: 'setAlarm', name, due: alarm.due })
+  }
+  for (const name of Object.keys(before.alarms)) {
+    if (!(name in work.state.alarms)) work.effects.push({ kind: 'cancelAlarm', name })
+  }
+}

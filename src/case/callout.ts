@@ -1,0 +1,159 @@
+/** The call-out: who is paged when, what the family hears of it, and what becomes of a promise. */
+import type { CalloutStage } from '../flow/kernel.ts'
+import { UNANSWERED } from '../flow/steps.ts'
+import { promiseDueAt } from '../oncall/acknowledgement.ts'
+import { type LadderTimes, ladderTimes, rungsAt } from '../oncall/ladder.ts'
+import { after, type Instant, milliseconds, minutes } from '../time/instant.ts'
+import { cancelAlarm, expectedArrival, lengthSetting, PROMISE, RUNG, setAlarm } from './alarm.ts'
+import type { Effect } from './effect.ts'
+import type { Callout } from './state.ts'
+import { sayNotice, urgencyOf, type Work } from './work.ts'
+
+type PageWhy = (Effect & { kind: 'page' })['why']
+
+/** What one call-out stage does on entry. Returns the next kernel event when the ladder must move at once. */
+export function onStage(work: Work, stage: CalloutStage): 'pageFailed' | 'unanswered' | undefined {
+  switch (stage) {
+    case 'first':
+      return begin(work)
+    case 'again':
+      return pageRung(work, 0, 'repeat', times(work).nextAfter)
+    case 'next':
+      return pageNext(work)
+    case 'everyone':
+      return pageEveryone(work)
+    case 'taken':
+      taken(work)
+      return undefined
+    case 'broken':
+      broken(work)
+      return undefined
+    case 'spoken':
+    case 'settled':
+      cancelAlarm(work, RUNG)
+      cancelAlarm(work, PROMISE)
+      return undefined
+    case 'update':
+      update(work)
+      return undefined
+  }
+}
+
+function change(work: Work, callout: Partial<Callout>): void {
+  work.state.callout = { ...work.state.callout, ...callout }
+}
+
+function times(work: Work): LadderTimes {
+  return ladderTimes(work.state.callout.urgency, work.line.settings)
+}
+
+function begin(work: Work) {
+  const ladder = [...new Set(rungsAt(work.line.clinic, work.at).map(rung => rung.id))]
+  const { taken: _done, everyoneAt: _told, ...callout } = work.state.callout
+  work.state.callout = { ...callout, startedAt: work.at, urgency: urgencyOf(work.state.disposition?.id), ladder }
+  if (ladder.length > 0) sayNotice(work, 'paged')
+  return pageRung(work, 0, 'page', times(work).repeatAfter)
+}
+
+function pageRung(work: Work, rung: number, why: PageWhy, dueAfterStart: number) {
+  const to = work.state.callout.ladder[rung]
+  if (to === undefined) return 'pageFailed' as const
+  const due = after(work.state.callout.startedAt ?? work.at, milliseconds(dueAfterStart))
+  const nextAt = due > work.at ? due : after(work.at, minutes(1))
+  pagePerson(work, to, why, nextAt)
+  setAlarm(work, RUNG, { due: nextAt, late: 'recompute' })
+  return undefined
+}
+
+/** The second rung, five minutes from the last even when it was reached early. */
+function pageNext(work: Work) {
+  const { nextAfter, lastAfter } = times(work)
+  const to = work.state.callout.ladder[1] ?? work.state.callout.ladder[0]
+  if (to === undefined) return 'pageFailed' as const
+  const due = after(work.at, milliseconds(lastAfter - nextAfter))
+  pagePerson(work, to, work.state.callout.ladder.length > 1 ? 'page' : 'repeat', due)
+  setAlarm(work, RUNG, { due, late: 'recompute' })
+  return undefined
+}
+
+/** The last rung and all before it; the family is told plainly, and it is tried again for as long as nobody answers. */
+function pageEveryone(work: Work) {
+  const first = work.state.callout.everyoneAt === undefined
+  const due = after(work.at, milliseconds(times(work).lastAfter))
+  const paged = new Set(work.state.callout.pages.map(page => page.to))
+  for (const to of work.state.callout.ladder) pagePerson(work, to, paged.has(to) ? 'repeat' : 'page', due)
+  setAlarm(work, RUNG, { due, late: 'recompute' })
+  if (first) change(work, { everyoneAt: work.at })
+  sayNotice(work, work.state.callout.ladder.length === 0 ? 'nobody-on-call' : first ? 'nobody-answered' : 'still-nobody')
+  return first && work.state.callout.urgency === 'speak' && work.flow.unanswered !== undefined ? UNANSWERED : undefined
+}
+
+/** Pages one person and writes it down. */
+export function pagePerson(work: Work, to: string, why: PageWhy, nextAt?: Instant): void {
+  const { callout } = work.state
+  if (why === 'page' || why === 'repeat') change(work, { pages: [...callout.pages, { to, at: work.at, outcome: 'sent' }] })
+  work.effects.push({
+    kind: 'page',
+    to,
+    why,
+    reason: callout.reason,
+    urgency: callout.urgency,
+    number: Math.max(1, callout.ladder.indexOf(to) + 1),
+    of: Math.max(1, callout.ladder.length),
+    ...(nextAt === undefined ? {} : { nextAt }),
+  })
+}
+
+function taken(work: Work): void {
+  cancelAlarm(work, RUNG)
+  const { taken: by } = work.state.callout
+  if (by === undefined) return
+  setAlarm(work, PROMISE, { due: promiseDueAt(by.promisedAt, work.line.settings), late: 'recompute' })
+  sayNotice(work, `taken-${by.doing.kind}`)
+  for (const other of new Set(work.state.callout.pages.map(page => page.to))) {
+    if (other !== by.by.id) pagePerson(work, other, 'taken')
+  }
+}
+
+/** When a clinician who takes a case has to have been heard of. "Go in" promises no call: the arrival stands for it. */
+export function promisedAt(work: Work, doing: NonNullable<Callout['taken']>['doing']): Instant {
+  if (doing.kind === 'ringing-by') return doing.by
+  if (doing.kind === 'ringing-now') return work.at
+  const arrival = expectedArrival(work.state)?.latest
+  return after(arrival === undefined || arrival < work.at ? after(work.at, lengthSetting(work, 'closure-soonest')) : arrival, lengthSetting(work, 'arrival-grace'))
+}
+
+/** A promised call did not come: the same person and the next rung are paged, and the family is told unasked. */
+function broken(work: Work): void {
+  const { taken: by, ladder } = work.state.callout
+  const takerAt = by === undefined ? -1 : ladder.indexOf(by.by.id)
+  const next = ladder[takerAt + 1] ?? ladder.find(id => id !== by?.by.id)
+  const due = after(work.at, milliseconds(times(work).nextAfter))
+  if (by !== undefined) pagePerson(work, by.by.id, 'repeat', due)
+  if (next !== undefined) pagePerson(work, next, 'page', due)
+  cancelAlarm(work, PROMISE)
+  setAlarm(work, RUNG, { due, late: 'recompute' })
+  sayNotice(work, 'promise-broken')
+}
+
+/** Something changed while someone is being paged or has the case: they are told; a rise in urgency tightens the ladder. */
+function update(work: Work): void {
+  const { callout, disposition } = work.state
+  const urgency = urgencyOf(disposition?.id)
+  const rose = callout.urgency === 'speak' && urgency !== 'speak'
+  change(work, { urgency })
+  const holder = callout.taken?.by.id ?? callout.pages.at(-1)?.to
+  if (holder !== undefined) pagePerson(work, holder, 'update')
+  const stage = work.state.kernel.callout
+  if (rose && (stage === 'first' || stage === 'again' || stage === 'next')) {
+    const due = after(work.at, milliseconds(times(work).repeatAfter))
+    if (due < (work.state.alarms[RUNG]?.due ?? due)) setAlarm(work, RUNG, { due, late: 'recompute' })
+  }
+}
+
+/** Tells whoever has the case, or is being paged, that something changed. */
+export function tellHolder(work: Work): void {
+  const holder = work.state.callout.taken?.by.id ?? work.state.callout.pages.at(-1)?.to
+  if (holder !== undefined) pagePerson(work, holder, 'update')
+}
+

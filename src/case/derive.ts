@@ -1,0 +1,120 @@
+/** From answers to steering facts: numbers and times become bands before any condition sees them. */
+import { closureOf, closureTimes, reachOf, type ClosureTimes } from '../clinical/closure.ts'
+import { phOf } from '../clinical/ph.ts'
+import { tractOf } from '../clinical/tract.ts'
+import type { FactDocument } from '../flow/document.ts'
+import type { KernelFacts } from '../flow/kernel.ts'
+import type { Instant } from '../time/instant.ts'
+import type { Answer } from './answer.ts'
+import { type Line, settingOf } from './line.ts'
+import type { CaseState } from './state.ts'
+
+/** Every steering fact as it stands at `at`, from the answers that talk has reached. */
+export function factsAt(line: Line, state: CaseState, at: Instant): KernelFacts {
+  const facts: Record<string, string> = {}
+  for (const [id, document] of Object.entries(line.flows.facts)) {
+    const answer = reachedAnswer(state, id)
+    if (answer !== undefined && document.settable !== true) Object.assign(facts, factValues(id, document, answer))
+  }
+  for (const id of Object.keys(line.flows.policies)) facts[id] = String(settingOf(line, id) ?? 'off')
+  for (const id of Object.keys(line.flows.derived)) facts[id] = derivedValue(line, state, id, at)
+  return facts
+}
+
+/** The answer of a fact, if it is part of this conversation so far: asked on the way here, or known at the start. */
+export function reachedAnswer(state: CaseState, fact: string): Answer | undefined {
+  const record = state.answers[fact]
+  return record !== undefined && (record.given || state.path.asked.includes(fact)) ? record.answer : undefined
+}
+
+/** `fact` → value; for "many" also `fact.value` → yes; for an unsure answer `fact~` → what it acts as. */
+function factValues(id: string, document: FactDocument, answer: Answer): Record<string, string> {
+  if (answer.kind === 'unsure') {
+    const actsAs = document['unsure-acts-as']
+    return { [id]: 'unsure', [`${id}~`]: actsAs ?? 'unsure' }
+  }
+  if (answer.kind === 'choice') return { [id]: answer.value, [`${id}~`]: answer.value }
+  if (answer.kind === 'many') {
+    const only = answer.values.length === 1 ? answer.values[0] : 'several'
+    return { [id]: only ?? 'several', ...Object.fromEntries((document.values ?? []).map(value => [`${id}.${value}`, answer.values.includes(value) ? 'yes' : 'no'])) }
+  }
+  return { [id]: 'answered' }
+}
+
+function derivedValue(line: Line, state: CaseState, id: string, at: Instant): string {
+  switch (id) {
+    case 'danger':
+      return dangerOf(state)
+    case 'tract':
+      return tractAt(line, state, at)
+    case 'closure':
+      return closureAt(line, state, at)
+    case 'reach':
+      return reachAt(line, state)
+    case 'ph-result':
+      return phResult(line, state)
+    case 'callout':
+      return calloutWord(state)
+    default:
+      return 'not-asked'
+  }
+}
+
+/** Ids of derived facts that have a computation here; a facts file may name no other. */
+export const DERIVED = ['danger', 'tract', 'closure', 'reach', 'ph-result', 'callout'] as const
+
+function dangerOf(state: CaseState): string {
+  const answer = reachedAnswer(state, 'danger-signs')
+  if (answer === undefined) return 'not-asked'
+  if (answer.kind !== 'many') return 'unknown'
+  return answer.values.length === 1 && answer.values[0] === 'none' ? 'absent' : 'present'
+}
+
+function tractAt(line: Line, state: CaseState, at: Instant): string {
+  const placed = reachedAnswer(state, 'first-placed')
+  if (placed === undefined) return 'not-asked'
+  const changed = reachedAnswer(state, 'changed-before')
+  const changedBefore = changed === undefined ? 'not-asked' : changed.kind === 'choice' && changed.value === 'yes' ? 'yes' : changed.kind === 'choice' ? 'no' : 'unsure'
+  return tractOf(placed.kind === 'moment' ? placed : 'unsure', changedBefore, at, line.settings)
+}
+
+/** The closure window's instants; undefined until `out-since` was asked. */
+export function closureTimesOf(line: Line, state: CaseState): ClosureTimes | 'unknown' | undefined {
+  const out = reachedAnswer(state, 'out-since')
+  if (out === undefined) return undefined
+  if (out.kind !== 'moment') return 'unknown'
+  const travel = reachedAnswer(state, 'travel')
+  return closureTimes(out, travel === undefined ? undefined : travel.kind === 'length' ? travel : 'unsure', line.settings)
+}
+
+/** The closure band at `at`; time seen never runs backwards within a case. */
+export function closureAt(line: Line, state: CaseState, at: Instant): string {
+  const times = closureTimesOf(line, state)
+  if (times === undefined) return 'not-asked'
+  if (times === 'unknown') return 'unknown'
+  return closureOf(times, at > state.latestSeenAt ? at : state.latestSeenAt)
+}
+
+function reachAt(line: Line, state: CaseState): string {
+  const out = reachedAnswer(state, 'out-since')
+  const travel = reachedAnswer(state, 'travel')
+  if (out === undefined || travel === undefined) return 'not-asked'
+  if (out.kind !== 'moment' || travel.kind !== 'length') return 'unknown'
+  return reachOf(out, travel, line.settings, state.latestSeenAt)
+}
+
+function phResult(line: Line, state: CaseState): string {
+  const ph = reachedAnswer(state, 'ph')
+  if (ph === undefined) return 'not-asked'
+  const acid = reachedAnswer(state, 'acid-medicine')
+  const acidMedicine = acid?.kind === 'choice' && acid.value === 'no' ? 'no' : acid?.kind === 'choice' ? 'yes' : 'unsure'
+  return phOf(ph.kind === 'number' ? ph.value : ph.kind === 'choice' ? 'none-came' : 'unsure', acidMedicine, line.settings)
+}
+
+/** The call-out in the words a flow's conditions use. */
+function calloutWord(state: CaseState): string {
+  const stage = state.kernel.callout
+  if (stage === 'idle') return 'idle'
+  if (stage === 'everyone') return 'unanswered'
+  return stage === 'taken' || stage === 'spoken' || stage === 'settled' ? 'taken' : 'paging'
+}

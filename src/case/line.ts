@@ -1,0 +1,32 @@
+import type { Thresholds } from '../clinical/thresholds.ts'
+import type { Flow, FlowSet } from '../flow/flow-set.ts'
+import type { Clinic } from '../oncall/clinic.ts'
+
+/** Settings a case reads: the thresholds, and the switches that conditions of a flow may name. */
+export type LineSettings = Thresholds
+
+/** Everything a step may read, built once at start: the checked flows, the clinic and its settings. */
+export interface Line {
+  readonly flows: FlowSet
+  readonly clinic: Clinic
+  readonly settings: LineSettings
+  /** Language of the family's wording. */
+  readonly language: string
+}
+
+/** Something that cannot be true is. The case is parked, the family gets the fixed text, a clinician is paged. */
+export class InvariantBroken extends Error {
+  override readonly name = 'InvariantBroken'
+}
+
+/** The flow of a case; a case whose flow is not served any more is parked. */
+export function flowOf(line: Line, concern: string): Flow {
+  const flow = line.flows.flows.get(concern)
+  if (flow === undefined) throw new InvariantBroken(`no flow is served for concern "${concern}"`)
+  return flow
+}
+
+/** A setting that is a length of time or a number, by id; undefined when there is none of that id. */
+export function settingOf(line: Line, id: string): unknown {
+  return (line.settings as unknown as Readonly<Record<string, unknown>>)[id]
+}

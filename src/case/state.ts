@@ -1,0 +1,164 @@
+import type { KernelState } from '../flow/kernel.ts'
+import type { Instant } from '../time/instant.ts'
+import type { Between } from '../time/span.ts'
+import type { Answer } from './answer.ts'
+import type { Urgency } from './effect.ts'
+import type { Clinician, Disposition, Doing } from './event.ts'
+import { flowOf, InvariantBroken, type Line } from './line.ts'
+import type { ChatRef } from './message.ts'
+
+export interface AnswerOnRecord {
+  readonly answer: Answer
+  readonly said: string
+  readonly at: Instant
+  readonly changed: boolean
+  /** True for what the first message or the child's record already said: known before it is asked. */
+  readonly given: boolean
+}
+
+export interface OpenQuestion {
+  readonly serial: number
+  readonly fact: string
+  readonly askedAt: Instant
+  /** Times in a row that words could not be read as an answer. */
+  readonly misread: number
+  /** The family asked to change this earlier answer. */
+  readonly changing: boolean
+  /** A typed time waiting to be confirmed. */
+  readonly readBack?: { readonly answer: Answer; readonly said: string; readonly reading: Between }
+}
+
+export interface AlarmSet {
+  readonly due: Instant
+  readonly late: 'say' | 'recompute' | 'page' | 'drop'
+  /** Set for an alarm at a moment worked out from answers: it moves when they change. */
+  readonly moment?: string
+}
+
+/** What talk has said and decided on the way from its start to where it stands. Worked out anew by a correction. */
+export interface Path {
+  readonly says: readonly string[]
+  readonly reasons: readonly string[]
+  readonly notes: readonly string[]
+  readonly alarms: readonly string[]
+  readonly asked: readonly string[]
+  readonly decided?: Disposition
+}
+
+export interface Callout {
+  readonly startedAt?: Instant
+  readonly urgency: Urgency
+  readonly reason: string
+  /** Ids of those the ladder names, in rung order, as they stood when the call-out began. */
+  readonly ladder: readonly string[]
+  readonly pages: readonly { readonly to: string; readonly at: Instant; readonly outcome: 'sent' | 'accepted' | 'given-up' }[]
+  readonly everyoneAt?: Instant
+  readonly taken?: { readonly by: Clinician; readonly doing: Doing; readonly at: Instant; readonly promisedAt: Instant }
+  readonly rangAt?: Instant
+  readonly familyRangAt?: Instant
+  readonly passedBy: readonly string[]
+}
+
+export interface DangerSeen {
+  readonly at: Instant
+  readonly signs: readonly string[]
+  readonly wrongTapAt?: Instant
+}
+
+/** One contact about one child. JSON-serialisable: what is stored is exactly this. */
+export interface CaseState {
+  readonly version: 1
+  readonly caseId: string
+  readonly chat: ChatRef
+  /** Spoken code: weekday and four digits. */
+  readonly code: string
+  readonly concern: string
+  readonly nickname?: string
+  readonly openedAt: Instant
+  readonly seq: number
+  readonly closed: boolean
+  readonly kernel: KernelState
+  readonly answers: Readonly<Record<string, AnswerOnRecord>>
+  readonly open?: OpenQuestion
+  /** Serial of the last question asked. */
+  readonly serial: number
+  readonly path: Path
+  /** Talk stands in an interruption (an emergency), not on its path. */
+  readonly interrupted: boolean
+  /** Advice ids in force with the instant they were said. */
+  readonly inForce: Readonly<Record<string, Instant>>
+  /** Advice held back because a clinician has the case. */
+  readonly heldBack: readonly string[]
+  readonly disposition?: { readonly id: Disposition; readonly at: Instant }
+  /** What history holds the disposition at: danger, an interruption that decided. Lowered by a clinician only. */
+  readonly floor?: Disposition
+  readonly danger?: DangerSeen
+  readonly enteredAt: Readonly<Record<string, Instant>>
+  readonly clockStarted: boolean
+  readonly alarms: Readonly<Record<string, AlarmSet>>
+  /** Alarms that fired and moved talk on, in order: a correction replays them. */
+  readonly firedOnPath: readonly string[]
+  readonly callout: Callout
+  readonly marks: readonly string[]
+  readonly leftAt?: Instant
+  readonly stoppedByClinician: readonly string[]
+  readonly outcome?: { readonly id: string; readonly by: Clinician; readonly note?: string; readonly at: Instant }
+  readonly doNotWrite: boolean
+  /** Longest time out ever used, so that a clock stepping back never makes it shorter. */
+  readonly latestSeenAt: Instant
+}
+
+export const EMPTY_PATH: Path = { says: [], reasons: [], notes: [], alarms: [], asked: [] }
+
+/** A fresh case, before its first event. `number` is 0 to 9999 and drawn by the caller. */
+export function openCase(line: Line, opening: { caseId: string; chat: ChatRef; at: Instant; code: string; concern: string; nickname?: string }): CaseState {
+  const flow = flowOf(line, opening.concern)
+  return {
+    version: 1,
+    caseId: opening.caseId,
+    chat: opening.chat,
+    code: opening.code,
+    concern: opening.concern,
+    ...(opening.nickname === undefined ? {} : { nickname: opening.nickname }),
+    openedAt: opening.at,
+    seq: 0,
+    closed: false,
+    kernel: flow.kernel.blank,
+    answers: {},
+    serial: 0,
+    path: EMPTY_PATH,
+    interrupted: false,
+    inForce: {},
+    heldBack: [],
+    enteredAt: {},
+    clockStarted: false,
+    alarms: {},
+    firedOnPath: [],
+    callout: { urgency: 'speak', reason: '', ladder: [], pages: [], passedBy: [] },
+    marks: [],
+    stoppedByClinician: [],
+    doNotWrite: false,
+    latestSeenAt: opening.at,
+  }
+}
+
+/** Reads a stored case. Throws `InvariantBroken` when it cannot be trusted: the case is then parked, never guessed. */
+export function parseState(line: Line, json: string): CaseState {
+  let state: CaseState
+  try {
+    state = JSON.parse(json) as CaseState
+  } catch {
+    throw new InvariantBroken('the stored case is not JSON')
+  }
+  if (state === null || typeof state !== 'object' || state.version !== 1) throw new InvariantBroken('the stored case has an unknown version')
+  const flow = flowOf(line, state.concern)
+  if (state.kernel === undefined || !flow.kernel.knows(state.kernel)) throw new InvariantBroken('the stored case stands in a step that its flow does not have')
+  return state
+}
+
+const WEEKDAYS = ['Sun', 'Mon', 'Tue', 'Wed', 'Thu', 'Fri', 'Sat']
+
+/** The spoken code of a case: weekday (0 is Sunday) in the clinic's zone and four digits without leading zero. */
+export function caseCode(weekday: number, number: number): string {
+  return `${WEEKDAYS[weekday % 7]} ${1000 + (number % 9000)}`
+}

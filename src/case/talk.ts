@@ -1,0 +1,248 @@
+/** Driving the kernel: what entering a step does, answers from the record, and the replay after a correction. */
+import type { AlarmDocument } from '../flow/document.ts'
+import type { Step } from '../flow/flow-set.ts'
+import type { KernelEffect, KernelEvent } from '../flow/kernel.ts'
+import { cancelAlarm, chaseSilence, setFlowAlarm, stopChasing } from './alarm.ts'
+import { onStage } from './callout.ts'
+import { closureAt, factsAt } from './derive.ts'
+import type { Disposition } from './event.ts'
+import { InvariantBroken } from './line.ts'
+import { EMPTY_PATH } from './state.ts'
+import { mark, moreUrgent, saying, setPath, type Work } from './work.ts'
+
+/** More kernel events than any one event of a case can need: a guard against a flow that never rests. */
+const MOST_DRIVES = 400
+
+/** Ids of steps that make the emergency; the case is then interrupted until a wrong tap or a clinician. */
+const EMERGENCY = 'shared/emergency'
+
+/** Gives the kernel one event, does what it asks, and goes on until it rests. */
+export function drive(work: Work, event: KernelEvent): void {
+  const queue: KernelEvent[] = [event]
+  for (let count = 0; queue.length > 0; count++) {
+    if (count > MOST_DRIVES) throw new InvariantBroken(`flow "${work.flow.concern}" does not come to rest`)
+    const next = queue.shift()
+    if (next !== undefined) queue.push(...driveOnce(work, next))
+  }
+}
+
+function driveOnce(work: Work, event: KernelEvent): KernelEvent[] {
+  const { state, effects } = work.flow.kernel.step(work.state.kernel, event)
+  work.state.kernel = state
+  const follow: KernelEvent[] = []
+  for (const effect of effects) follow.push(...onEffect(work, effect))
+  follow.push(...pagesOf(work))
+  return follow
+}
+
+function onEffect(work: Work, effect: KernelEffect): KernelEvent[] {
+  switch (effect.kind) {
+    case 'entered':
+      return enter(work, effect.step)
+    case 'resume':
+      work.resume = true
+      return []
+    case 'callout': {
+      const moved = onStage(work, effect.stage)
+      if (moved === undefined) return []
+      return moved === 'pageFailed' ? [{ type: 'pageFailed' }] : [{ type: 'alarmDue', alarm: moved, facts: factsNow(work) }]
+    }
+    case 'band':
+      if (effect.closure === 'overdue') mark(work, 'overdue')
+      return []
+  }
+}
+
+/** A reason that is new on this path, or came up in an interruption, pages; the ladder itself never starts twice. */
+function pagesOf(work: Work): KernelEvent[] {
+  const wanted = work.pagesWanted.splice(0)
+  return wanted.map(reason => {
+    work.state.callout = { ...work.state.callout, reason }
+    return { type: 'pageWanted' as const }
+  })
+}
+
+export function factsNow(work: Work) {
+  return factsAt(work.line, work.state, work.at)
+}
+
+function enter(work: Work, id: string): KernelEvent[] {
+  const step = work.flow.steps.get(id)
+  if (step === undefined) throw new InvariantBroken(`the machine entered step "${id}", which the flow does not have`)
+  if (id.startsWith(EMERGENCY)) enterEmergency(work)
+  const enteredAt = work.state.enteredAt[id] ?? work.at
+  work.state.enteredAt = { ...work.state.enteredAt, [id]: enteredAt }
+  if (step.decide !== undefined) decide(work, step.decide)
+  for (const advice of step.say ?? []) say(work, advice)
+  if (step.page !== undefined) wantPage(work, step.page)
+  if (step.note !== undefined) leaveNote(work, step.note)
+  for (const alarm of step.alarms) addAlarm(work, alarm, enteredAt)
+  for (const name of step.cancel ?? []) cancelAlarm(work, name)
+  if (step['start-clock'] !== undefined) work.state.clockStarted = true
+  return step.ask === undefined ? rest(work, step) : ask(work, step, step.ask)
+}
+
+function enterEmergency(work: Work): void {
+  work.front = true
+  work.allowed = true
+  work.state.interrupted = true
+  work.state.danger ??= { at: work.at, signs: [] }
+}
+
+function rest(work: Work, step: Step): KernelEvent[] {
+  if (step.wait === true || step.end === true) {
+    delete work.state.open
+    stopChasing(work)
+  }
+  return []
+}
+
+/** Raises the disposition; on a replayed path it is compared when the replay is done. */
+function decide(work: Work, disposition: Disposition): void {
+  if (work.replay !== undefined && !work.state.interrupted) {
+    const decided = moreUrgent(work.replay.decided, disposition)
+    if (decided !== undefined) work.replay.decided = decided
+    return
+  }
+  if (work.state.interrupted) raiseFloor(work, disposition)
+  else {
+    const decided = moreUrgent(work.state.path.decided, disposition)
+    if (decided !== undefined) setPath(work, { decided })
+  }
+  settleDisposition(work)
+}
+
+export function raiseFloor(work: Work, disposition: Disposition): void {
+  const floor = moreUrgent(work.state.floor, disposition)
+  if (floor !== undefined) work.state.floor = floor
+  settleDisposition(work)
+}
+
+/** The disposition is the more urgent of what the path decided and what history holds it at. */
+export function settleDisposition(work: Work): void {
+  const id = moreUrgent(work.state.path.decided, work.state.floor)
+  if (id === undefined) delete work.state.disposition
+  else if (work.state.disposition?.id !== id) work.state.disposition = { id, at: work.at }
+}
+
+/** Says advice or a notice: once while it is in force on the path; every time in an interruption. */
+export function say(work: Work, id: string): void {
+  const advice = work.flow.advice.get(id)
+  const isAct = advice !== undefined && advice.tags.length > 0
+  if (work.replay !== undefined && !work.state.interrupted) {
+    work.replay.says.push(id)
+    if (id in work.state.inForce || work.state.path.says.includes(id)) return
+  } else if (!work.state.interrupted && !work.resume) {
+    if (work.state.path.says.includes(id) && id in work.state.inForce) return
+    setPath(work, { says: [...work.state.path.says, id] })
+  } else if (work.state.interrupted && work.replay !== undefined && id in work.state.inForce) return
+  if (isAct && holdsBack(work)) {
+    if (!work.state.heldBack.includes(id)) work.state.heldBack = [...work.state.heldBack, id]
+    if (!work.rest.some(part => part.kind === 'say' && part.id === 'clinician-decides')) saying(work, { kind: 'say', id: 'clinician-decides' })
+    return
+  }
+  work.state.inForce = { ...work.state.inForce, [id]: work.state.inForce[id] ?? work.at }
+  saying(work, { kind: 'say', id })
+}
+
+/** Once a clinician has taken the case the bot gives no new advice but in danger, or what the clinician let stand. */
+function holdsBack(work: Work): boolean {
+  const stage = work.state.kernel.callout
+  return !work.allowed && (stage === 'taken' || stage === 'spoken' || stage === 'settled')
+}
+
+function wantPage(work: Work, reason: string): void {
+  if (work.state.interrupted || work.resume) {
+    if (work.replay === undefined) work.pagesWanted.push(reason)
+    return
+  }
+  const known = work.state.path.reasons.includes(reason)
+  if (work.replay !== undefined) work.replay.reasons.push(reason)
+  else if (!known) setPath(work, { reasons: [...work.state.path.reasons, reason] })
+  if (!known) work.pagesWanted.push(reason)
+}
+
+function leaveNote(work: Work, note: string): void {
+  const known = work.state.path.notes.includes(note)
+  if (work.replay !== undefined) work.replay.notes.push(note)
+  else if (!known) setPath(work, { notes: [...work.state.path.notes, note] })
+  if (!known) work.effects.push({ kind: 'note', id: note })
+}
+
+function addAlarm(work: Work, alarm: AlarmDocument, enteredAt: typeof work.at): void {
+  if (work.replay !== undefined) work.replay.alarms.push(alarm.name)
+  else setPath(work, { alarms: [...new Set([...work.state.path.alarms, alarm.name])] })
+  setFlowAlarm(work, alarm, enteredAt)
+}
+
+/** Opens a question, or answers it from the record: after a correction and for what was already known. */
+function ask(work: Work, step: Step, fact: string): KernelEvent[] {
+  const record = work.state.answers[fact]
+  const known = record !== undefined && (work.replay !== undefined || step.again !== true)
+  reach(work, fact)
+  if (known) return [{ type: 'answered', facts: factsNow(work) }]
+  openQuestion(work, fact)
+  if (step.quiet === true) stopChasing(work)
+  else chaseSilence(work)
+  return []
+}
+
+/** The fact belongs to this conversation from here on. */
+export function reach(work: Work, fact: string): void {
+  if (work.state.path.asked.includes(fact)) return
+  setPath(work, { asked: [...work.state.path.asked, fact] })
+}
+
+export function openQuestion(work: Work, fact: string, changing = false): void {
+  const serial = work.state.serial + 1
+  work.state.serial = serial
+  work.state.open = { serial, fact, askedAt: work.at, misread: 0, changing }
+  saying(work, { kind: 'ask', serial, fact })
+}
+
+/**
+ * Talk from the start with the answers on record, as if each had been given right the first time. What is history
+ * stays: danger, an attempt, pages. Advice that no longer holds is taken back first; advice still in force is not
+ * said again; alarms keep their names and moments.
+ */
+export function replay(work: Work): void {
+  work.resume = false
+  const before = work.state.path
+  const inEmergency = work.state.danger !== undefined && work.state.interrupted
+  work.replay = { says: [], reasons: [], notes: [], alarms: [], asked: [] }
+  work.state.interrupted = false
+  setPath(work, { asked: [] })
+  delete work.state.open
+  drive(work, { type: 'talkRestarted', facts: factsNow(work) })
+  for (const alarm of work.state.firedOnPath) {
+    if (work.replay.alarms.includes(alarm)) drive(work, { type: 'alarmDue', alarm, facts: factsNow(work) })
+  }
+  takeBack(work, before.says)
+  for (const name of before.alarms) if (!work.replay.alarms.includes(name)) cancelAlarm(work, name)
+  const { asked } = work.state.path
+  const { decided, ...rebuilt } = work.replay
+  work.state.path = { ...EMPTY_PATH, ...rebuilt, asked, ...(decided === undefined ? {} : { decided }) }
+  if (inEmergency) {
+    drive(work, { type: 'dangerSaid', facts: factsNow(work) })
+    work.state.interrupted = true
+  }
+  delete work.replay
+  settleDisposition(work)
+}
+
+function takeBack(work: Work, saidBefore: readonly string[]): void {
+  const still = new Set(work.replay?.says ?? [])
+  for (const id of saidBefore) {
+    if (still.has(id) || !(id in work.state.inForce)) continue
+    const { [id]: _gone, ...rest } = work.state.inForce
+    work.state.inForce = rest
+    if ((work.flow.advice.get(id)?.tags.length ?? 0) > 0) work.stops.push({ kind: 'stop', id })
+  }
+}
+
+/** Brings the kernel's closure region to the band of the moment. */
+export function followClock(work: Work): void {
+  if (!work.state.clockStarted) return
+  const band = closureAt(work.line, work.state, work.at)
+  if (band !== work.state.kernel.closure) drive(work, { type: 'clockCrossed', closure: band })
+}

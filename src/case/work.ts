@@ -1,0 +1,82 @@
+/** The draft of one step: state being changed, and what is to go out. Lives for one call of `step`. */
+import type { Flow } from '../flow/flow-set.ts'
+import type { Instant } from '../time/instant.ts'
+import type { Effect, Saying, Urgency } from './effect.ts'
+import type { Disposition } from './event.ts'
+import { flowOf, type Line } from './line.ts'
+import type { CaseState, Path } from './state.ts'
+
+type Draft = { -readonly [K in keyof CaseState]: CaseState[K] }
+
+export interface Work {
+  readonly line: Line
+  readonly flow: Flow
+  readonly at: Instant
+  readonly state: Draft
+  /** Things to say, in three heaps: taken back first, then what is urgent, then the rest. */
+  readonly stops: Saying[]
+  readonly urgent: Saying[]
+  readonly rest: Saying[]
+  readonly effects: Effect[]
+  /** Page reasons that came up in this step and are not yet handed to the ladder. */
+  readonly pagesWanted: string[]
+  /** While talk is replayed after a correction: the path being rebuilt. */
+  replay?: { says: string[]; reasons: string[]; notes: string[]; alarms: string[]; asked: string[]; decided?: Disposition }
+  /** Sayings go to the urgent heap (an emergency came up). */
+  front: boolean
+  /** Where a "resume" was reached: talk is to be replayed. */
+  resume: boolean
+  /** Alarm that fired late in this step. */
+  late?: { due: Instant }
+  /** Advice is let through though a clinician has the case: danger, or an alarm the clinician kept. */
+  allowed: boolean
+}
+
+export function beginWork(line: Line, state: CaseState, at: Instant): Work {
+  return {
+    line,
+    flow: flowOf(line, state.concern),
+    at,
+    state: { ...state, latestSeenAt: at > state.latestSeenAt ? at : state.latestSeenAt },
+    stops: [],
+    urgent: [],
+    rest: [],
+    effects: [],
+    pagesWanted: [],
+    front: false,
+    resume: false,
+    allowed: false,
+  }
+}
+
+const ORDER: readonly Disposition[] = ['at-home', 'tell-clinic', 'speak', 'set-out', 'ambulance']
+
+/** The more urgent of two dispositions; undefined counts as none. */
+export function moreUrgent(a: Disposition | undefined, b: Disposition | undefined): Disposition | undefined {
+  if (a === undefined) return b
+  if (b === undefined) return a
+  return ORDER.indexOf(a) >= ORDER.indexOf(b) ? a : b
+}
+
+/** The urgency a page carries: that of the disposition, at least `speak`. */
+export function urgencyOf(disposition: Disposition | undefined): Urgency {
+  return disposition === 'ambulance' || disposition === 'set-out' ? disposition : 'speak'
+}
+
+/** Adds something to say to the heap of the moment. */
+export function saying(work: Work, part: Saying): void {
+  if (work.front) work.urgent.push(part)
+  else work.rest.push(part)
+}
+
+export function sayNotice(work: Work, id: string): void {
+  saying(work, { kind: 'say', id })
+}
+
+export function mark(work: Work, id: string): void {
+  if (!work.state.marks.includes(id)) work.state.marks = [...work.state.marks, id]
+}
+
+export function setPath(work: Work, change: Partial<Path>): void {
+  work.state.path = { ...work.state.path, ...change }
+}

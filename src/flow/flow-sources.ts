@@ -1,0 +1,25 @@
+import type { FactsFile, FlowDocument, SourcesFile, StepDocument, TagsFile, Wording } from './document.ts'
+import type { PlacedYaml } from './yaml-places.ts'
+
+/** A file of one shape, with the places of its values. */
+export interface Placed<T> {
+  readonly value: T
+  readonly yaml: PlacedYaml
+}
+
+/** Everything read from the files of a folder, before ids are checked against each other. */
+export interface FlowSources {
+  readonly facts: Placed<FactsFile>
+  readonly tags: Placed<TagsFile>
+  readonly sharedSteps: Placed<{ steps: Record<string, StepDocument> }>
+  readonly sharedSources: Placed<SourcesFile>
+  readonly sharedWording: ReadonlyMap<string, Placed<Wording>>
+  readonly flows: readonly FlowFolder[]
+}
+
+export interface FlowFolder {
+  readonly name: string
+  readonly flow: Placed<FlowDocument>
+  readonly sources: Placed<SourcesFile>
+  readonly wording: ReadonlyMap<string, Placed<Wording>>
+}
