@@ -2,28 +2,18 @@ import { readFileSync, statSync } from 'node:fs'
 import { join } from 'node:path'
 import { nearestId, type Problem } from '../flow/problem.ts'
 import { readYaml } from '../flow/yaml-places.ts'
-import type { Clinic, Rung } from '../oncall/clinic.ts'
+import type { Clinic } from '../oncall/clinic.ts'
 import type { Instant } from '../time/instant.ts'
 import { reportChanges, reportCover, reportPrivateShown } from './clinic-checks.ts'
+import { reportIds, reportReach } from './clinic-ids.ts'
 import { change, desk, hospital, idsOf, numberToRing, opening, person, rung, shiftsOf } from './clinic-parts.ts'
-import { clinicShape, pagersShape } from './clinic-shapes.ts'
+import { clinicShape } from './clinic-shapes.ts'
+import { type PagerRoutes, pagersIn } from './pager-section.ts'
 import { type PartReader, type Path, partReader } from './part-reader.ts'
-import { defaultSettings, type Settings } from './settings.ts'
+import type { Settings } from './setting-definitions.ts'
+import { defaultSettings } from './settings.ts'
 import { readSettings } from './settings-section.ts'
 import { zoneFault } from './zone.ts'
-
-/** How the clinic's pagers are reached; secrets stand in files of their own. */
-export interface PagerRoutes {
-  readonly smtp?: {
-    readonly host: string
-    readonly port: number
-    readonly security: 'tls' | 'starttls' | 'none'
-    readonly from: string
-    readonly user?: string
-    readonly passwordFile?: string
-  }
-  readonly webhook?: { readonly secretFile: string }
-}
 
 export interface LoadedClinic {
   /**
@@ -201,123 +191,5 @@ function reportUnknownKeys(reader: PartReader, path: Path, known: readonly strin
       key: true,
       nearest: nearestId(key, known),
     })
-  }
-}
-
-/** Ids that name nobody, and ids that name two. Read from the file, so that a person with a fault still counts as known. */
-function reportIds(reader: PartReader, rungs: readonly { key: number; value: Rung }[]): void {
-  const people = reader.keys(['people'])
-  const desks = reader.keys(['desks'])
-  const roles = reader.keys(['rota'])
-  const check = (path: Path, kind: string, section: string, valid: readonly string[]) => {
-    const id = reader.valueAt(path)
-    if (typeof id !== 'string' || valid.includes(id)) return
-    const expected = `${kind} that stands under ${section}: correct the spelling or add it there`
-    reader.report(path, 'UNKNOWN_ID', `"${id}"`, expected, { nearest: nearestId(id, valid) })
-  }
-  for (const id of desks) {
-    if (people.includes(id))
-      reader.report(['desks', id], 'DUPLICATE_ID', `"${id}" is a person and a desk`, 'an id of its own', { key: true })
-  }
-  for (const role of roles) {
-    for (const day of reader.keys(['rota', role])) {
-      for (let index = 0; index < reader.count(['rota', role, day]); index++) {
-        check(['rota', role, day, index, 'who'], 'a person or desk', 'people or desks', [...people, ...desks])
-      }
-    }
-  }
-  for (let index = 0; index < reader.count(['changes']); index++) {
-    check(['changes', index, 'who'], 'a person or desk', 'people or desks', [...people, ...desks])
-    check(['changes', index, 'on-call'], 'a role', 'rota', roles)
-  }
-  for (const { key, value } of rungs) {
-    if (value.kind === 'role') check(['ladder', key, 'on-call'], 'a role', 'rota', roles)
-    if (value.kind === 'person') check(['ladder', key, 'person'], 'a person', 'people', people)
-    if (value.kind === 'desk') check(['ladder', key, 'desk'], 'a desk', 'desks', desks)
-  }
-  const used = new Set(rungs.flatMap(({ value }) => (value.kind === 'role' ? [value.role] : [])))
-  for (const role of roles) {
-    if (used.has(role)) continue
-    reader.report(
-      ['rota', role],
-      'ROLE_UNUSED',
-      `role "${role}" is on no rung`,
-      'a rung { on-call: … } for it, or no such role',
-      { key: true, severity: 'warning' },
-    )
-  }
-}
-
-/** People and desks nobody could reach, and people on call who may not answer families. */
-function reportReach(reader: PartReader, clinic: Clinic): void {
-  for (const one of [...clinic.people, ...clinic.desks]) {
-    const path = [one.kind === 'person' ? 'people' : 'desks', one.id]
-    const listed = reader.count([...path, 'page-at'])
-    if (listed === 0)
-      reader.report(path, 'NOBODY_REACHED', `no page-at for "${one.id}"`, 'at least one way to page', { key: true })
-    const boardOnly = listed > 0 && one.pageAt.length === listed && one.pageAt.every(({ pager }) => pager === 'board')
-    if (one.kind === 'person' && boardOnly) {
-      const expected = 'a second way: the board wakes nobody who is not looking at it'
-      reader.report([...path, 'page-at'], 'BOARD_ONLY', `"${one.id}" is paged on the board alone`, expected, {
-        severity: 'warning',
-      })
-    }
-  }
-  const notClinicians = new Set(clinic.people.filter(one => !one.clinician).map(one => one.id))
-  const check = (path: Path) => {
-    const id = reader.valueAt(path)
-    if (typeof id !== 'string' || !notClinicians.has(id)) return
-    reader.report(path, 'NOT_A_CLINICIAN', `"${id}" is on call`, 'a clinician: this person has clinician: no')
-  }
-  for (const role of reader.keys(['rota'])) {
-    for (const day of reader.keys(['rota', role])) {
-      for (let index = 0; index < reader.count(['rota', role, day]); index++) check(['rota', role, day, index, 'who'])
-    }
-  }
-  for (let index = 0; index < reader.count(['changes']); index++) check(['changes', index, 'who'])
-  for (let index = 0; index < reader.count(['ladder']); index++) check(['ladder', index, 'person'])
-}
-
-/** The pagers' own section; a pager that is used and has no route is a problem outside a demonstration. */
-function pagersIn(reader: PartReader, clinic: Clinic): PagerRoutes {
-  const read = reader.valueAt(['pagers']) === undefined ? {} : reader.part(['pagers'], pagersShape)
-  if (read === undefined) return {}
-  if (!clinic.demonstration) {
-    const used = new Set([...clinic.people, ...clinic.desks].flatMap(one => one.pageAt.map(({ pager }) => pager)))
-    for (const pager of ['smtp', 'webhook'] as const) {
-      if (used.has(pager) && read[pager] === undefined) {
-        reader.report(
-          ['pagers', pager],
-          'PAGER_WITHOUT_ROUTE',
-          `no ${pager} under pagers`,
-          `how ${pager} sends: it stands in a page-at`,
-        )
-      }
-    }
-  }
-  const { smtp, webhook } = read
-  return {
-    ...(smtp === undefined ? {} : { smtp: smtpRoute(smtp) }),
-    ...(webhook === undefined ? {} : { webhook: { secretFile: webhook['secret-file'] } }),
-  }
-}
-
-type SmtpWritten = NonNullable<(typeof pagersShape)['_output']['smtp']>
-
-function smtpRoute({
-  host,
-  port,
-  security,
-  from,
-  user,
-  'password-file': passwordFile,
-}: SmtpWritten): NonNullable<PagerRoutes['smtp']> {
-  return {
-    host,
-    port,
-    security,
-    from,
-    ...(user === undefined ? {} : { user }),
-    ...(passwordFile === undefined ? {} : { passwordFile }),
   }
 }

@@ -1,14 +1,8 @@
 import { nearestId } from '../flow/problem.ts'
 import { signOffShape } from './clinic-shapes.ts'
 import type { PartReader } from './part-reader.ts'
-import {
-  defaultSettings,
-  isSettingId,
-  type Settings,
-  secondSignOffReason,
-  settingIds,
-  settingsWith,
-} from './settings.ts'
+import { isSettingId, type Settings, settingIds } from './setting-definitions.ts'
+import { defaultSettings, secondSignOffReason, settingsWith } from './settings.ts'
 
 interface SignOff {
   readonly setting: string
