@@ -13,6 +13,7 @@ import {
   type PublicAddress,
   secureHeaders,
 } from '../web-guard.ts'
+import { type Notice, noticePage } from '../web-notice.ts'
 import { type Html, page } from '../web-page.ts'
 import { chatOf, cookieFor, cookieIn } from './cookie.ts'
 import { DESK_CSS, deskScreen } from './desk-page.ts'
@@ -20,7 +21,6 @@ import type { FamilyLog, WebchatPorts } from './family-log.ts'
 import { partsOf } from './log-lines.ts'
 import { firstScreen, type LogFrame, logFragment, logScreen } from './log-page.ts'
 import { LOG_CSS } from './log-style.ts'
-import { type Notice, noticePage } from './notice-page.ts'
 import { openStreams } from './streams.ts'
 import { tapOf } from './tap.ts'
 

@@ -1,0 +1,29 @@
+/** Styles of the clinician's pages, on top of the shared ones. */
+export const CLINIC_CSS = `
+h1{font-size:1.5rem}
+.state{background:var(--raised);border:1px solid var(--edge);border-radius:.5rem;padding:.5rem .8rem}
+.note{font-weight:700;border-left:4px solid var(--focus);padding:.3rem .7rem}
+.marks{list-style:none;margin:.5rem 0;padding:0;display:flex;flex-wrap:wrap;gap:.4rem}
+.marks li{border:2px solid var(--ink);border-radius:.4rem;padding:.2rem .6rem;font-weight:700}
+.lines{margin:.3rem 0;padding-left:1.2rem}
+.lines li{margin:.25rem 0}
+.ring{font-size:1.25rem;text-align:center}
+.times{border:0;margin:0;padding:0;min-width:0;display:grid;grid-template-columns:repeat(auto-fit,minmax(7rem,1fr));gap:0 .5rem}
+.times legend{padding:0;font-weight:600;margin-top:.4rem}
+.times button{text-align:center}
+.line{display:grid;grid-template-columns:4.4rem 1fr;gap:0 .75rem;padding:.5rem 0;border-top:1px solid var(--edge)}
+.line p{margin:.2rem 0;white-space:pre-line}
+.line time{color:var(--soft);font-size:.85rem;padding-top:.1rem}
+@media (max-width:22rem){.line{grid-template-columns:1fr}}
+.who{font-size:.85rem;color:var(--soft);font-weight:600}
+.line .advice{border-left:3px solid var(--bar);padding-left:.6rem}
+section{border-top:1px solid var(--edge);margin-top:1rem}
+details{border-top:1px solid var(--edge);margin-top:.8rem}
+summary{min-height:3rem;padding:.7rem 0;font-weight:600;cursor:pointer}
+fieldset{border:0;margin:0;padding:0;min-width:0}
+.tick{display:flex;align-items:center;gap:.8rem;min-height:3.25rem;margin:.5rem 0;padding:.5rem 1rem;border:2px solid var(--button-edge);border-radius:.6rem;background:var(--button);cursor:pointer}
+.tick input{flex:0 0 auto;width:1.6rem;height:1.6rem;margin:0}
+.board{list-style:none;margin:0;padding:0}
+.board>li{border-top:1px solid var(--edge);padding:.6rem 0}
+.page-text{white-space:pre-line;border-left:3px solid var(--bar);padding-left:.6rem}
+`
