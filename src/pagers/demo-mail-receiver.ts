@@ -115,7 +115,7 @@ function readMail(lines: readonly string[]): { readonly text: string; readonly i
 function decoded(body: string, encoding: string): Buffer {
   if (encoding === 'base64') return Buffer.from(body, 'base64')
   if (encoding !== 'quoted-printable') return Buffer.from(body, 'latin1')
-  const joined = body.replace(/[ \t]*=\r\n/g, '')
+  const joined = body.replace(/=[ \t]*\r\n/g, '')
   const plain = joined.replace(/=([0-9A-F]{2})/gi, (_, digits: string) =>
     String.fromCharCode(Number.parseInt(digits, 16)),
   )

@@ -180,7 +180,9 @@ function outcomeOf({ statusCode = 0, headers }: IncomingMessage, now: Instant): 
 /** Retry-After as seconds or as a date (RFC 9110 section 10.2.3), in milliseconds from `now`; at most an hour. */
 function retryAfterOf(header: string | undefined, now: Instant): number | undefined {
   if (header === undefined) return undefined
-  const asked = /^\d{1,9}$/.test(header) ? Number(header) * 1000 : Date.parse(header) - now
+  // Date.parse alone would take "-5" for a year.
+  const until = / GMT$/.test(header) ? Date.parse(header) : Number.NaN
+  const asked = /^\d{1,9}$/.test(header) ? Number(header) * 1000 : until - now
   return Number.isFinite(asked) ? Math.min(Math.max(0, asked), retryAfterMsMost) : undefined
 }
 
