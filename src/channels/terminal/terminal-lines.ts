@@ -1,0 +1,95 @@
+import type { Option, Outgoing, Part, Question } from '../../case/message.ts'
+import type { Instant } from '../../time/instant.ts'
+import type { FamilyFoot, Wording } from '../web-page.ts'
+import { shownNumber } from '../web-page.ts'
+import { plainText } from './plain-text.ts'
+
+/** What a reply is printed with. */
+export interface LinesFrame {
+  readonly wording: Wording
+  readonly clockText: (at: Instant) => string
+  readonly foot: FamilyFoot
+}
+
+/** One reply as lines: time and speaker, advice numbered, the question last with its options numbered, the numbers. */
+export function replyLines(outgoing: Outgoing, frame: LinesFrame): string[] {
+  const { wording, clockText, foot } = frame
+  const person = outgoing.parts.find(part => part.kind === 'person')
+  const speaker =
+    person === undefined
+      ? wording('speaker-bot')
+      : wording('speaker-clinician', { clinician: person.name, clinicianRole: person.role })
+  const repeated = outgoing.repeated ? ` (${wording('terminal-repeated')})` : ''
+  return [
+    '',
+    `${clockText(outgoing.at)}  ${plainText(speaker)}${repeated}`,
+    ...partLines(outgoing.parts, frame),
+    `  ${numbersLine(foot)}`,
+  ]
+}
+
+/** Parts as lines; advice lines that follow each other are numbered from 1. */
+export function partLines(parts: readonly Part[], frame: Pick<LinesFrame, 'wording'>): string[] {
+  let number = 0
+  return parts.flatMap(part => {
+    number = part.kind === 'advice' ? number + 1 : 0
+    return partLine(part, number, frame.wording).flatMap(line =>
+      plainText(line)
+        .split('\n')
+        .map(l => `  ${l}`),
+    )
+  })
+}
+
+function partLine(part: Part, number: number, wording: Wording): string[] {
+  switch (part.kind) {
+    case 'advice':
+      return [`${number}. ${part.text}`]
+    case 'notice':
+      return [part.text]
+    case 'withdrawn':
+      return [`! ${part.text}`]
+    case 'person':
+      return [`"${part.text}"`]
+    case 'question':
+      return questionLines(part, wording)
+  }
+}
+
+function questionLines(question: Question, wording: Wording): string[] {
+  const more = question.more === undefined || question.more < 1 ? undefined : wording('more', { count: question.more })
+  const beside = [question.why, more].filter(text => text !== undefined).join(' · ')
+  return [
+    '',
+    `? ${question.text}`,
+    ...(beside === '' ? [] : [`  (${beside})`]),
+    ...orderedOptions(question).map((option, i) => `  ${optionMark(question, i)} ${option.label}`),
+    ...(question.several ? [`  ${wording('terminal-several')}`] : []),
+  ]
+}
+
+/** Options in the order shown: those that stand apart come last. */
+export function orderedOptions(question: Question): readonly Option[] {
+  return [...question.options.filter(o => o.apart !== true), ...question.options.filter(o => o.apart === true)]
+}
+
+/**
+ * Where a bare number can itself be the answer (a measured value, a length of time, a telephone number), an option is
+ * tapped as `#2`, so that "2" is never taken for a tap.
+ */
+export function isBareNumberAnswer(question: Question): boolean {
+  return question.accepts === 'number' || question.accepts === 'duration' || question.accepts === 'phone'
+}
+
+function optionMark(question: Question, i: number): string {
+  return isBareNumberAnswer(question) ? `#${i + 1}` : `${i + 1})`
+}
+
+/** Both numbers on one line, under everything. */
+export function numbersLine(foot: FamilyFoot): string {
+  return plainText(
+    [foot.emergency, foot.clinic]
+      .map(n => `${n.label}: ${shownNumber(n)}${n.words === undefined ? '' : ` (${n.words})`}`)
+      .join('   '),
+  )
+}

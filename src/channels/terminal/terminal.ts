@@ -1,0 +1,141 @@
+import { createInterface } from 'node:readline'
+import type { Readable, Writable } from 'node:stream'
+import type { Incoming, Outgoing, Part, Question } from '../../case/message.ts'
+import { type Instant, type Milliseconds, minutes } from '../../time/instant.ts'
+import type { Channel } from '../channel.ts'
+import type { FamilyFoot, Wording } from '../web-page.ts'
+import { plainText } from './plain-text.ts'
+import { numbersLine, partLines, replyLines } from './terminal-lines.ts'
+import { typed } from './typed.ts'
+
+/** Everything the terminal needs from the rest of the bot. */
+export interface TerminalPorts {
+  receive(incoming: Incoming): Promise<void>
+  /** Resolves when nothing is left to send: with a script or a pipe the next line waits for the replies to the last. */
+  settled(): Promise<void>
+  /** Lets time pass, where the clock is moved by hand; absent: `wait` says that it cannot. */
+  wait?(length: Milliseconds): Promise<void>
+  now(): Instant
+  clockText(at: Instant): string
+  randomId(): string
+  foot(): FamilyFoot
+  /** Holding advice, printed before anything is sent. */
+  firstAdvice(): readonly Part[]
+  readonly wording: Wording
+  readonly demonstration: boolean
+  readonly input: Readable
+  readonly output: Writable
+  /** Lines typed before `input` is read (`talk --script`); they are printed as they are sent. */
+  readonly script?: readonly string[]
+  /** True when input ends after the script. */
+  readonly scriptOnly?: boolean
+  /** Id of the chat; default `here`. */
+  readonly chat?: string
+}
+
+export type Terminal = Channel & {
+  /** Resolves when the script and the input have ended, or `quit` was typed. */
+  readonly ended: Promise<void>
+}
+
+/** A conversation at a terminal, one chat a process; works the same with typed, piped and scripted lines. */
+export function terminal(ports: TerminalPorts): Terminal {
+  const { wording, output } = ports
+  const chat = ports.chat ?? 'here'
+  const run = ports.randomId()
+  const reader = createInterface({ input: ports.input, terminal: false })
+  let question: Question | undefined
+  let count = 0
+  let isStopped = false
+  let finish: () => void = () => undefined
+  const ended = new Promise<void>(resolve => {
+    finish = resolve
+  })
+
+  const print = (...lines: readonly string[]): void => {
+    output.write(`${lines.join('\n')}\n`)
+  }
+
+  const greet = (): void => {
+    print(
+      ...(ports.demonstration ? [wording('demonstration-banner')] : []),
+      plainText(wording('caution')),
+      '',
+      `${wording('first-advice-heading')}:`,
+      ...partLines(ports.firstAdvice(), ports),
+      `  ${numbersLine(ports.foot())}`,
+      '',
+      wording('terminal-help-hint'),
+    )
+  }
+
+  const send = async (body: Incoming['body']): Promise<void> => {
+    count += 1
+    const incoming: Incoming = { channel: 'terminal', chat, deliveryId: `${run}.${count}`, at: ports.now(), body }
+    try {
+      await ports.receive(incoming)
+    } catch {
+      print(wording('broken-line'), `  ${numbersLine(ports.foot())}`)
+    }
+    await ports.settled()
+  }
+
+  /** Does one line; true when the conversation is to end. */
+  const take = async (line: string): Promise<boolean> => {
+    const read = typed(line, question)
+    switch (read.kind) {
+      case 'nothing':
+        return false
+      case 'quit':
+        return true
+      case 'help':
+        print(wording('terminal-help'))
+        return false
+      case 'wait':
+        if (ports.wait === undefined) print(wording('terminal-no-wait'))
+        else await ports.wait(minutes(read.minutes))
+        await ports.settled()
+        return false
+      case 'send':
+        await send(read.body)
+        return false
+    }
+  }
+
+  const converse = async (): Promise<void> => {
+    greet()
+    for (const line of ports.script ?? []) {
+      if (isStopped) return
+      print(`> ${plainText(line)}`)
+      if (await take(line)) return
+    }
+    if (ports.scriptOnly === true) return
+    for await (const line of reader) {
+      if (isStopped || (await take(line))) return
+    }
+  }
+
+  return {
+    id: 'terminal',
+    ended,
+    async deliver(outgoing: Outgoing) {
+      const asked = outgoing.parts.findLast(part => part.kind === 'question')
+      if (asked !== undefined) question = asked
+      print(...replyLines(outgoing, { wording, clockText: at => ports.clockText(at), foot: ports.foot() }))
+      return { kind: 'delivered' }
+    },
+    async start() {
+      converse()
+        .catch(() => print(wording('broken-line'), `  ${numbersLine(ports.foot())}`))
+        .finally(() => {
+          reader.close()
+          finish()
+        })
+    },
+    async stop() {
+      isStopped = true
+      reader.close()
+      finish()
+    },
+  }
+}
