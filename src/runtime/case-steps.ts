@@ -1,0 +1,194 @@
+import type { Effect } from '../case/effect.ts'
+import type { CaseEvent, Clinician } from '../case/event.ts'
+import type { ChatRef } from '../case/message.ts'
+import type { Clinic } from '../oncall/clinic.ts'
+import type { Store, StoredCase } from '../store/store.ts'
+import { type Instant, instant } from '../time/instant.ts'
+import type { Clock } from './clock.ts'
+import type { OnFault } from './fault.ts'
+import type { Machine, RunningCase } from './machine.ts'
+import { codeIn, type ParkedStep, park, parkedOf, stepParked } from './parking.ts'
+import { addressesOf, everyoneAt } from './reach.ts'
+import { type Stepped, stepRecord } from './step-record.ts'
+
+/** Times a step is worked out again because the case changed under it, the first included. */
+const TRIES_MAX = 5
+
+/** What became of one event of a case. */
+export type Applied =
+  | { readonly kind: 'done' }
+  | { readonly kind: 'duplicate' }
+  /** Nothing to do: the event no longer fits the case. */
+  | { readonly kind: 'nothing' }
+  | { readonly kind: 'no-such-case' }
+  | { readonly kind: 'closed' }
+  | { readonly kind: 'already-taken-by'; readonly by: Clinician }
+
+export type Refusal = Exclude<Applied, { readonly kind: 'done' | 'duplicate' }>
+
+/** A case as it was loaded; `state` is undefined for one that is parked. */
+export interface Loaded {
+  readonly stored: StoredCase
+  readonly state: RunningCase | undefined
+}
+
+export interface Application {
+  readonly caseId: string
+  /** The event, worked out from the case as it is now; or why there is none. Called again after a conflict. */
+  readonly eventFor: (loaded: Loaded) => CaseEvent | Refusal | Promise<CaseEvent | Refusal>
+  /** What is written down when the case cannot be read or the event cannot be worked out. */
+  readonly raw: CaseEvent
+  /** Wording id of what is said when the step itself says nothing: the family is never met with silence. */
+  readonly replyAtLeast?: string
+  readonly delivery?: { readonly channel: string; readonly deliveryId: string }
+}
+
+export interface CaseSteps {
+  /** Loads, steps, commits; reloads and steps again when the case changed meanwhile. Rejects only when the store does. */
+  apply(application: Application): Promise<Applied>
+  /** The first step of a case. `conflict`: it is already there. */
+  begin(beginning: {
+    readonly caseId: string
+    readonly chat: ChatRef
+    readonly open: (at: Instant) => RunningCase
+    readonly event: CaseEvent
+    readonly delivery?: { readonly channel: string; readonly deliveryId: string }
+  }): Promise<'committed' | 'duplicate' | 'conflict'>
+}
+
+export interface CaseStepsDependencies {
+  readonly store: Store
+  readonly machine: Machine
+  readonly clinic: Clinic
+  readonly clock: Clock
+  readonly onFault: OnFault
+  /** Called after every durable commit. */
+  readonly committed: () => void
+}
+
+/** The case changed under a step again and again. */
+export class Contended extends Error {
+  override readonly name = 'Contended'
+}
+
+/**
+ * One event of one case, from load to commit. The caller sees to it that one case is worked on at a time in this process;
+ * another process is fenced off by the event number.
+ */
+export function caseSteps(deps: CaseStepsDependencies): CaseSteps {
+  const { store, machine, clinic, clock, onFault } = deps
+
+  type Written = Pick<Stepped, 'closed' | 'state' | 'effects'>
+
+  const written = (step: ParkedStep): Written => ({
+    closed: step.closed,
+    state: JSON.stringify(step.state),
+    effects: step.effects,
+  })
+
+  function parked(caseId: string, state: string | null, at: Instant, error: unknown): Written {
+    onFault({ code: 'case-parked', caseId, error })
+    return written(park(state, codeIn(state), everyoneAt(clinic, at), at))
+  }
+
+  function stepped(state: RunningCase, event: CaseEvent, at: Instant): Written {
+    const next = machine.step(state, event, at)
+    const closed = next.state.closed || next.effects.some(effect => effect.kind === 'closeCase')
+    return { closed, state: JSON.stringify(next.state), effects: next.effects }
+  }
+
+  async function commit(step: Stepped): Promise<'committed' | 'duplicate' | 'conflict'> {
+    const result = await store.commit(stepRecord(step, who => addressesOf(clinic, who).length))
+    if (result === 'committed') deps.committed()
+    return result
+  }
+
+  async function once({ caseId, eventFor, raw, replyAtLeast, delivery }: Application): Promise<Applied | 'conflict'> {
+    const stored = await store.load(caseId)
+    if (stored === undefined) return { kind: 'no-such-case' }
+    // A case's own time never goes back, whatever the wall clock does between two runs.
+    const at = instant(Math.max(clock.now(), stored.changedAt))
+    const found = parkedOf(stored.state)
+    let state: RunningCase | undefined
+    let unreadable: { readonly error: unknown } | undefined
+    try {
+      if (found === undefined) state = machine.parse(stored.state)
+    } catch (error) {
+      unreadable = { error }
+    }
+    const worked = unreadable === undefined ? await eventOrError(eventFor, { stored, state }) : unreadable
+    if ('refused' in worked) return worked.refused
+    const event = 'event' in worked ? worked.event : raw
+    const base = { caseId, chat: stored.chat, from: stored.seq, at, event, ...(delivery === undefined ? {} : { delivery }) }
+    const result = await commit({ ...base, ...replying(work(stored, found, state, worked, at), replyAtLeast) })
+    return result === 'committed' ? { kind: 'done' } : result === 'duplicate' ? { kind: 'duplicate' } : 'conflict'
+  }
+
+  function work(
+    stored: StoredCase,
+    found: ReturnType<typeof parkedOf>,
+    state: RunningCase | undefined,
+    worked: { readonly event: CaseEvent } | { readonly error: unknown },
+    at: Instant,
+  ): Written {
+    if (found !== undefined && 'event' in worked) {
+      const step = stepParked(found, worked.event, everyoneAt(clinic, at), at)
+      return written({ ...step, closed: step.closed || stored.closed })
+    }
+    if ('error' in worked || state === undefined) {
+      return parked(stored.caseId, stored.state, at, 'error' in worked ? worked.error : undefined)
+    }
+    try {
+      return stepped(state, worked.event, at)
+    } catch (error) {
+      return parked(stored.caseId, stored.state, at, error)
+    }
+  }
+
+  return {
+    async apply(application) {
+      for (let attempt = 1; attempt <= TRIES_MAX; attempt += 1) {
+        const applied = await once(application)
+        if (applied !== 'conflict') return applied
+      }
+      onFault({ code: 'case-contended', caseId: application.caseId })
+      throw new Contended(`case "${application.caseId}" changed ${TRIES_MAX} times while one step was worked out: send it again`)
+    },
+
+    async begin({ caseId, chat, open, event, delivery }) {
+      const at = clock.now()
+      let first: Written
+      try {
+        first = stepped(open(at), event, at)
+      } catch (error) {
+        first = parked(caseId, null, at, error)
+      }
+      return commit({ caseId, chat, from: 0, at, event, ...first, ...(delivery === undefined ? {} : { delivery }) })
+    },
+  }
+}
+
+/** The same step, with a reply where it has none. */
+function replying<T extends { readonly effects: readonly Effect[] }>(step: T, atLeast: string | undefined): T {
+  if (atLeast === undefined || step.effects.some(effect => effect.kind === 'reply')) return step
+  return { ...step, effects: [...step.effects, { kind: 'reply', parts: [{ kind: 'say', id: atLeast }], audible: false }] }
+}
+
+/** Errors of the store go on; errors of reading and understanding are values, for the case to be parked. */
+async function eventOrError(
+  eventFor: Application['eventFor'],
+  loaded: Loaded,
+): Promise<{ readonly event: CaseEvent } | { readonly refused: Refusal } | { readonly error: unknown }> {
+  let made: CaseEvent | Refusal | Promise<CaseEvent | Refusal>
+  try {
+    made = eventFor(loaded)
+  } catch (error) {
+    return { error }
+  }
+  const answer = await made
+  return isRefusal(answer) ? { refused: answer } : { event: answer }
+}
+
+const REFUSALS = new Set<string>(['nothing', 'no-such-case', 'closed', 'already-taken-by'] satisfies Refusal['kind'][])
+
+const isRefusal = (answer: CaseEvent | Refusal): answer is Refusal => REFUSALS.has(answer.kind)

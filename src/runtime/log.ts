@@ -1,0 +1,68 @@
+/**
+ * What may be written to the log. Nothing here can hold words of a family, a name, a number or an address: texts pass
+ * only when they look like an id or a code, and anything else is left out by name.
+ */
+export interface LogFields {
+  /** What happened, as a code: `case-parked`. */
+  readonly what: string
+  readonly caseId?: string
+  readonly effectId?: string
+  readonly lane?: string
+  readonly channel?: string
+  readonly pager?: string
+  /** A code of why: `timeout`, `http-503`. */
+  readonly why?: string
+  /** Name of an error's class. Never its message: messages quote what they stumbled over. */
+  readonly error?: string
+  /** File and line where an error arose. */
+  readonly place?: string
+  readonly alarm?: string
+  readonly ms?: number
+  readonly count?: number
+  readonly tries?: number
+}
+
+const ALLOWED = new Set<string>([
+  'what', 'caseId', 'effectId', 'lane', 'channel', 'pager', 'why', 'error', 'place', 'alarm', 'ms', 'count', 'tries',
+] satisfies (keyof LogFields)[]) // biome-ignore format: one list
+
+const CODE = /^[A-Za-z0-9][A-Za-z0-9._:/-]{0,99}$/
+
+export type Log = (fields: LogFields) => void
+
+/**
+ * A log of JSON lines. Fields outside the list are dropped and texts that are no id or code become `withheld`, whatever
+ * the caller passed.
+ *
+ * @param now  the instant of the line, written in UTC
+ * @param out  where lines go; standard error by default
+ */
+export function lineLog(now: () => number, out: (line: string) => void = toStandardError): Log {
+  return fields => out(`${JSON.stringify({ at: new Date(now()).toISOString(), ...allowed(fields) })}\n`)
+}
+
+function toStandardError(line: string): void {
+  process.stderr.write(line)
+}
+
+function allowed(fields: LogFields): Record<string, string | number> {
+  const kept: Record<string, string | number> = {}
+  for (const [name, value] of Object.entries({ ...fields } as Readonly<Record<string, unknown>>)) {
+    if (!ALLOWED.has(name)) continue
+    if (typeof value === 'number' && Number.isFinite(value)) kept[name] = value
+    else if (typeof value === 'string') kept[name] = CODE.test(value) ? value : 'withheld'
+  }
+  return kept
+}
+
+/** The class of whatever was thrown and the file and line where it arose, without its message. */
+export function errorFields(error: unknown): { readonly error?: string; readonly place?: string } {
+  if (error === undefined) return {}
+  if (!(error instanceof Error)) return { error: typeof error }
+  const frame = /\/([A-Za-z0-9._-]+:\d+):\d+\)?$/m.exec(stackWithoutMessage(error))?.[1]
+  return { error: error.name, ...(frame === undefined ? {} : { place: frame }) }
+}
+
+function stackWithoutMessage(error: Error): string {
+  return (error.stack ?? '').split('\n').filter(line => /^\s+at /.test(line)).join('\n')
+}

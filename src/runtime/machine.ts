@@ -1,0 +1,55 @@
+import type { Effect } from '../case/effect.ts'
+import type { CaseEvent, Clinician } from '../case/event.ts'
+import type { ChatRef, Part } from '../case/message.ts'
+import type { Instant } from '../time/instant.ts'
+
+/** What the runtime reads of a case; the rest is the machine's own. Must survive JSON. */
+export interface RunningCase {
+  readonly caseId: string
+  readonly chat: ChatRef
+  /** Spoken code: "Sun 4719". */
+  readonly code: string
+  readonly concern: string
+  readonly closed: boolean
+  readonly nickname?: string
+  readonly open?: { readonly serial: number; readonly fact: string; readonly askedAt: Instant; readonly readBack?: unknown }
+  /** Alarms as the case knows them; where absent, the store's rows alone are trusted. */
+  readonly alarms?: Readonly<Record<string, { readonly due: Instant }>>
+}
+
+export interface Opening {
+  readonly caseId: string
+  readonly chat: ChatRef
+  readonly at: Instant
+  readonly concern: string
+  /** 0 to 9999, drawn; the four digits of the code come from it. */
+  readonly random4: number
+  readonly nickname?: string
+}
+
+export type Reply = Effect & { readonly kind: 'reply' }
+export type PageEffect = Effect & { readonly kind: 'page' }
+
+/**
+ * The pure part of the bot, as the runtime needs it: bound to one set of flows, one clinic, its settings. Every method is
+ * free of side effects; `parse`, `openCase` and `step` throw when something that cannot be true is.
+ */
+export interface Machine {
+  /** Concerns that have a flow. */
+  readonly concerns: ReadonlySet<string>
+  openCase(opening: Opening): RunningCase
+  parse(json: string): RunningCase
+  step(state: RunningCase, event: CaseEvent, at: Instant): { readonly state: RunningCase; readonly effects: readonly Effect[] }
+  /** Who has the case now, by acknowledgement; undefined while it is anybody's, also after a promise was broken. */
+  holderOf(state: RunningCase): Clinician | undefined
+  renderReply(state: RunningCase, effect: Reply, at: Instant, extra: { readonly repeated: boolean }): readonly Part[]
+  /** Pieces of a page's text, most urgent first. */
+  renderPage(state: RunningCase, effect: PageEffect, at: Instant, link: string): readonly string[]
+  /** Fixed words with the numbers to ring, for whenever anything is in doubt. Needs no case. */
+  fallbackParts(): readonly Part[]
+  /** Pieces of the page that says a case cannot go on by itself. Needs no readable case. */
+  parkedPage(given: { readonly code?: string; readonly link: string }): readonly string[]
+}
+
+/** Id of the part by which a repeated reply says that it is one. */
+export const REPEAT_LABEL = 'repeat-label'

@@ -1,0 +1,134 @@
+import type { CaseEvent } from '../case/event.ts'
+import { type Clinic, reachableOf } from '../oncall/clinic.ts'
+import type { Page, Pager } from '../pagers/pager.ts'
+import type { OutboxRow, Store, StoredCase } from '../store/store.ts'
+import type { Instant } from '../time/instant.ts'
+import type { OnFault } from './fault.ts'
+import type { Outcome } from './lane.ts'
+import type { Machine } from './machine.ts'
+import { codeIn, PARKED_REASON, parkedOf } from './parking.ts'
+import { addressesOf } from './reach.ts'
+import { isFresh, type Kept, keptOf, type Ready, type Sending } from './sending.ts'
+import { type PageToAddress, pageIdOf } from './step-record.ts'
+
+export interface PageSendingDependencies {
+  readonly store: Store
+  readonly machine: Machine
+  readonly clinic: Clinic
+  readonly pagerOf: (id: string) => Pager | undefined
+  /** Fits pieces, most urgent first, into a page's text. */
+  readonly fitPage: (pieces: readonly string[]) => string
+  /** A signed, expiring link to the case page. */
+  readonly pageLink: (page: { readonly caseId: string; readonly pageId: string; readonly to: string; readonly at: Instant }) => string
+  readonly tell: (caseId: string, event: CaseEvent, deliveryId: string) => void
+  readonly onFault: OnFault
+}
+
+/** Pages to clinicians, one row an address. The case hears when the first address took it, or when all failed. */
+export function pageSending(deps: PageSendingDependencies): Sending {
+  const { store, machine, clinic, onFault } = deps
+
+  async function ready(row: OutboxRow, now: Instant): Promise<Ready> {
+    const kept = keptOf<Page>(row)
+    const firstAt = kept?.firstAt ?? now
+    const stored = await store.load(row.caseId)
+    if (stored === undefined) return { firstAt, send: async () => ({ kind: 'refused', reason: 'case-erased' }) }
+    const effect = JSON.parse(row.effect) as PageToAddress
+    const route = addressesOf(clinic, effect.to)[effect.address]
+    if (route === undefined) return { firstAt, send: async () => ({ kind: 'refused', reason: 'no-address' }) }
+    const reused = kept !== undefined && isFresh(row, now) ? kept : undefined
+    const page = reused === undefined ? fresh(row, stored, effect, route.address, now) : again(row, reused)
+    const content: Kept<Page> = { ...page, firstAt }
+    return {
+      ...(reused === undefined ? { content: JSON.stringify(content) } : {}),
+      firstAt,
+      send: () => hand(row, route.pager, page),
+    }
+  }
+
+  function again(row: OutboxRow, kept: Kept<Page>): Page {
+    const { firstAt: _kept, ...page } = kept
+    return { ...page, repeated: row.outcomeUnknown }
+  }
+
+  function fresh(row: OutboxRow, stored: StoredCase, effect: PageToAddress, address: string, now: Instant): Page {
+    const pageId = pageIdOf(row.effectId)
+    const link = deps.pageLink({ caseId: row.caseId, pageId, to: effect.to, at: now })
+    const parked = parkedOf(stored.state)
+    const code = codeIn(parked === undefined ? stored.state : parked.state)
+    return {
+      key: row.effectId,
+      caseId: row.caseId,
+      code: code ?? '',
+      to: { id: effect.to, name: reachableOf(clinic, effect.to)?.name ?? effect.to },
+      address,
+      text: deps.fitPage(piecesOf(row, stored, effect, link, now)),
+      link,
+      urgency: effect.urgency,
+      kind: effect.why,
+      at: now,
+      repeated: row.outcomeUnknown,
+    }
+  }
+
+  function piecesOf(row: OutboxRow, stored: StoredCase, effect: PageToAddress, link: string, now: Instant): readonly string[] {
+    const parked = parkedOf(stored.state)
+    const code = codeIn(parked === undefined ? stored.state : parked.state)
+    const unreadable = () => machine.parkedPage({ ...(code === undefined ? {} : { code }), link })
+    if (parked !== undefined && effect.reason === PARKED_REASON) return unreadable()
+    try {
+      const state = machine.parse(parked === undefined ? stored.state : (parked.state ?? ''))
+      const { address: _own, ...page } = effect
+      return machine.renderPage(state, page, now, link)
+    } catch (error) {
+      onFault({ code: 'render-failed', caseId: row.caseId, effectId: row.effectId, lane: 'page', error })
+      return unreadable()
+    }
+  }
+
+  async function hand(row: OutboxRow, pagerId: string, page: Page): Promise<Outcome> {
+    const pager = deps.pagerOf(pagerId)
+    if (pager === undefined) {
+      onFault({ code: 'pager-unknown', caseId: row.caseId, effectId: row.effectId, lane: 'page' })
+      return { kind: 'refused', reason: 'pager-unknown' }
+    }
+    const paged = await pager.page(page)
+    return paged.kind === 'accepted' ? { kind: 'arrived' } : paged
+  }
+
+  async function givenUp(row: OutboxRow): Promise<void> {
+    const { caseId, effectId } = row
+    onFault({ code: 'page-given-up', caseId, effectId, lane: 'page' })
+    const pageId = pageIdOf(effectId)
+    const rows = (await store.outboxOf(caseId)).filter(each => each.lane === 'page' && pageIdOf(each.effectId) === pageId)
+    if (rows.every(each => each.status === 'given-up')) settled(row, 'given-up')
+  }
+
+  function settled(row: OutboxRow, outcome: 'accepted' | 'given-up'): void {
+    const told = pageSettledOf(row, outcome)
+    if (told !== undefined) deps.tell(row.caseId, told.event, told.deliveryId)
+  }
+
+  return {
+    lane: 'page',
+    ready,
+    ended(row, outcome) {
+      if (outcome === 'sent') return settled(row, 'accepted')
+      givenUp(row).catch(error => onFault({ code: 'store-failed', caseId: row.caseId, effectId: row.effectId, error }))
+    },
+  }
+}
+
+/**
+ * What the case is told of a page, and the delivery id that makes it count once. Nothing of a page that only says who
+ * took the case: nobody is waited for there.
+ */
+export function pageSettledOf(
+  row: OutboxRow,
+  outcome: 'accepted' | 'given-up',
+): { readonly event: CaseEvent; readonly deliveryId: string } | undefined {
+  const { to, why } = JSON.parse(row.effect) as PageToAddress
+  if (why === 'taken') return undefined
+  const pageId = pageIdOf(row.effectId)
+  return { event: { kind: 'pageSettled', pageId, to, outcome }, deliveryId: `${pageId}:${outcome}` }
+}

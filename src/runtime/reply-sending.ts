@@ -1,0 +1,102 @@
+import type { CaseEvent } from '../case/event.ts'
+import type { Outgoing, Part } from '../case/message.ts'
+import type { Channel } from '../channels/channel.ts'
+import type { OutboxRow, Store, StoredCase } from '../store/store.ts'
+import type { Instant } from '../time/instant.ts'
+import type { OnFault } from './fault.ts'
+import type { Outcome } from './lane.ts'
+import { type Machine, REPEAT_LABEL, type Reply } from './machine.ts'
+import { parkedOf } from './parking.ts'
+import { isFresh, type Kept, keptOf, type Ready, type Sending } from './sending.ts'
+
+export interface ReplySendingDependencies {
+  readonly store: Store
+  readonly machine: Machine
+  readonly channelOf: (id: string) => Channel | undefined
+  readonly tell: (caseId: string, event: CaseEvent, deliveryId: string) => void
+  readonly onFault: OnFault
+}
+
+/** Replies to families: rendered when first claimed, the same text at every repeat, and then labelled as one. */
+export function replySending(deps: ReplySendingDependencies): Sending {
+  const { store, machine, onFault } = deps
+
+  async function ready(row: OutboxRow, now: Instant): Promise<Ready> {
+    const kept = keptOf<Outgoing>(row)
+    const firstAt = kept?.firstAt ?? now
+    const stored = await store.load(row.caseId)
+    if (stored === undefined) return { firstAt, send: async () => ({ kind: 'refused', reason: 'case-erased' }) }
+    const effect = JSON.parse(row.effect) as Reply
+    const reused = kept !== undefined && isFresh(row, now) ? kept : undefined
+    const outgoing = reused === undefined ? fresh(row, stored, effect, now) : repeated(row, stored, effect, reused)
+    const content: Kept<Outgoing> = { ...outgoing, firstAt }
+    return {
+      ...(reused === undefined ? { content: JSON.stringify(content) } : {}),
+      firstAt,
+      send: () => deliver(row, outgoing),
+    }
+  }
+
+  function fresh(row: OutboxRow, stored: StoredCase, effect: Reply, now: Instant): Outgoing {
+    return {
+      ...stored.chat,
+      caseId: row.caseId,
+      effectId: row.effectId,
+      at: now,
+      parts: partsOf(row, stored, effect, now),
+      repeated: row.outcomeUnknown,
+      audible: effect.audible,
+    }
+  }
+
+  function repeated(row: OutboxRow, stored: StoredCase, effect: Reply, kept: Kept<Outgoing>): Outgoing {
+    const { firstAt: _kept, ...outgoing } = kept
+    if (!row.outcomeUnknown || outgoing.parts.some(isLabel)) return { ...outgoing, repeated: row.outcomeUnknown }
+    const label = partsOf(row, stored, effect, outgoing.at).filter(isLabel)
+    return { ...outgoing, repeated: true, parts: [...label, ...outgoing.parts] }
+  }
+
+  function partsOf(row: OutboxRow, stored: StoredCase, effect: Reply, at: Instant): readonly Part[] {
+    try {
+      const parked = parkedOf(stored.state)
+      const words = effect.parts.flatMap(part => (part.kind === 'clinician' ? [part] : []))
+      // A parked case has no state to render from; a clinician's own words need none.
+      if (parked !== undefined && words.length > 0) return words.map(({ name, role, text }) => ({ kind: 'person', name, role, text }))
+      if (parked !== undefined && isFallback(effect)) return machine.fallbackParts()
+      const state = machine.parse(parked === undefined ? stored.state : (parked.state ?? ''))
+      return machine.renderReply(state, effect, at, { repeated: row.outcomeUnknown })
+    } catch (error) {
+      onFault({ code: 'render-failed', caseId: row.caseId, effectId: row.effectId, lane: 'family', error })
+      return machine.fallbackParts()
+    }
+  }
+
+  async function deliver(row: OutboxRow, outgoing: Outgoing): Promise<Outcome> {
+    if (outgoing.parts.length === 0) return { kind: 'arrived' }
+    const channel = deps.channelOf(outgoing.channel)
+    if (channel === undefined) {
+      onFault({ code: 'channel-unknown', caseId: row.caseId, effectId: row.effectId, lane: 'family' })
+      return { kind: 'refused', reason: 'channel-unknown' }
+    }
+    const delivery = await channel.deliver(outgoing)
+    return delivery.kind === 'delivered' ? { kind: 'arrived' } : delivery
+  }
+
+  return {
+    lane: 'family',
+    ready,
+    ended(row, outcome) {
+      if (outcome !== 'given-up') return
+      const { caseId, effectId } = row
+      onFault({ code: 'reply-given-up', caseId, effectId, lane: 'family' })
+      deps.tell(caseId, { kind: 'replyGivenUp', effectId }, replyGivenUpId(effectId))
+    },
+  }
+}
+
+/** Delivery id of "this reply was given up": makes the event count once. */
+export const replyGivenUpId = (effectId: string): string => `${effectId}:given-up`
+
+const isLabel = (part: Part): boolean => part.kind === 'notice' && part.id.endsWith(REPEAT_LABEL)
+
+const isFallback = (effect: Reply): boolean => effect.parts.some(part => part.kind === 'say' && part.id === 'fallback')

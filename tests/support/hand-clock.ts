@@ -1,0 +1,1 @@
+export { type HandClock, handClock } from '../../src/runtime/hand-clock.ts'
