@@ -22,7 +22,11 @@ export function caseRows(db: DatabaseSync): CaseRows {
   const sql = {
     load: db.prepare(`SELECT ${columns} FROM case_ WHERE case_id = ?`),
     ofChat: db.prepare(`SELECT ${columns} FROM case_ WHERE channel = ? AND chat = ? ${latestFirst}`),
-    recent: db.prepare(`SELECT ${columns} FROM case_ WHERE closed = 0 OR changed_at >= ? ${latestFirst}`),
+    // Two searches, each by its own partial index; one with OR would read every case there ever was.
+    recent: db.prepare(
+      `SELECT * FROM (SELECT ${columns}, opened FROM case_ WHERE closed = 0
+         UNION ALL SELECT ${columns}, opened FROM case_ WHERE closed = 1 AND changed_at >= ?) ${latestFirst}`,
+    ),
     history: db.prepare('SELECT case_id, seq, at, event, effects FROM event WHERE case_id = ? ORDER BY seq'),
     delivered: db.prepare('SELECT 1 FROM event WHERE channel = ? AND delivery_id = ?'),
     open: db.prepare(
