@@ -84,14 +84,18 @@ function pageEveryone(work: Work) {
   for (const to of work.state.callout.ladder) pagePerson(work, to, paged.has(to) ? 'repeat' : 'page', due)
   setAlarm(work, RUNG, { due, late: 'recompute' })
   if (first) change(work, { everyoneAt: work.at })
-  sayNotice(work, work.state.callout.ladder.length === 0 ? 'nobody-on-call' : first ? 'nobody-answered' : 'still-nobody')
+  sayNotice(
+    work,
+    work.state.callout.ladder.length === 0 ? 'nobody-on-call' : first ? 'nobody-answered' : 'still-nobody',
+  )
   return first && work.state.callout.urgency === 'speak' && work.flow.unanswered !== undefined ? UNANSWERED : undefined
 }
 
 /** Pages one person and writes it down. */
 export function pagePerson(work: Work, to: string, why: PageWhy, nextAt?: Instant): void {
   const { callout } = work.state
-  if (why === 'page' || why === 'repeat') change(work, { pages: [...callout.pages, { to, at: work.at, outcome: 'sent' }] })
+  if (why === 'page' || why === 'repeat')
+    change(work, { pages: [...callout.pages, { to, at: work.at, outcome: 'sent' }] })
   work.effects.push({
     kind: 'page',
     to,
@@ -120,7 +124,10 @@ export function promisedAt(work: Work, doing: NonNullable<Callout['taken']>['doi
   if (doing.kind === 'ringing-by') return doing.by
   if (doing.kind === 'ringing-now') return work.at
   const arrival = expectedArrival(work.state)?.latest
-  return after(arrival === undefined || arrival < work.at ? after(work.at, lengthSetting(work, 'closure-soonest')) : arrival, lengthSetting(work, 'arrival-grace'))
+  return after(
+    arrival === undefined || arrival < work.at ? after(work.at, lengthSetting(work, 'closure-soonest')) : arrival,
+    lengthSetting(work, 'arrival-grace'),
+  )
 }
 
 /** A promised call did not come: the same person and the next rung are paged, and the family is told unasked. */
@@ -156,4 +163,3 @@ export function tellHolder(work: Work): void {
   const holder = work.state.callout.taken?.by.id ?? work.state.callout.pages.at(-1)?.to
   if (holder !== undefined) pagePerson(work, holder, 'update')
 }
-

@@ -1,5 +1,5 @@
 /** From answers to steering facts: numbers and times become bands before any condition sees them. */
-import { closureOf, closureTimes, reachOf, type ClosureTimes } from '../clinical/closure.ts'
+import { type ClosureTimes, closureOf, closureTimes, reachOf } from '../clinical/closure.ts'
 import { phOf } from '../clinical/ph.ts'
 import { tractOf } from '../clinical/tract.ts'
 import type { FactDocument } from '../flow/document.ts'
@@ -36,7 +36,12 @@ function factValues(id: string, document: FactDocument, answer: Answer): Record<
   if (answer.kind === 'choice') return { [id]: answer.value, [`${id}~`]: answer.value }
   if (answer.kind === 'many') {
     const only = answer.values.length === 1 ? answer.values[0] : 'several'
-    return { [id]: only ?? 'several', ...Object.fromEntries((document.values ?? []).map(value => [`${id}.${value}`, answer.values.includes(value) ? 'yes' : 'no'])) }
+    return {
+      [id]: only ?? 'several',
+      ...Object.fromEntries(
+        (document.values ?? []).map(value => [`${id}.${value}`, answer.values.includes(value) ? 'yes' : 'no']),
+      ),
+    }
   }
   return { [id]: 'answered' }
 }
@@ -74,7 +79,14 @@ function tractAt(line: Line, state: CaseState, at: Instant): string {
   const placed = reachedAnswer(state, 'first-placed')
   if (placed === undefined) return 'not-asked'
   const changed = reachedAnswer(state, 'changed-before')
-  const changedBefore = changed === undefined ? 'not-asked' : changed.kind === 'choice' && changed.value === 'yes' ? 'yes' : changed.kind === 'choice' ? 'no' : 'unsure'
+  const changedBefore =
+    changed === undefined
+      ? 'not-asked'
+      : changed.kind === 'choice' && changed.value === 'yes'
+        ? 'yes'
+        : changed.kind === 'choice'
+          ? 'no'
+          : 'unsure'
   return tractOf(placed.kind === 'moment' ? placed : 'unsure', changedBefore, at, line.settings)
 }
 
@@ -84,7 +96,11 @@ export function closureTimesOf(line: Line, state: CaseState): ClosureTimes | 'un
   if (out === undefined) return undefined
   if (out.kind !== 'moment') return 'unknown'
   const travel = reachedAnswer(state, 'travel')
-  return closureTimes(out, travel === undefined ? undefined : travel.kind === 'length' ? travel : 'unsure', line.settings)
+  return closureTimes(
+    out,
+    travel === undefined ? undefined : travel.kind === 'length' ? travel : 'unsure',
+    line.settings,
+  )
 }
 
 /** The closure band at `at`; time seen never runs backwards within a case. */
@@ -107,8 +123,13 @@ function phResult(line: Line, state: CaseState): string {
   const ph = reachedAnswer(state, 'ph')
   if (ph === undefined) return 'not-asked'
   const acid = reachedAnswer(state, 'acid-medicine')
-  const acidMedicine = acid?.kind === 'choice' && acid.value === 'no' ? 'no' : acid?.kind === 'choice' ? 'yes' : 'unsure'
-  return phOf(ph.kind === 'number' ? ph.value : ph.kind === 'choice' ? 'none-came' : 'unsure', acidMedicine, line.settings)
+  const acidMedicine =
+    acid?.kind === 'choice' && acid.value === 'no' ? 'no' : acid?.kind === 'choice' ? 'yes' : 'unsure'
+  return phOf(
+    ph.kind === 'number' ? ph.value : ph.kind === 'choice' ? 'none-came' : 'unsure',
+    acidMedicine,
+    line.settings,
+  )
 }
 
 /** The call-out in the words a flow's conditions use. */

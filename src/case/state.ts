@@ -51,7 +51,11 @@ export interface Callout {
   readonly reason: string
   /** Ids of those the ladder names, in rung order, as they stood when the call-out began. */
   readonly ladder: readonly string[]
-  readonly pages: readonly { readonly to: string; readonly at: Instant; readonly outcome: 'sent' | 'accepted' | 'given-up' }[]
+  readonly pages: readonly {
+    readonly to: string
+    readonly at: Instant
+    readonly outcome: 'sent' | 'accepted' | 'given-up'
+  }[]
   readonly everyoneAt?: Instant
   readonly taken?: { readonly by: Clinician; readonly doing: Doing; readonly at: Instant; readonly promisedAt: Instant }
   readonly rangAt?: Instant
@@ -111,7 +115,10 @@ export interface CaseState {
 export const EMPTY_PATH: Path = { says: [], reasons: [], notes: [], alarms: [], asked: [] }
 
 /** A fresh case, before its first event. `number` is 0 to 9999 and drawn by the caller. */
-export function openCase(line: Line, opening: { caseId: string; chat: ChatRef; at: Instant; code: string; concern: string; nickname?: string }): CaseState {
+export function openCase(
+  line: Line,
+  opening: { caseId: string; chat: ChatRef; at: Instant; code: string; concern: string; nickname?: string },
+): CaseState {
   const flow = flowOf(line, opening.concern)
   return {
     version: 1,
@@ -150,9 +157,11 @@ export function parseState(line: Line, json: string): CaseState {
   } catch {
     throw new InvariantBroken('the stored case is not JSON')
   }
-  if (state === null || typeof state !== 'object' || state.version !== 1) throw new InvariantBroken('the stored case has an unknown version')
+  if (state === null || typeof state !== 'object' || state.version !== 1)
+    throw new InvariantBroken('the stored case has an unknown version')
   const flow = flowOf(line, state.concern)
-  if (state.kernel === undefined || !flow.kernel.knows(state.kernel)) throw new InvariantBroken('the stored case stands in a step that its flow does not have')
+  if (state.kernel === undefined || !flow.kernel.knows(state.kernel))
+    throw new InvariantBroken('the stored case stands in a step that its flow does not have')
   return state
 }
 

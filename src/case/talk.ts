@@ -45,7 +45,9 @@ function onEffect(work: Work, effect: KernelEffect): KernelEvent[] {
     case 'callout': {
       const moved = onStage(work, effect.stage)
       if (moved === undefined) return []
-      return moved === 'pageFailed' ? [{ type: 'pageFailed' }] : [{ type: 'alarmDue', alarm: moved, facts: factsNow(work) }]
+      return moved === 'pageFailed'
+        ? [{ type: 'pageFailed' }]
+        : [{ type: 'alarmDue', alarm: moved, facts: factsNow(work) }]
     }
     case 'band':
       if (effect.closure === 'overdue') mark(work, 'overdue')
@@ -138,7 +140,8 @@ export function say(work: Work, id: string): void {
   } else if (work.state.interrupted && work.replay !== undefined && id in work.state.inForce) return
   if (isAct && holdsBack(work)) {
     if (!work.state.heldBack.includes(id)) work.state.heldBack = [...work.state.heldBack, id]
-    if (!work.rest.some(part => part.kind === 'say' && part.id === 'clinician-decides')) saying(work, { kind: 'say', id: 'clinician-decides' })
+    if (!work.rest.some(part => part.kind === 'say' && part.id === 'clinician-decides'))
+      saying(work, { kind: 'say', id: 'clinician-decides' })
     return
   }
   work.state.inForce = { ...work.state.inForce, [id]: work.state.inForce[id] ?? work.at }

@@ -21,7 +21,14 @@ export interface Work {
   /** Page reasons that came up in this step and are not yet handed to the ladder. */
   readonly pagesWanted: string[]
   /** While talk is replayed after a correction: the path being rebuilt. */
-  replay?: { says: string[]; reasons: string[]; notes: string[]; alarms: string[]; asked: string[]; decided?: Disposition }
+  replay?: {
+    says: string[]
+    reasons: string[]
+    notes: string[]
+    alarms: string[]
+    asked: string[]
+    decided?: Disposition
+  }
   /** Sayings go to the urgent heap (an emergency came up). */
   front: boolean
   /** Where a "resume" was reached: talk is to be replayed. */

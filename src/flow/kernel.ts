@@ -68,9 +68,6 @@ export interface Kernel {
   readonly machine: AnyStateMachine
 }
 
-/** Facts that a changed answer never clears. */
-export const HISTORY_FACTS = ['danger-seen', 'attempt'] as const
-
 export const CLOSURE_BANDS = ['not-asked', 'time-left', 'leave-now', 'past-latest', 'overdue', 'unknown'] as const
 
 interface Context {
@@ -95,6 +92,7 @@ export function compileKernel(
   start: string,
   steps: ReadonlyMap<string, Step>,
   alarmTargets: ReadonlyMap<string, string>,
+  historyFacts: ReadonlySet<string>,
 ): Kernel {
   const machine = createMachine(
     {
@@ -108,7 +106,7 @@ export function compileKernel(
         effect: () => {},
         learn: changeFacts((facts, event) => ({ ...facts, ...event.facts })),
         seeDanger: changeFacts((facts, event) => ({ ...facts, ...event.facts, 'danger-seen': 'yes' })),
-        forget: changeFacts((facts, event) => ({ ...historyOf(facts), ...event.facts })),
+        forget: changeFacts((facts, event) => ({ ...historyOf(facts, historyFacts), ...event.facts })),
         set: changeFacts((facts, _event, params) => ({ ...facts, ...params })),
       } as never,
       guards: {
@@ -131,8 +129,9 @@ function changeFacts(change: (facts: KernelFacts, event: { facts?: KernelFacts }
   return assign(assigner as never)
 }
 
-function historyOf(facts: KernelFacts): KernelFacts {
-  return Object.fromEntries(Object.entries(facts).filter(([id]) => (HISTORY_FACTS as readonly string[]).includes(id)))
+/** Facts that a changed answer never clears. */
+function historyOf(facts: KernelFacts, historyFacts: ReadonlySet<string>): KernelFacts {
+  return Object.fromEntries(Object.entries(facts).filter(([id]) => historyFacts.has(id)))
 }
 
 function kernelOver(machine: AnyStateMachine): Kernel {

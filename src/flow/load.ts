@@ -116,10 +116,21 @@ function compileFlow(folder: FlowFolder, sources: FlowSources, shared: Record<st
       ...Object.entries(sources.sharedSources.value.advice),
       ...Object.entries(folder.sources.value.advice),
     ]),
-    kernel: compileKernel(document.concern, document.start, steps, alarmTargets(document, steps)),
+    kernel: compileKernel(
+      document.concern,
+      document.start,
+      steps,
+      alarmTargets(document, steps),
+      historyFactsOf(sources),
+    ),
     questionsAfter: questionsAfter(steps),
     wording,
   }
+}
+
+function historyFactsOf(sources: FlowSources): Set<string> {
+  const facts = Object.entries(sources.facts.value.facts)
+  return new Set(facts.filter(([, fact]) => fact.sticky === true).map(([id]) => id))
 }
 
 /** Longest number of further questions after each asking step; steps on a cycle count once. */

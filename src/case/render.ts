@@ -1,0 +1,136 @@
+/** From ids to final text: replies in the family's words, pages in the clinic's. Pure; called when first sent. */
+import type { Catalogue } from '../flow/wording.ts'
+import type { Instant } from '../time/instant.ts'
+import { clockText } from '../time/local-time.ts'
+import { answerText } from './answer-text.ts'
+import { reachedAnswer } from './derive.ts'
+import type { Effect, Saying } from './effect.ts'
+import { flowOf, InvariantBroken, type Line } from './line.ts'
+import type { Option, Part, Question } from './message.ts'
+import type { CaseState } from './state.ts'
+import { betweenText, caseValues, lineValues } from './values.ts'
+
+type Reply = Effect & { kind: 'reply' }
+type PageEffect = Effect & { kind: 'page' }
+
+/** The flow's wording in the family's language. */
+export function wordingOf(line: Line, concern: string): Catalogue {
+  const wording = flowOf(line, concern).wording.get(line.language) ?? line.flows.wording.get(line.language)
+  if (wording === undefined) throw new InvariantBroken(`no wording in "${line.language}" for "${concern}"`)
+  return wording
+}
+
+/** A reply as it reads at `at`. A repeat is labelled first. Instants come from the case as it stands now. */
+export function renderReply(line: Line, state: CaseState, reply: Reply, at: Instant, extra: { repeated: boolean }): Part[] {
+  const wording = wordingOf(line, state.concern)
+  const values = caseValues(line, state, at, reply.late)
+  const notice = (id: string): Part => ({ kind: 'notice', id, text: wording.text(`say/${id}`, values) })
+  const labels = [...(extra.repeated ? [notice('repeat-label')] : []), ...(reply.late === undefined ? [] : [notice('late')])]
+  return [...labels, ...reply.parts.map(part => renderPart(line, state, part, wording, at, reply))]
+}
+
+function renderPart(line: Line, state: CaseState, part: Saying, wording: Catalogue, at: Instant, reply: Reply): Part {
+  const values = caseValues(line, state, at, reply.late)
+  switch (part.kind) {
+    case 'say': {
+      const tags = flowOf(line, state.concern).advice.get(part.id)?.tags ?? []
+      const text = wording.text(`say/${part.id}`, values)
+      return tags.length === 0 ? { kind: 'notice', id: part.id, text } : { kind: 'advice', id: part.id, text, tags }
+    }
+    case 'stop': {
+      const tags = flowOf(line, state.concern).advice.get(part.id)?.tags ?? []
+      const own = wording.has(`stop/${part.id}`)
+      const text = own ? wording.text(`stop/${part.id}`, values) : wording.text('withdrawn', { ...values, quoted: wording.text(`say/${part.id}`, values) })
+      return { kind: 'withdrawn', id: part.id, text, tags }
+    }
+    case 'misread':
+      return { kind: 'notice', id: `misread-${part.reason}`, text: wording.text(`misread/${part.reason}`, values) }
+    case 'clinician':
+      return { kind: 'person', name: part.name, role: part.role, text: part.text }
+    case 'quick':
+      return { kind: 'person', name: part.name, role: part.role, text: wording.text(`quick/${part.id}`, values) }
+    case 'read-back':
+      return {
+        kind: 'question', serial: part.serial, fact: part.fact, several: false, accepts: 'moment',
+        text: wording.text('say/read-back', { ...values, reading: betweenText(line, part.reading) }),
+        options: [
+          { value: 'yes', label: wording.text('option/read-back/yes') },
+          { value: 'no', label: wording.text('option/read-back/no') },
+        ],
+      }
+    case 'ask':
+      return questionOf(line, state, part.serial, part.fact, wording, at)
+  }
+}
+
+const ACCEPTS: Readonly<Record<string, Question['accepts']>> = { choice: 'words', many: 'words', moment: 'moment', date: 'date', length: 'duration', number: 'number', phone: 'phone' }
+
+/** The open question as it is shown. */
+export function questionOf(line: Line, state: CaseState, serial: number, fact: string, wording: Catalogue, at: Instant): Question {
+  const document = line.flows.facts[fact]
+  if (document === undefined) throw new InvariantBroken(`no fact "${fact}"`)
+  const values = caseValues(line, state, at)
+  const flow = flowOf(line, state.concern)
+  const shown = [...(document.values ?? []), ...Object.keys(document.taps ?? {})]
+  const options: Option[] = shown.map(value => ({
+    value,
+    label: wording.text(`option/${fact}/${value}`, values),
+    ...(document.apart?.includes(value) === true ? { apart: true } : {}),
+    ...(document.drawings === true ? { drawing: value } : {}),
+  }))
+  if (document.kind === 'phone') options.push({ value: 'write-only', label: wording.text(`option/${fact}/write-only`, values) })
+  options.push({ value: 'not-sure', label: wording.text('option/not-sure'), apart: true, ...(document.drawings === true ? { drawing: 'unsure' } : {}) })
+  const step = [...flow.steps.values()].find(candidate => candidate.id === state.kernel.talk && candidate.ask === fact)
+  const more = step === undefined ? undefined : flow.questionsAfter.get(step.id)
+  return {
+    kind: 'question',
+    serial,
+    fact,
+    text: wording.text(`ask/${fact}`, values),
+    ...(wording.has(`why/${fact}`) ? { why: wording.text(`why/${fact}`, values) } : {}),
+    ...(more === undefined || more === 0 ? {} : { more }),
+    options,
+    several: document.kind === 'many' && document['act-at-once'] !== true,
+    accepts: ACCEPTS[document.kind] ?? 'words',
+  }
+}
+
+/**
+ * The pieces of a page, most urgent first: what the family was told and when, since when, tube and opening, danger,
+ * advice, travel, what is wanted, code, who is next. No name, number or free word of the family is in it.
+ */
+export function renderPage(line: Line, state: CaseState, page: PageEffect, at: Instant): string[] {
+  const wording = wordingOf(line, state.concern)
+  const values = caseValues(line, state, at)
+  const clock = (instant: Instant) => clockText(instant, line.clinic.zone, '24h', line.language)
+  const has = (id: string, extra: Readonly<Record<string, string>> = {}) => (wording.has(id) ? wording.text(id, { ...values, ...extra }) : '')
+  const kind = page.why === 'page' ? '' : has(`page/${page.why}`)
+  const told = has(`page-head/${page.urgency}`, { now: clock(state.disposition?.at ?? at) })
+  const short = (fact: string) => {
+    const answer = reachedAnswer(state, fact)
+    return answer === undefined ? '' : answerText(line, wording, fact, answer, at, '24h')
+  }
+  const out = short('out-since')
+  const pieces = [
+    kind === '' ? told : `${kind} ${told}`,
+    page.why === 'taken' ? has('page/taken-by', { clinician: state.callout.taken?.by.name ?? '', now: clock(state.callout.taken?.at ?? at) }) : has(`reason/${page.reason}`),
+    out === '' ? '' : has('page/out-since', { outSince: out }),
+    [short('device'), has(`page/tract-${state.kernel.facts.tract ?? 'not-asked'}`)].filter(piece => piece !== '').join(', '),
+    state.danger === undefined ? has(`page/danger-${state.kernel.facts.danger ?? 'not-asked'}`) : state.danger.signs.map(sign => has(`option/danger-signs/${sign}`)).join(', '),
+    state.marks.includes('wrong-tap') ? has('page/wrong-tap') : '',
+    state.marks.includes('cannot-travel') ? has('page/cannot-travel') : has('page/travel'),
+    state.leftAt === undefined ? '' : has('page/driving'),
+    has(`page/${state.marks.includes('write-only') ? 'write-only' : 'wants-call'}`),
+    has('page/code'),
+    page.nextAt === undefined ? '' : has('page/next', { now: clock(page.nextAt), label: String(page.number), answer: String(page.of) }),
+  ]
+  return pieces.map(piece => piece.trim()).filter(piece => piece !== '')
+}
+
+/** The fixed text for any doubt at run time: what holds always, and the numbers. */
+export function fallbackParts(line: Line, at: Instant): Part[] {
+  const wording = line.flows.wording.get(line.language)
+  if (wording === undefined) throw new InvariantBroken(`no wording in "${line.language}"`)
+  return [{ kind: 'advice', id: 'fallback', text: wording.text('say/fallback', lineValues(line, at)), tags: ['call-emergency', 'call-clinician'] }]
+}
+

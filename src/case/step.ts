@@ -1,0 +1,397 @@
+/**
+ * One step of a case: (case, event, instant) → (case, effects). Pure: nothing is sent, stored or waited for here.
+ * Production, the simulated night and replay run this same function.
+ */
+import { SILENT_ASK, SILENT_PAGE } from '../flow/steps.ts'
+import type { Instant } from '../time/instant.ts'
+import { alarmEffects, CLOSE, CLOSURE, cancelAlarm, followAnswers, PROMISE, RUNG, setAlarm } from './alarm.ts'
+import type { Answer } from './answer.ts'
+import { promisedAt, tellHolder } from './callout.ts'
+import type { Effect, Saying } from './effect.ts'
+import type { CaseEvent, Clinician } from './event.ts'
+import type { Line } from './line.ts'
+import type { CaseState } from './state.ts'
+import {
+  drive,
+  factsNow,
+  followClock,
+  openQuestion,
+  raiseFloor,
+  reach,
+  replay,
+  say,
+  settleDisposition,
+} from './talk.ts'
+import { beginWork, mark, saying, sayNotice, type Work } from './work.ts'
+
+export interface Stepped {
+  readonly state: CaseState
+  readonly effects: readonly Effect[]
+}
+
+/** After this many tries in a row that could not be read, a person is paged. */
+const MISREAD_MOST = 3
+/** An alarm this much past its moment says so. */
+const LATE_AFTER_MS = 120_000
+/** A case that ended at home, or was settled, is closed this long after. */
+const CLOSE_AFTER_MS = 24 * 3_600_000
+
+export function step(line: Line, state: CaseState, event: CaseEvent, at: Instant): Stepped {
+  const work = beginWork(line, state, at)
+  handle(work, event)
+  settle(work)
+  return finish(state, work)
+}
+
+function handle(work: Work, event: CaseEvent): void {
+  switch (event.kind) {
+    case 'caseOpened':
+      return opened(work, event)
+    case 'resumed':
+      return resumed(work)
+    case 'answerGiven':
+      return answered(work, event)
+    case 'readBackAnswered':
+      return readBackAnswered(work, event)
+    case 'changeWanted':
+      return changeWanted(work, event.fact)
+    case 'staleAnswer':
+      sayNotice(work, 'answered-before')
+      return askAgain(work)
+    case 'dangerSaid':
+      return danger(work, event.signs)
+    case 'wrongTapSaid':
+      return wrongTap(work)
+    case 'personWanted':
+      return interrupt(work, () => drive(work, { type: 'personWanted', facts: factsNow(work) }))
+    case 'travelRefused':
+      return travelRefused(work, event.said)
+    case 'familyRungSaid':
+      return familyRang(work)
+    case 'notUnderstood':
+      return notUnderstood(work, event.reason)
+    case 'greeted':
+      if (work.state.open === undefined) sayNotice(work, 'here-still')
+      return askAgain(work)
+    case 'alarmDue':
+      return alarmDue(work, event.name, event.due)
+    case 'pageSettled':
+      return pageSettled(work, event.to, event.outcome)
+    case 'pageOpened':
+      return mark(work, `opened:${event.by}`)
+    case 'pageAcknowledged':
+      return acknowledged(work, event)
+    case 'passedOn':
+      work.state.callout = { ...work.state.callout, passedBy: [...work.state.callout.passedBy, event.by.id] }
+      cancelAlarm(work, PROMISE)
+      sayNotice(work, 'passed-on')
+      return drive(work, { type: 'passedOn' })
+    case 'clinicianWrote':
+      saying(work, { kind: 'clinician', ...signed(event.by), text: event.text })
+      return askAgain(work)
+    case 'callMade':
+      work.state.callout = { ...work.state.callout, rangAt: work.at }
+      return drive(work, { type: 'callMade' })
+    case 'dispositionLowered':
+      return lowered(work, event)
+    case 'alarmStopped':
+      work.state.stoppedByClinician = [...work.state.stoppedByClinician, event.name]
+      return cancelAlarm(work, event.name)
+    case 'outcomeSet':
+      return outcomeSet(work, event)
+    case 'replyGivenUp':
+      mark(work, 'cannot-be-reached')
+      return tellHolder(work)
+  }
+}
+
+const signed = (by: Clinician) => ({ name: by.name, role: by.role })
+
+function opened(work: Work, event: CaseEvent & { kind: 'caseOpened' }): void {
+  const given = Object.entries(event.facts ?? {}).map(([fact, answer]) => [
+    fact,
+    { answer, said: event.said ?? '', at: work.at, changed: false, given: true },
+  ])
+  work.state.answers = Object.fromEntries(given)
+  drive(work, { type: 'talkRestarted', facts: factsNow(work) })
+  if (work.resume) replay(work)
+  if (event.danger !== undefined && event.danger.length > 0) danger(work, event.danger)
+}
+
+function resumed(work: Work): void {
+  if (work.state.open === undefined) return
+  sayNotice(work, 'out-of-touch')
+  askAgain(work)
+}
+
+/** Asks the open question again, under the same serial. */
+function askAgain(work: Work): void {
+  const { open } = work.state
+  if (open === undefined) return
+  if (open.readBack === undefined) saying(work, { kind: 'ask', serial: open.serial, fact: open.fact })
+  else saying(work, { kind: 'read-back', serial: open.serial, fact: open.fact, reading: open.readBack.reading })
+}
+
+function answered(work: Work, event: CaseEvent & { kind: 'answerGiven' }): void {
+  const { open } = work.state
+  if (open === undefined || open.serial !== event.serial || open.fact !== event.fact) {
+    sayNotice(work, 'answered-before')
+    return askAgain(work)
+  }
+  if (event.readBack !== undefined && work.line.flows.facts[event.fact]?.['read-back'] === true) {
+    const serial = work.state.serial + 1
+    work.state.serial = serial
+    work.state.open = {
+      ...open,
+      serial,
+      misread: 0,
+      readBack: { answer: event.answer, said: event.said, reading: event.readBack },
+    }
+    return askAgain(work)
+  }
+  accept(work, event.fact, event.answer, event.said, open.changing)
+}
+
+function readBackAnswered(work: Work, event: CaseEvent & { kind: 'readBackAnswered' }): void {
+  const { open } = work.state
+  if (open?.readBack === undefined || open.serial !== event.serial) {
+    sayNotice(work, 'answered-before')
+    return askAgain(work)
+  }
+  if (event.right) return accept(work, open.fact, open.readBack.answer, open.readBack.said, open.changing)
+  openQuestion(work, open.fact, open.changing)
+}
+
+/** Takes an answer: talk goes on from it, or is replayed when it changes an earlier one. */
+function accept(work: Work, fact: string, answer: Answer, said: string, changing: boolean): void {
+  const before = work.state.answers[fact]
+  const changed = changing || before?.given === true
+  work.state.answers = {
+    ...work.state.answers,
+    [fact]: { answer, said, at: work.at, changed: changing, given: before?.given === true },
+  }
+  delete work.state.open
+  if (fact === 'have-you-left' && answer.kind === 'choice' && answer.value === 'yes') work.state.leftAt ??= work.at
+  if (fact === 'ring-back' && answer.kind === 'phone' && answer.number === 'write-only') mark(work, 'write-only')
+  if (isDanger(fact, answer))
+    return danger(
+      work,
+      answer.values.filter(sign => sign !== 'none'),
+    )
+  if (changed) {
+    replay(work)
+    if (changing) tellHolder(work)
+    return
+  }
+  reach(work, fact)
+  drive(work, { type: 'answered', facts: factsNow(work) })
+}
+
+function isDanger(fact: string, answer: Answer): answer is Answer & { kind: 'many' } {
+  return fact === 'danger-signs' && answer.kind === 'many' && answer.values.some(value => value !== 'none')
+}
+
+function changeWanted(work: Work, fact: string): void {
+  if (!(fact in work.state.answers)) return askAgain(work)
+  if (work.state.path.asked.includes(fact) || work.state.answers[fact]?.given === true)
+    return openQuestion(work, fact, true)
+  askAgain(work)
+}
+
+/** Danger, by a tap or in any words: the emergency steps come first, whatever else was being said. */
+function danger(work: Work, signs: readonly string[]): void {
+  const before = work.state.danger
+  work.state.danger = { at: before?.at ?? work.at, signs: [...new Set([...(before?.signs ?? []), ...signs])] }
+  raiseFloor(work, 'ambulance')
+  work.state.interrupted = true
+  work.front = true
+  work.allowed = true
+  drive(work, { type: 'dangerSaid', facts: factsNow(work) })
+}
+
+/** A wrong tap frees the talk, never the page: the case stays an emergency until a clinician lowers it. */
+function wrongTap(work: Work): void {
+  if (work.state.danger === undefined) return askAgain(work)
+  mark(work, 'wrong-tap')
+  work.state.danger = { ...work.state.danger, wrongTapAt: work.at }
+  const {
+    'danger-signs': _signs,
+    wakes: _wakes,
+    breathes: _breathes,
+    'colour-ok': _colour,
+    ...answers
+  } = work.state.answers
+  work.state.answers = answers
+  work.state.interrupted = false
+  work.allowed = true
+  sayNotice(work, 'wrong-tap')
+  replay(work)
+  tellHolder(work)
+}
+
+/** Runs an interruption and comes back to what was open. */
+function interrupt(work: Work, run: () => void): void {
+  const wasInterrupted = work.state.interrupted
+  work.state.interrupted = true
+  run()
+  work.state.interrupted = wasInterrupted
+  if (work.resume) replay(work)
+}
+
+function travelRefused(work: Work, said: string): void {
+  mark(work, 'cannot-travel')
+  work.state.answers = {
+    ...work.state.answers,
+    'can-travel': { answer: { kind: 'choice', value: 'no' }, said, at: work.at, changed: false, given: true },
+  }
+  interrupt(work, () => drive(work, { type: 'travelRefused', facts: factsNow(work) }))
+}
+
+/** Recorded and passed on; it never counts as an acknowledgement. */
+function familyRang(work: Work): void {
+  work.state.callout = { ...work.state.callout, familyRangAt: work.at }
+  mark(work, 'family-rang')
+  if (work.state.callout.taken !== undefined) cancelAlarm(work, PROMISE)
+  sayNotice(work, 'family-rang-noted')
+  tellHolder(work)
+  askAgain(work)
+}
+
+function notUnderstood(work: Work, reason: string): void {
+  saying(work, { kind: 'misread', reason })
+  const { open } = work.state
+  if (open === undefined) return
+  const misread = open.misread + 1
+  work.state.open = { ...open, misread }
+  if (misread === MISREAD_MOST)
+    return interrupt(work, () => drive(work, { type: 'personWanted', facts: factsNow(work) }))
+  askAgain(work)
+}
+
+function alarmDue(work: Work, name: string, due: Instant): void {
+  const alarm = work.state.alarms[name]
+  if (alarm === undefined || alarm.due !== due) return
+  cancelAlarm(work, name)
+  if (name === RUNG) return drive(work, { type: 'rungDue' })
+  if (name === PROMISE) return drive(work, { type: 'promiseBroken' })
+  if (name === CLOSURE) return
+  if (name === CLOSE) return void (work.state.closed = true)
+  if (work.at - due > LATE_AFTER_MS) {
+    if (alarm.late === 'drop') return
+    if (alarm.late === 'page') tellHolder(work)
+    if (alarm.late === 'say') work.late = { due }
+  }
+  flowAlarm(work, name)
+}
+
+/** An alarm of the flow: an interruption when it leads back, otherwise talk moves on with it. */
+function flowAlarm(work: Work, name: string): void {
+  const before = { path: work.state.path, interrupted: work.state.interrupted }
+  // What the clinician has let stand is said; danger is always said.
+  work.allowed = true
+  work.state.interrupted = true
+  drive(work, { type: 'alarmDue', alarm: name, facts: factsNow(work) })
+  const leadsBack = work.resume
+  work.state.interrupted = leadsBack ? before.interrupted : work.state.danger !== undefined && before.interrupted
+  if (leadsBack) return replay(work)
+  const isSilence = name === SILENT_ASK || name === SILENT_PAGE
+  if (!isSilence) work.state.firedOnPath = [...work.state.firedOnPath, name]
+}
+
+function pageSettled(work: Work, to: string, outcome: 'accepted' | 'given-up'): void {
+  const { callout, kernel } = work.state
+  const index = callout.pages.map(page => page.to).lastIndexOf(to)
+  if (index === -1) return
+  work.state.callout = {
+    ...callout,
+    pages: callout.pages.map((page, i) => (i === index ? { ...page, outcome } : page)),
+  }
+  const current = callout.pages.at(-1)?.to === to
+  const paging = kernel.callout === 'first' || kernel.callout === 'again' || kernel.callout === 'next'
+  if (outcome === 'given-up' && current && paging) drive(work, { type: 'pageFailed' })
+}
+
+function acknowledged(work: Work, event: CaseEvent & { kind: 'pageAcknowledged' }): void {
+  const promised = promisedAt(work, event.doing)
+  const { rangAt: _rang, familyRangAt: _said, ...callout } = work.state.callout
+  work.state.callout = { ...callout, taken: { by: event.by, doing: event.doing, at: work.at, promisedAt: promised } }
+  drive(work, { type: 'pageAcknowledged' })
+  askAgain(work)
+}
+
+function lowered(work: Work, event: CaseEvent & { kind: 'dispositionLowered' }): void {
+  delete work.state.floor
+  const { decided: _decided, ...path } = work.state.path
+  work.state.path = { ...path, decided: event.to }
+  work.state.interrupted = false
+  delete work.state.danger
+  settleDisposition(work)
+  mark(work, 'lowered')
+  sayNotice(work, 'lowered')
+  askAgain(work)
+}
+
+/** The clinician has set what came of it. "Do not write" stops every later word to this family at once. */
+function outcomeSet(work: Work, event: CaseEvent & { kind: 'outcomeSet' }): void {
+  work.state.outcome = {
+    id: event.outcome,
+    by: event.by,
+    ...(event.note === undefined ? {} : { note: event.note }),
+    at: work.at,
+  }
+  drive(work, { type: 'outcomeSet' })
+  for (const name of Object.keys(work.state.alarms)) cancelAlarm(work, name)
+  delete work.state.open
+  if (event.doNotWrite) {
+    work.state.doNotWrite = true
+    work.state.closed = true
+    return
+  }
+  say(work, 'closed')
+  setAlarm(work, CLOSE, { due: (work.at + CLOSE_AFTER_MS) as Instant, late: 'recompute' })
+}
+
+/** What follows from any change: the clock's band, alarms at moments, the end of a case. */
+function settle(work: Work): void {
+  followClock(work)
+  if (work.resume) replay(work)
+  followAnswers(work)
+  const step = work.flow.steps.get(work.state.kernel.talk)
+  const quietEnd = work.state.disposition?.id === 'at-home' || work.state.disposition?.id === 'tell-clinic'
+  if (step?.end === true && quietEnd && work.state.alarms[CLOSE] === undefined) {
+    setAlarm(work, CLOSE, { due: (work.at + CLOSE_AFTER_MS) as Instant, late: 'recompute' })
+  }
+}
+
+function finish(before: CaseState, work: Work): Stepped {
+  work.state.seq = before.seq + 1
+  const reply = replyOf(work)
+  alarmEffects(before, work)
+  const effects = reply === undefined ? work.effects : [reply, ...work.effects]
+  if (work.state.closed && !before.closed) effects.push({ kind: 'closeCase' })
+  return { state: work.state, effects }
+}
+
+/** One reply: what is taken back, what is urgent, the rest, and last the one question that is still open. */
+function replyOf(work: Work): Effect | undefined {
+  if (work.state.doNotWrite) return undefined
+  const said = [...work.stops, ...work.urgent, ...work.rest]
+  const isQuestion = (part: Saying) => part.kind === 'ask' || part.kind === 'read-back'
+  const seen = new Set<string>()
+  const words = said.filter(part => {
+    if (isQuestion(part)) return false
+    const key = JSON.stringify(part)
+    if (seen.has(key)) return false
+    seen.add(key)
+    return true
+  })
+  const question = said
+    .filter(part => isQuestion(part) && 'serial' in part && part.serial === work.state.open?.serial)
+    .at(-1)
+  const parts = question === undefined ? words : [...words, question]
+  if (parts.length === 0) return undefined
+  const acts = parts.some(
+    part => part.kind === 'clinician' || (part.kind === 'say' && (work.flow.advice.get(part.id)?.tags.length ?? 0) > 0),
+  )
+  return { kind: 'reply', parts, audible: acts, ...(work.late === undefined ? {} : { late: work.late }) }
+}

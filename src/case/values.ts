@@ -1,0 +1,114 @@
+/** The variables of a text, worked out from the case: final text in the family's or the clinician's words. */
+import type { Values } from '../flow/wording.ts'
+import { promiseDueAt } from '../oncall/acknowledgement.ts'
+import { reachableOf } from '../oncall/clinic.ts'
+import { familyNumbers } from '../oncall/family-numbers.ts'
+import { nextOpening } from '../oncall/opening.ts'
+import type { Instant } from '../time/instant.ts'
+import { clockText } from '../time/local-time.ts'
+import type { Between } from '../time/span.ts'
+import { expectedArrival } from './alarm.ts'
+import { closureTimesOf, reachedAnswer } from './derive.ts'
+import type { Line } from './line.ts'
+import type { CaseState } from './state.ts'
+
+/** A clock time in the clinic's zone and form. */
+export function clockOf(line: Line, at: Instant): string {
+  return clockText(at, line.clinic.zone, line.clinic.clock, line.language)
+}
+
+/** "between 1:30 am and 1:45 am", or one time when the ends are the same minute. */
+export function betweenText(line: Line, between: Between): string {
+  const [from, to] = [clockOf(line, between.earliest), clockOf(line, between.latest)]
+  return from === to ? from : line.flows.wording.get(line.language)?.has('between') ? text(line, 'between', from, to) : `${from} – ${to}`
+}
+
+function text(line: Line, id: string, from: string, to: string): string {
+  return line.flows.wording.get(line.language)?.text(id, { reading: from, answer: to }) ?? `${from} – ${to}`
+}
+
+/** Minutes in words, rounded up to five: "25 minutes", "1 hour 30 minutes". */
+export function lengthText(milliseconds: number): string {
+  const minutes = Math.max(5, Math.ceil(milliseconds / 300_000) * 5)
+  if (minutes < 60) return `${minutes} minutes`
+  const hours = Math.floor(minutes / 60)
+  const rest = minutes % 60
+  const head = hours === 1 ? '1 hour' : `${hours} hours`
+  return rest === 0 ? head : `${head} ${rest} minutes`
+}
+
+/** Numbers and names that stand whatever the case is. The only numbers in it are those families may see. */
+export function lineValues(line: Line, at: Instant): Values {
+  const numbers = familyNumbers(line.clinic)
+  const hospital = numbers.hospitals[0]
+  const opens = nextOpening(line.clinic, at)
+  return {
+    emergency: numbers.emergency.number,
+    clinicNumber: numbers.clinic.number,
+    clinicWords: numbers.clinic.words ?? '',
+    clinicName: line.clinic.name,
+    transport: numbers.transport.number,
+    hospital: hospital?.name ?? '',
+    hospitalDoor: hospital?.door ?? '',
+    hospitalNumber: hospital?.number.number ?? numbers.clinic.number,
+    staffNumber: hospital?.number.number ?? numbers.clinic.number,
+    now: clockOf(line, at),
+    ...(opens === undefined ? {} : { opensAt: clockOf(line, opens) }),
+  }
+}
+
+/** All variables of a case at `at`. Where something is not known the text's own select says so. */
+export function caseValues(line: Line, state: CaseState, at: Instant, late?: { due: Instant }): Values {
+  return {
+    ...lineValues(line, at),
+    code: state.code,
+    nickname: state.nickname ?? '',
+    ...answerValues(line, state, at),
+    ...calloutValues(line, state),
+    late: late === undefined ? '' : lengthText(at - late.due),
+  }
+}
+
+function answerValues(line: Line, state: CaseState, at: Instant): Values {
+  const travel = reachedAnswer(state, 'travel')
+  const out = reachedAnswer(state, 'out-since')
+  const placed = reachedAnswer(state, 'first-placed')
+  const phone = reachedAnswer(state, 'ring-back')
+  const times = closureTimesOf(line, state)
+  const leaveBy = times === undefined || times === 'unknown' ? undefined : times.leaveBy
+  const arrival = expectedArrival(state)
+  const endsIn = phone?.kind === 'phone' && phone.number !== 'write-only' ? phone.number.slice(-2) : ''
+  return {
+    travel: travel?.kind === 'length' ? lengthText(travel.atMostMs) : '',
+    hasTravel: travel?.kind === 'length' ? 'yes' : 'no',
+    outSince: out?.kind === 'moment' ? betweenText(line, out) : '',
+    placed: placed?.kind === 'moment' ? agoText(at - placed.latest) : '',
+    leaveBy: leaveBy === undefined ? '' : clockOf(line, leaveBy),
+    hasLeaveBy: leaveBy === undefined ? 'no' : 'yes',
+    leavePast: leaveBy === undefined || leaveBy <= at ? 'yes' : 'no',
+    phoneEnds: endsIn,
+    hasPhone: endsIn === '' ? 'no' : 'yes',
+    arrival: arrival === undefined ? '' : clockOf(line, arrival.latest),
+  }
+}
+
+function calloutValues(line: Line, state: CaseState): Values {
+  const { taken, pages } = state.callout
+  const lastPaged = pages.at(-1)?.to
+  const paged = lastPaged === undefined ? undefined : reachableOf(line.clinic, lastPaged)
+  return {
+    clinician: taken?.by.name ?? paged?.name ?? line.clinic.name,
+    clinicianRole: taken?.by.role ?? (paged?.kind === 'person' ? paged.job : ''),
+    promisedBy: taken === undefined ? '' : clockOf(line, taken.promisedAt),
+    promiseFailsAt: taken === undefined ? '' : clockOf(line, promiseDueAt(taken.promisedAt, line.settings)),
+    pagesSent: pages.length,
+  }
+}
+
+/** Days and weeks since, rounded down: the younger reading. */
+export function agoText(milliseconds: number): string {
+  const days = Math.floor(milliseconds / 86_400_000)
+  if (days < 14) return days === 1 ? '1 day' : `${days} days`
+  const weeks = Math.floor(days / 7)
+  return weeks < 16 ? `${weeks} weeks` : `${Math.floor(days / 30)} months`
+}
