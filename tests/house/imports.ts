@@ -6,15 +6,22 @@ import type { Scan } from './source-scan.ts'
 const PORTS: Readonly<Record<string, readonly string[]>> = {
   store: ['store.ts', 'seal.ts'],
   channels: ['channel.ts'],
-  pagers: ['pager.ts'],
+  pagers: ['pager.ts', 'page-text.ts'],
 }
 
-/** Files that adapters of one kind share: every web page stands on channels/web-*.ts. */
-const SHARED_PARTS: readonly (readonly [start: string, unit: string])[] = [['src/channels/web-', 'channels/web']]
+/** Files that lie beside an adapter's own and belong to it, or to the part that several share, by how their path starts. */
+const PARTS: readonly (readonly [start: string, unit: string])[] = [
+  ['src/channels/web-', 'channels/web'],
+  ['src/pagers/mailbox', 'pagers/smtp'],
+  ['src/pagers/webhook', 'pagers/webhook'],
+  ['src/pagers/demo-', 'pagers/demo'],
+  ['src/pagers/listen-here', 'pagers/demo'],
+  ['src/pagers/received', 'pagers/demo'],
+]
 
 /** What a part of src is made of: its folder, or for a folder with a port `store` (the port) or `store/redis`. */
 export function unitOf(path: string): string {
-  const shared = SHARED_PARTS.find(([start]) => path.startsWith(start))
+  const shared = PARTS.find(([start]) => path.startsWith(start))
   if (shared !== undefined) return shared[1]
   const [, folder = '', ...rest] = path.split('/')
   const port = PORTS[folder]
@@ -46,7 +53,13 @@ export const MAY_IMPORT: Readonly<Record<string, readonly string[]>> = {
 }
 
 /** Units that an adapter may import beyond its port. */
-const ADAPTER_EXTRAS: Readonly<Record<string, readonly string[]>> = { 'channels/webchat': ['channels/web'] }
+const ADAPTER_EXTRAS: Readonly<Record<string, readonly string[]>> = {
+  'channels/webchat': ['channels/web'],
+  // The numbers that stand under every reply, on a page and in a terminal.
+  'channels/terminal': ['channels/web'],
+  // The demonstration's receivers check what the pagers signed and wrote.
+  'pagers/demo': ['pagers/webhook', 'pagers/smtp'],
+}
 
 function mayImport(unit: string): readonly string[] {
   const listed = MAY_IMPORT[unit]
@@ -101,7 +114,8 @@ const PACKAGES: Readonly<Record<string, readonly string[]>> = {
   time: ['luxon'],
   flow: ['xstate', 'yaml', 'zod', 'intl-messageformat', '@formatjs/icu-messageformat-parser'],
   case: ['xstate'],
-  understand: ['zod'],
+  // Typed times and telephone numbers, and the shape of a lexicon file; all three are pure.
+  understand: ['zod', 'luxon', 'libphonenumber-js'],
   config: ['zod', 'yaml', 'luxon', 'libphonenumber-js'],
   'store/redis': ['ioredis'],
   'channels/telegram': ['grammy'],
@@ -135,5 +149,5 @@ export function strayPackages(files: readonly Scan[], installed: readonly string
 
 /** Scripts that the browser runs: served as files, never imported. */
 export function isPageScript(path: string): boolean {
-  return path.includes('/page/')
+  return path.endsWith('.js') && !path.startsWith('src/cli/')
 }

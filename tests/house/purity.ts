@@ -38,35 +38,47 @@ export function impurities(files: readonly Scan[]): Finding[] {
     })
 }
 
-/** Files beside runtime/system-clock.ts that read a clock or draw chance, with the reason. */
-export const CLOCK_READERS: Readonly<Record<string, string>> = {
-  'src/runtime/system-clock.ts': 'the one clock, and the one source of chance',
+/** Which clocks, timers and chance a file may use directly, and why. */
+export type ClockReaders = Readonly<Record<string, { readonly uses: readonly string[]; readonly because: string }>>
+
+export const CLOCK_READERS: ClockReaders = {
+  'src/runtime/system-clock.ts': {
+    uses: ['Date.now', 'setTimeout', 'setInterval', 'randomUUID', 'Math.random'],
+    because: 'the one clock, and the one source of chance',
+  },
+  'src/pagers/smtp.ts': { uses: ['setTimeout'], because: 'cuts off an attempt that hangs; the outbox tries again' },
+  'src/pagers/webhook.ts': { uses: ['setTimeout'], because: 'cuts off an attempt that hangs; the outbox tries again' },
+  'src/channels/webchat/webchat.ts': { uses: ['setInterval'], because: 'keeps the line to an open page alive' },
+  'src/http/server.ts': { uses: ['setTimeout'], because: 'cuts off lines still open after the bot was told to stop' },
 }
 
 const AMBIENT: readonly (readonly [pattern: RegExp, instead: string])[] = [
   [/\bDate\.now\b|\bnew Date\(\s*\)|\bDateTime\.(now|local\(\s*\)|utc\(\s*\))/g, 'use the Clock that is passed in'],
-  [/\bsetTimeout\b|\bsetInterval\b/g, 'use the Clock that is passed in, or a stored alarm'],
+  [/(?<!\.)\bset(Timeout|Interval)\b|\bglobalThis\b/g, 'use the Clock that is passed in, or a stored alarm'],
   [/\bMath\.random\b|\brandomUUID\b/g, 'use the chance that is passed in'],
 ]
 
-/** Clocks, timers and chance used directly anywhere but in the listed files. Scripts that run in a page are not meant. */
-export function ambientClocks(files: readonly Scan[], allowed: Readonly<Record<string, string>>): Finding[] {
+/** Clocks, timers and chance used directly, beyond what `allowed` lists. Scripts that run in a page are not meant. */
+export function ambientClocks(files: readonly Scan[], allowed: ClockReaders): Finding[] {
   return files
-    .filter(file => !PURE.has(unitOf(file.path)) && !(file.path in allowed) && !isPageScript(file.path))
-    .flatMap(file => matches(file, AMBIENT, ' outside runtime/system-clock.ts'))
+    .filter(file => !PURE.has(unitOf(file.path)) && !isPageScript(file.path))
+    .flatMap(file => matches(file, AMBIENT, ' outside runtime/system-clock.ts', allowed[file.path]?.uses))
 }
 
 function matches(
   file: Scan,
   patterns: readonly (readonly [pattern: RegExp, instead: string])[],
   where: string,
+  allowed: readonly string[] = [],
 ): Finding[] {
   return patterns.flatMap(([pattern, instead]) =>
-    [...file.code.matchAll(pattern)].map(found => ({
-      path: file.path,
-      line: file.lineOf(found.index),
-      found: `"${found[0]}"${where}`,
-      instead,
-    })),
+    [...file.code.matchAll(pattern)]
+      .filter(found => !allowed.includes(found[0]))
+      .map(found => ({
+        path: file.path,
+        line: file.lineOf(found.index),
+        found: `"${found[0]}"${where}`,
+        instead,
+      })),
   )
 }

@@ -26,16 +26,17 @@ const SPEAKING = new Set(['case', 'flow', 'understand', 'runtime'])
 
 /**
  * Sentences in code that could reach a family: longer than 60 characters, with a full stop and at least five words.
- * Meant for programmers or clinics, and so left alone: what is thrown, and problem files (what is wrong with a flow).
+ * Meant for programmers or clinics, and so left alone: what is thrown, what describes a field of a
+ * file, and problem files (what is wrong with a flow).
  */
 export function clinicalText(files: readonly Scan[]): Finding[] {
   return files
     .filter(file => SPEAKING.has(unitOf(file.path)) && !/\/problem[^/]*\.ts$/.test(file.path))
     .flatMap(file => {
-      const thrown = thrownRanges(file.code)
-      const isThrown = ({ at }: Literal) => thrown.some(([from, to]) => at > from && at < to)
+      const apart = rangesApart(file.code)
+      const isApart = ({ at }: Literal) => apart.some(([from, to]) => at > from && at < to)
       return file.literals
-        .filter(literal => isSentence(literal.text) && !isThrown(literal))
+        .filter(literal => isSentence(literal.text) && !isApart(literal))
         .map(literal => ({
           path: file.path,
           line: file.lineOf(literal.at),
@@ -49,9 +50,9 @@ function isSentence(text: string): boolean {
   return text.length > 60 && /[a-z)…]\.(\s|$)/.test(text) && text.split(/\s+/).length >= 5
 }
 
-/** From each `throw new` to the bracket that closes it. */
-function thrownRanges(code: string): [from: number, to: number][] {
-  return [...code.matchAll(/\bthrow\b/g)].map(({ index }) => {
+/** From each `throw`, `.describe` and `.refine` to the bracket that closes it. */
+function rangesApart(code: string): [from: number, to: number][] {
+  return [...code.matchAll(/\bthrow\b|\.(describe|refine)\(/g)].map(({ index }) => {
     let depth = 0
     for (let at = code.indexOf('(', index); at !== -1 && at < code.length; at++) {
       if (code[at] === '(') depth++
