@@ -11,19 +11,23 @@ import { type PartReader, type Path, pathText } from './part-reader.ts'
 const DAYS_CHECKED = 14
 const MOST_OF_A_KIND = 10
 
-/** Holes in the cover of the next 14 days; a hole that comes back each week is told once. */
+/** Holes in the cover of the next 14 days. One that comes back each week is told once; one person alone, once a person. */
 export function reportCover(reader: PartReader, clinic: Clinic, at: Instant): void {
   const until = after(at, days(DAYS_CHECKED))
-  const seen = new Set<string>()
-  const once = (key: string, hole: Uncovered) => {
-    const from = wallTimeAt(clinic.zone, hole.from)
-    const mark = `${key} ${from.day % 7} ${from.minute} ${hole.until - hole.from}`
-    if (seen.has(mark) || seen.size >= MOST_OF_A_KIND) return false
-    seen.add(mark)
+  const told = new Map<string, Set<string>>()
+  const isNew = (about: string, mark: string) => {
+    const marks = told.get(about) ?? new Set()
+    told.set(about, marks)
+    if (marks.has(mark) || marks.size >= MOST_OF_A_KIND) return false
+    marks.add(mark)
     return true
   }
+  const ofWeek = ({ from, until: end }: Uncovered) => {
+    const { day, minute } = wallTimeAt(clinic.zone, from)
+    return `${day % 7} ${minute} ${end - from}`
+  }
   for (const hole of rungsUncovered(clinic, at, until)) {
-    if (!once(hole.role, hole)) continue
+    if (!isNew(`role ${hole.role}`, ofWeek(hole))) continue
     const found = `nobody on call as "${hole.role}" from ${spoken(clinic, hole.from)} to ${spoken(clinic, hole.until)}`
     reader.report(
       ['rota', hole.role],
@@ -34,13 +38,13 @@ export function reportCover(reader: PartReader, clinic: Clinic, at: Instant): vo
     )
   }
   for (const hole of ladderEmptyBetween(clinic, at, until)) {
-    if (!once('ladder', hole)) continue
+    if (!isNew('ladder', ofWeek(hole))) continue
     const found = `the ladder reaches nobody from ${spoken(clinic, hole.from)} to ${spoken(clinic, hole.until)}`
     reader.report(['ladder'], 'LADDER_EMPTY', found, 'a rung that is in use at every hour', { key: true })
   }
   for (const hole of ladderSingleBetween(clinic, at, until)) {
-    if (!once(`only ${hole.id}`, hole)) continue
-    const found = `"${hole.id}" alone is the whole ladder from ${spoken(clinic, hole.from)} to ${spoken(clinic, hole.until)}`
+    if (!isNew(`only ${hole.id}`, '')) continue
+    const found = `"${hole.id}" alone is the whole ladder, first from ${spoken(clinic, hole.from)} to ${spoken(clinic, hole.until)}`
     reader.report(['ladder'], 'LADDER_ONE_PERSON', found, 'a second person or a desk to page', {
       key: true,
       severity: 'warning',
