@@ -7,8 +7,16 @@ import type { Line } from './line.ts'
 import { agoText, lengthText } from './values.ts'
 
 /** The answer's label; times in the clinic's zone, in its clock form or the one given. */
-export function answerText(line: Line, wording: Catalogue, fact: string, answer: Answer, at: Instant, clock = line.clinic.clock): string {
-  const label = (value: string) => (wording.has(`option/${fact}/${value}`) ? wording.text(`option/${fact}/${value}`) : value)
+export function answerText(
+  line: Line,
+  wording: Catalogue,
+  fact: string,
+  answer: Answer,
+  at: Instant,
+  clock = line.clinic.clock,
+): string {
+  const label = (value: string) =>
+    wording.has(`option/${fact}/${value}`) ? wording.text(`option/${fact}/${value}`) : value
   switch (answer.kind) {
     case 'unsure':
       return wording.text('option/not-sure')
@@ -17,7 +25,9 @@ export function answerText(line: Line, wording: Catalogue, fact: string, answer:
     case 'many':
       return answer.values.map(label).join(', ')
     case 'length':
-      return answer.atLeastMs === answer.atMostMs ? lengthText(answer.atMostMs) : `${lengthText(answer.atLeastMs)} – ${lengthText(answer.atMostMs)}`
+      return answer.atLeastMs === answer.atMostMs
+        ? lengthText(answer.atMostMs)
+        : `${lengthText(answer.atLeastMs)} – ${lengthText(answer.atMostMs)}`
     case 'number':
       return String(answer.value)
     case 'phone':
@@ -27,8 +37,16 @@ export function answerText(line: Line, wording: Catalogue, fact: string, answer:
   }
 }
 
-function momentText(line: Line, fact: string, answer: Answer & { kind: 'moment' }, at: Instant, clock: '12h' | '24h'): string {
+function momentText(
+  line: Line,
+  fact: string,
+  answer: Answer & { kind: 'moment' },
+  at: Instant,
+  clock: '12h' | '24h',
+): string {
   if (line.flows.facts[fact]?.kind === 'date') return agoText(Math.max(0, at - answer.latest))
-  const [from, to] = [answer.earliest, answer.latest].map(moment => clockText(moment, line.clinic.zone, clock, line.language))
+  const [from, to] = [answer.earliest, answer.latest].map(moment =>
+    clockText(moment, line.clinic.zone, clock, line.language),
+  )
   return from === to ? (from ?? '') : `${from}-${to}`
 }

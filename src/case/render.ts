@@ -21,11 +21,20 @@ export function wordingOf(line: Line, concern: string): Catalogue {
 }
 
 /** A reply as it reads at `at`. A repeat is labelled first. Instants come from the case as it stands now. */
-export function renderReply(line: Line, state: CaseState, reply: Reply, at: Instant, extra: { repeated: boolean }): Part[] {
+export function renderReply(
+  line: Line,
+  state: CaseState,
+  reply: Reply,
+  at: Instant,
+  extra: { repeated: boolean },
+): Part[] {
   const wording = wordingOf(line, state.concern)
   const values = caseValues(line, state, at, reply.late)
   const notice = (id: string): Part => ({ kind: 'notice', id, text: wording.text(`say/${id}`, values) })
-  const labels = [...(extra.repeated ? [notice('repeat-label')] : []), ...(reply.late === undefined ? [] : [notice('late')])]
+  const labels = [
+    ...(extra.repeated ? [notice('repeat-label')] : []),
+    ...(reply.late === undefined ? [] : [notice('late')]),
+  ]
   return [...labels, ...reply.parts.map(part => renderPart(line, state, part, wording, at, reply))]
 }
 
@@ -40,7 +49,9 @@ function renderPart(line: Line, state: CaseState, part: Saying, wording: Catalog
     case 'stop': {
       const tags = flowOf(line, state.concern).advice.get(part.id)?.tags ?? []
       const own = wording.has(`stop/${part.id}`)
-      const text = own ? wording.text(`stop/${part.id}`, values) : wording.text('withdrawn', { ...values, quoted: wording.text(`say/${part.id}`, values) })
+      const text = own
+        ? wording.text(`stop/${part.id}`, values)
+        : wording.text('withdrawn', { ...values, quoted: wording.text(`say/${part.id}`, values) })
       return { kind: 'withdrawn', id: part.id, text, tags }
     }
     case 'misread':
@@ -51,7 +62,11 @@ function renderPart(line: Line, state: CaseState, part: Saying, wording: Catalog
       return { kind: 'person', name: part.name, role: part.role, text: wording.text(`quick/${part.id}`, values) }
     case 'read-back':
       return {
-        kind: 'question', serial: part.serial, fact: part.fact, several: false, accepts: 'moment',
+        kind: 'question',
+        serial: part.serial,
+        fact: part.fact,
+        several: false,
+        accepts: 'moment',
         text: wording.text('say/read-back', { ...values, reading: betweenText(line, part.reading) }),
         options: [
           { value: 'yes', label: wording.text('option/read-back/yes') },
@@ -63,10 +78,25 @@ function renderPart(line: Line, state: CaseState, part: Saying, wording: Catalog
   }
 }
 
-const ACCEPTS: Readonly<Record<string, Question['accepts']>> = { choice: 'words', many: 'words', moment: 'moment', date: 'date', length: 'duration', number: 'number', phone: 'phone' }
+const ACCEPTS: Readonly<Record<string, Question['accepts']>> = {
+  choice: 'words',
+  many: 'words',
+  moment: 'moment',
+  date: 'date',
+  length: 'duration',
+  number: 'number',
+  phone: 'phone',
+}
 
 /** The open question as it is shown. */
-export function questionOf(line: Line, state: CaseState, serial: number, fact: string, wording: Catalogue, at: Instant): Question {
+export function questionOf(
+  line: Line,
+  state: CaseState,
+  serial: number,
+  fact: string,
+  wording: Catalogue,
+  at: Instant,
+): Question {
   const document = line.flows.facts[fact]
   if (document === undefined) throw new InvariantBroken(`no fact "${fact}"`)
   const values = caseValues(line, state, at)
@@ -78,8 +108,14 @@ export function questionOf(line: Line, state: CaseState, serial: number, fact: s
     ...(document.apart?.includes(value) === true ? { apart: true } : {}),
     ...(document.drawings === true ? { drawing: value } : {}),
   }))
-  if (document.kind === 'phone') options.push({ value: 'write-only', label: wording.text(`option/${fact}/write-only`, values) })
-  options.push({ value: 'not-sure', label: wording.text('option/not-sure'), apart: true, ...(document.drawings === true ? { drawing: 'unsure' } : {}) })
+  if (document.kind === 'phone')
+    options.push({ value: 'write-only', label: wording.text(`option/${fact}/write-only`, values) })
+  options.push({
+    value: 'not-sure',
+    label: wording.text('option/not-sure'),
+    apart: true,
+    ...(document.drawings === true ? { drawing: 'unsure' } : {}),
+  })
   const step = [...flow.steps.values()].find(candidate => candidate.id === state.kernel.talk && candidate.ask === fact)
   const more = step === undefined ? undefined : flow.questionsAfter.get(step.id)
   return {
@@ -103,7 +139,8 @@ export function renderPage(line: Line, state: CaseState, page: PageEffect, at: I
   const wording = wordingOf(line, state.concern)
   const values = caseValues(line, state, at)
   const clock = (instant: Instant) => clockText(instant, line.clinic.zone, '24h', line.language)
-  const has = (id: string, extra: Readonly<Record<string, string>> = {}) => (wording.has(id) ? wording.text(id, { ...values, ...extra }) : '')
+  const has = (id: string, extra: Readonly<Record<string, string>> = {}) =>
+    wording.has(id) ? wording.text(id, { ...values, ...extra }) : ''
   const kind = page.why === 'page' ? '' : has(`page/${page.why}`)
   const told = has(`page-head/${page.urgency}`, { now: clock(state.disposition?.at ?? at) })
   const short = (fact: string) => {
@@ -113,16 +150,27 @@ export function renderPage(line: Line, state: CaseState, page: PageEffect, at: I
   const out = short('out-since')
   const pieces = [
     kind === '' ? told : `${kind} ${told}`,
-    page.why === 'taken' ? has('page/taken-by', { clinician: state.callout.taken?.by.name ?? '', now: clock(state.callout.taken?.at ?? at) }) : has(`reason/${page.reason}`),
+    page.why === 'taken'
+      ? has('page/taken-by', {
+          clinician: state.callout.taken?.by.name ?? '',
+          now: clock(state.callout.taken?.at ?? at),
+        })
+      : has(`reason/${page.reason}`),
     out === '' ? '' : has('page/out-since', { outSince: out }),
-    [short('device'), has(`page/tract-${state.kernel.facts.tract ?? 'not-asked'}`)].filter(piece => piece !== '').join(', '),
-    state.danger === undefined ? has(`page/danger-${state.kernel.facts.danger ?? 'not-asked'}`) : state.danger.signs.map(sign => has(`option/danger-signs/${sign}`)).join(', '),
+    [short('device'), has(`page/tract-${state.kernel.facts.tract ?? 'not-asked'}`)]
+      .filter(piece => piece !== '')
+      .join(', '),
+    state.danger === undefined
+      ? has(`page/danger-${state.kernel.facts.danger ?? 'not-asked'}`)
+      : state.danger.signs.map(sign => has(`option/danger-signs/${sign}`)).join(', '),
     state.marks.includes('wrong-tap') ? has('page/wrong-tap') : '',
     state.marks.includes('cannot-travel') ? has('page/cannot-travel') : has('page/travel'),
     state.leftAt === undefined ? '' : has('page/driving'),
     has(`page/${state.marks.includes('write-only') ? 'write-only' : 'wants-call'}`),
     has('page/code'),
-    page.nextAt === undefined ? '' : has('page/next', { now: clock(page.nextAt), label: String(page.number), answer: String(page.of) }),
+    page.nextAt === undefined
+      ? ''
+      : has('page/next', { now: clock(page.nextAt), label: String(page.number), answer: String(page.of) }),
   ]
   return pieces.map(piece => piece.trim()).filter(piece => piece !== '')
 }
@@ -131,6 +179,12 @@ export function renderPage(line: Line, state: CaseState, page: PageEffect, at: I
 export function fallbackParts(line: Line, at: Instant): Part[] {
   const wording = line.flows.wording.get(line.language)
   if (wording === undefined) throw new InvariantBroken(`no wording in "${line.language}"`)
-  return [{ kind: 'advice', id: 'fallback', text: wording.text('say/fallback', lineValues(line, at)), tags: ['call-emergency', 'call-clinician'] }]
+  return [
+    {
+      kind: 'advice',
+      id: 'fallback',
+      text: wording.text('say/fallback', lineValues(line, at)),
+      tags: ['call-emergency', 'call-clinician'],
+    },
+  ]
 }
-

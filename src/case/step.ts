@@ -43,7 +43,7 @@ export function step(line: Line, state: CaseState, event: CaseEvent, at: Instant
   return finish(state, work)
 }
 
-function handle(work: Work, event: CaseEvent): void {
+function handle(work: Work, event: CaseEvent) {
   switch (event.kind) {
     case 'caseOpened':
       return opened(work, event)
@@ -107,7 +107,7 @@ function handle(work: Work, event: CaseEvent): void {
 
 const signed = (by: Clinician) => ({ name: by.name, role: by.role })
 
-function opened(work: Work, event: CaseEvent & { kind: 'caseOpened' }): void {
+function opened(work: Work, event: CaseEvent & { kind: 'caseOpened' }) {
   const given = Object.entries(event.facts ?? {}).map(([fact, answer]) => [
     fact,
     { answer, said: event.said ?? '', at: work.at, changed: false, given: true },
@@ -118,21 +118,21 @@ function opened(work: Work, event: CaseEvent & { kind: 'caseOpened' }): void {
   if (event.danger !== undefined && event.danger.length > 0) danger(work, event.danger)
 }
 
-function resumed(work: Work): void {
+function resumed(work: Work) {
   if (work.state.open === undefined) return
   sayNotice(work, 'out-of-touch')
   askAgain(work)
 }
 
 /** Asks the open question again, under the same serial. */
-function askAgain(work: Work): void {
+function askAgain(work: Work) {
   const { open } = work.state
   if (open === undefined) return
   if (open.readBack === undefined) saying(work, { kind: 'ask', serial: open.serial, fact: open.fact })
   else saying(work, { kind: 'read-back', serial: open.serial, fact: open.fact, reading: open.readBack.reading })
 }
 
-function answered(work: Work, event: CaseEvent & { kind: 'answerGiven' }): void {
+function answered(work: Work, event: CaseEvent & { kind: 'answerGiven' }) {
   const { open } = work.state
   if (open === undefined || open.serial !== event.serial || open.fact !== event.fact) {
     sayNotice(work, 'answered-before')
@@ -152,7 +152,7 @@ function answered(work: Work, event: CaseEvent & { kind: 'answerGiven' }): void 
   accept(work, event.fact, event.answer, event.said, open.changing)
 }
 
-function readBackAnswered(work: Work, event: CaseEvent & { kind: 'readBackAnswered' }): void {
+function readBackAnswered(work: Work, event: CaseEvent & { kind: 'readBackAnswered' }) {
   const { open } = work.state
   if (open?.readBack === undefined || open.serial !== event.serial) {
     sayNotice(work, 'answered-before')
@@ -163,7 +163,7 @@ function readBackAnswered(work: Work, event: CaseEvent & { kind: 'readBackAnswer
 }
 
 /** Takes an answer: talk goes on from it, or is replayed when it changes an earlier one. */
-function accept(work: Work, fact: string, answer: Answer, said: string, changing: boolean): void {
+function accept(work: Work, fact: string, answer: Answer, said: string, changing: boolean) {
   const before = work.state.answers[fact]
   const changed = changing || before?.given === true
   work.state.answers = {
@@ -191,7 +191,7 @@ function isDanger(fact: string, answer: Answer): answer is Answer & { kind: 'man
   return fact === 'danger-signs' && answer.kind === 'many' && answer.values.some(value => value !== 'none')
 }
 
-function changeWanted(work: Work, fact: string): void {
+function changeWanted(work: Work, fact: string) {
   if (!(fact in work.state.answers)) return askAgain(work)
   if (work.state.path.asked.includes(fact) || work.state.answers[fact]?.given === true)
     return openQuestion(work, fact, true)
@@ -199,7 +199,7 @@ function changeWanted(work: Work, fact: string): void {
 }
 
 /** Danger, by a tap or in any words: the emergency steps come first, whatever else was being said. */
-function danger(work: Work, signs: readonly string[]): void {
+function danger(work: Work, signs: readonly string[]) {
   const before = work.state.danger
   work.state.danger = { at: before?.at ?? work.at, signs: [...new Set([...(before?.signs ?? []), ...signs])] }
   raiseFloor(work, 'ambulance')
@@ -210,7 +210,7 @@ function danger(work: Work, signs: readonly string[]): void {
 }
 
 /** A wrong tap frees the talk, never the page: the case stays an emergency until a clinician lowers it. */
-function wrongTap(work: Work): void {
+function wrongTap(work: Work) {
   if (work.state.danger === undefined) return askAgain(work)
   mark(work, 'wrong-tap')
   work.state.danger = { ...work.state.danger, wrongTapAt: work.at }
@@ -230,7 +230,7 @@ function wrongTap(work: Work): void {
 }
 
 /** Runs an interruption and comes back to what was open. */
-function interrupt(work: Work, run: () => void): void {
+function interrupt(work: Work, run: () => void) {
   const wasInterrupted = work.state.interrupted
   work.state.interrupted = true
   run()
@@ -238,7 +238,7 @@ function interrupt(work: Work, run: () => void): void {
   if (work.resume) replay(work)
 }
 
-function travelRefused(work: Work, said: string): void {
+function travelRefused(work: Work, said: string) {
   mark(work, 'cannot-travel')
   work.state.answers = {
     ...work.state.answers,
@@ -248,7 +248,7 @@ function travelRefused(work: Work, said: string): void {
 }
 
 /** Recorded and passed on; it never counts as an acknowledgement. */
-function familyRang(work: Work): void {
+function familyRang(work: Work) {
   work.state.callout = { ...work.state.callout, familyRangAt: work.at }
   mark(work, 'family-rang')
   if (work.state.callout.taken !== undefined) cancelAlarm(work, PROMISE)
@@ -257,7 +257,7 @@ function familyRang(work: Work): void {
   askAgain(work)
 }
 
-function notUnderstood(work: Work, reason: string): void {
+function notUnderstood(work: Work, reason: string) {
   saying(work, { kind: 'misread', reason })
   const { open } = work.state
   if (open === undefined) return
@@ -268,14 +268,17 @@ function notUnderstood(work: Work, reason: string): void {
   askAgain(work)
 }
 
-function alarmDue(work: Work, name: string, due: Instant): void {
+function alarmDue(work: Work, name: string, due: Instant) {
   const alarm = work.state.alarms[name]
   if (alarm === undefined || alarm.due !== due) return
   cancelAlarm(work, name)
   if (name === RUNG) return drive(work, { type: 'rungDue' })
   if (name === PROMISE) return drive(work, { type: 'promiseBroken' })
   if (name === CLOSURE) return
-  if (name === CLOSE) return void (work.state.closed = true)
+  if (name === CLOSE) {
+    work.state.closed = true
+    return
+  }
   if (work.at - due > LATE_AFTER_MS) {
     if (alarm.late === 'drop') return
     if (alarm.late === 'page') tellHolder(work)
@@ -285,7 +288,7 @@ function alarmDue(work: Work, name: string, due: Instant): void {
 }
 
 /** An alarm of the flow: an interruption when it leads back, otherwise talk moves on with it. */
-function flowAlarm(work: Work, name: string): void {
+function flowAlarm(work: Work, name: string) {
   const before = { path: work.state.path, interrupted: work.state.interrupted }
   // What the clinician has let stand is said; danger is always said.
   work.allowed = true
@@ -298,7 +301,7 @@ function flowAlarm(work: Work, name: string): void {
   if (!isSilence) work.state.firedOnPath = [...work.state.firedOnPath, name]
 }
 
-function pageSettled(work: Work, to: string, outcome: 'accepted' | 'given-up'): void {
+function pageSettled(work: Work, to: string, outcome: 'accepted' | 'given-up') {
   const { callout, kernel } = work.state
   const index = callout.pages.map(page => page.to).lastIndexOf(to)
   if (index === -1) return
@@ -311,7 +314,7 @@ function pageSettled(work: Work, to: string, outcome: 'accepted' | 'given-up'): 
   if (outcome === 'given-up' && current && paging) drive(work, { type: 'pageFailed' })
 }
 
-function acknowledged(work: Work, event: CaseEvent & { kind: 'pageAcknowledged' }): void {
+function acknowledged(work: Work, event: CaseEvent & { kind: 'pageAcknowledged' }) {
   const promised = promisedAt(work, event.doing)
   const { rangAt: _rang, familyRangAt: _said, ...callout } = work.state.callout
   work.state.callout = { ...callout, taken: { by: event.by, doing: event.doing, at: work.at, promisedAt: promised } }
@@ -319,7 +322,7 @@ function acknowledged(work: Work, event: CaseEvent & { kind: 'pageAcknowledged' 
   askAgain(work)
 }
 
-function lowered(work: Work, event: CaseEvent & { kind: 'dispositionLowered' }): void {
+function lowered(work: Work, event: CaseEvent & { kind: 'dispositionLowered' }) {
   delete work.state.floor
   const { decided: _decided, ...path } = work.state.path
   work.state.path = { ...path, decided: event.to }
@@ -332,7 +335,7 @@ function lowered(work: Work, event: CaseEvent & { kind: 'dispositionLowered' }):
 }
 
 /** The clinician has set what came of it. "Do not write" stops every later word to this family at once. */
-function outcomeSet(work: Work, event: CaseEvent & { kind: 'outcomeSet' }): void {
+function outcomeSet(work: Work, event: CaseEvent & { kind: 'outcomeSet' }) {
   work.state.outcome = {
     id: event.outcome,
     by: event.by,
@@ -352,7 +355,7 @@ function outcomeSet(work: Work, event: CaseEvent & { kind: 'outcomeSet' }): void
 }
 
 /** What follows from any change: the clock's band, alarms at moments, the end of a case. */
-function settle(work: Work): void {
+function settle(work: Work) {
   followClock(work)
   if (work.resume) replay(work)
   followAnswers(work)

@@ -20,7 +20,11 @@ export function clockOf(line: Line, at: Instant): string {
 /** "between 1:30 am and 1:45 am", or one time when the ends are the same minute. */
 export function betweenText(line: Line, between: Between): string {
   const [from, to] = [clockOf(line, between.earliest), clockOf(line, between.latest)]
-  return from === to ? from : line.flows.wording.get(line.language)?.has('between') ? text(line, 'between', from, to) : `${from} – ${to}`
+  return from === to
+    ? from
+    : line.flows.wording.get(line.language)?.has('between')
+      ? text(line, 'between', from, to)
+      : `${from} – ${to}`
 }
 
 function text(line: Line, id: string, from: string, to: string): string {

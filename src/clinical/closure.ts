@@ -24,7 +24,11 @@ export interface ClosureTimes {
 
 export type ClosureBand = 'time-left' | 'leave-now' | 'past-latest' | 'overdue'
 
-export function closureTimes(out: Between, travel: Length | 'unsure' | undefined, thresholds: Thresholds): ClosureTimes {
+export function closureTimes(
+  out: Between,
+  travel: Length | 'unsure' | undefined,
+  thresholds: Thresholds,
+): ClosureTimes {
   const soonestAt = after(out.earliest, thresholds['closure-soonest'])
   return {
     leaveBy: travel === undefined || travel === 'unsure' ? out.earliest : before(soonestAt, travelLongest(travel)),
@@ -50,7 +54,9 @@ export function nextCrossing(times: ClosureTimes, at: Instant): Instant | undefi
 
 /** Whether one who leaves at `at` and takes the longest time is there by the latest (inclusive). */
 export function reachOf(out: Between, travel: Length, thresholds: Thresholds, at: Instant): 'in-time' | 'not-in-time' {
-  return after(at, travelLongest(travel)) <= after(out.earliest, thresholds['closure-latest']) ? 'in-time' : 'not-in-time'
+  return after(at, travelLongest(travel)) <= after(out.earliest, thresholds['closure-latest'])
+    ? 'in-time'
+    : 'not-in-time'
 }
 
 /** When a family that left at `leftAt` is expected. */

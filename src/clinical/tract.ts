@@ -14,7 +14,12 @@ export type ChangedBefore = 'yes' | 'no' | 'unsure' | 'not-asked'
  * 2010), widened to the clinic's setting; settled, bodies span 1 to 12 weeks, and the first tube is a bar of its own
  * (Kent Community Health NHS Foundation Trust, leaflet 01178, 2021). Twelve weeks is common practice, no source.
  */
-export function tractOf(placed: Between | 'unsure', changedBefore: ChangedBefore, at: Instant, thresholds: Thresholds): Tract {
+export function tractOf(
+  placed: Between | 'unsure',
+  changedBefore: ChangedBefore,
+  at: Instant,
+  thresholds: Thresholds,
+): Tract {
   if (placed === 'unsure') return 'unknown'
   const youngest = since(placed, at).atLeast
   if (youngest < thresholds['first-days']) return 'first-days'

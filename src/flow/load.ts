@@ -2,15 +2,11 @@
 import type { ZodType } from 'zod'
 import { checkFlow } from './check.ts'
 import {
-  type FactsFile,
-  type FlowDocument,
   factsFileSchema,
   flowSchema,
-  type SourcesFile,
   type StepDocument,
   sharedStepsSchema,
   sourcesFileSchema,
-  type TagsFile,
   tagsFileSchema,
   type Wording,
   wordingSchema,
@@ -22,7 +18,7 @@ import { checkWording } from './lint.ts'
 import type { Problem } from './problem.ts'
 import { alarmTargets, reachableSteps } from './steps.ts'
 import { type Catalogue, catalogueOf } from './wording.ts'
-import { checkShape, type PlacedYaml, readYaml } from './yaml-places.ts'
+import { checkShape, readYaml } from './yaml-places.ts'
 
 /** Paths inside the flows folder ("tube-out/flow.yaml") to texts. */
 export type FlowFiles = ReadonlyMap<string, string>
