@@ -119,7 +119,14 @@ export function caseSteps(deps: CaseStepsDependencies): CaseSteps {
     const worked = unreadable === undefined ? await eventOrError(eventFor, { stored, state }) : unreadable
     if ('refused' in worked) return worked.refused
     const event = 'event' in worked ? worked.event : raw
-    const base = { caseId, chat: stored.chat, from: stored.seq, at, event, ...(delivery === undefined ? {} : { delivery }) }
+    const base = {
+      caseId,
+      chat: stored.chat,
+      from: stored.seq,
+      at,
+      event,
+      ...(delivery === undefined ? {} : { delivery }),
+    }
     const result = await commit({ ...base, ...replying(work(stored, found, state, worked, at), replyAtLeast) })
     return result === 'committed' ? { kind: 'done' } : result === 'duplicate' ? { kind: 'duplicate' } : 'conflict'
   }
@@ -152,7 +159,9 @@ export function caseSteps(deps: CaseStepsDependencies): CaseSteps {
         if (applied !== 'conflict') return applied
       }
       onFault({ code: 'case-contended', caseId: application.caseId })
-      throw new Contended(`case "${application.caseId}" changed ${TRIES_MAX} times while one step was worked out: send it again`)
+      throw new Contended(
+        `case "${application.caseId}" changed ${TRIES_MAX} times while one step was worked out: send it again`,
+      )
     },
 
     async begin({ caseId, chat, open, event, delivery }) {
@@ -171,7 +180,10 @@ export function caseSteps(deps: CaseStepsDependencies): CaseSteps {
 /** The same step, with a reply where it has none. */
 function replying<T extends { readonly effects: readonly Effect[] }>(step: T, atLeast: string | undefined): T {
   if (atLeast === undefined || step.effects.some(effect => effect.kind === 'reply')) return step
-  return { ...step, effects: [...step.effects, { kind: 'reply', parts: [{ kind: 'say', id: atLeast }], audible: false }] }
+  return {
+    ...step,
+    effects: [...step.effects, { kind: 'reply', parts: [{ kind: 'say', id: atLeast }], audible: false }],
+  }
 }
 
 /** Errors of the store go on; errors of reading and understanding are values, for the case to be parked. */

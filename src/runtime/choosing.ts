@@ -72,7 +72,14 @@ export function names(text: string, nickname: string | undefined): boolean {
 }
 
 const wordsOf = (text: string): string =>
-  (text.slice(0, 4_000).normalize('NFKD').toLowerCase().replace(/\p{M}/gu, '').match(/[\p{L}\p{Nd}]+/gu) ?? []).join(' ')
+  (
+    text
+      .slice(0, 4_000)
+      .normalize('NFKD')
+      .toLowerCase()
+      .replace(/\p{M}/gu, '')
+      .match(/[\p{L}\p{Nd}]+/gu) ?? []
+  ).join(' ')
 
 /** What a step put out; nothing where it cannot be read, so that one bad line does not keep a family from being heard. */
 function effectsOf(event: StoredEvent): readonly Effect[] {

@@ -68,12 +68,21 @@ export type NextTry =
  * @param tries    tries so far, this one included
  * @param firstAt  when the first began
  */
-export function nextTry(rules: LaneRules, outcome: Outcome, tries: number, firstAt: Instant, now: Instant, random: Random): NextTry {
+export function nextTry(
+  rules: LaneRules,
+  outcome: Outcome,
+  tries: number,
+  firstAt: Instant,
+  now: Instant,
+  random: Random,
+): NextTry {
   if (outcome.kind === 'arrived') return { kind: 'sent' }
   if (outcome.kind === 'refused') return { kind: 'given-up', reason: outcome.reason }
-  const wait = outcome.kind === 'unknown' ? rules.unknownAfter : backoff(rules, tries, outcome.retryAfterMs ?? 0, random)
+  const wait =
+    outcome.kind === 'unknown' ? rules.unknownAfter : backoff(rules, tries, outcome.retryAfterMs ?? 0, random)
   const notBefore = (now + wait) as Instant
-  if (tries >= rules.triesMax || notBefore - firstAt > rules.giveUpAfter) return { kind: 'given-up', reason: outcome.reason }
+  if (tries >= rules.triesMax || notBefore - firstAt > rules.giveUpAfter)
+    return { kind: 'given-up', reason: outcome.reason }
   return { kind: 'again', notBefore, outcomeUnknown: outcome.kind === 'unknown' }
 }
 

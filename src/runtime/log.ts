@@ -64,5 +64,8 @@ export function errorFields(error: unknown): { readonly error?: string; readonly
 }
 
 function stackWithoutMessage(error: Error): string {
-  return (error.stack ?? '').split('\n').filter(line => /^\s+at /.test(line)).join('\n')
+  return (error.stack ?? '')
+    .split('\n')
+    .filter(line => /^\s+at /.test(line))
+    .join('\n')
 }

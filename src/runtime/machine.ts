@@ -12,7 +12,12 @@ export interface RunningCase {
   readonly concern: string
   readonly closed: boolean
   readonly nickname?: string
-  readonly open?: { readonly serial: number; readonly fact: string; readonly askedAt: Instant; readonly readBack?: unknown }
+  readonly open?: {
+    readonly serial: number
+    readonly fact: string
+    readonly askedAt: Instant
+    readonly readBack?: unknown
+  }
   /** Alarms as the case knows them; where absent, the store's rows alone are trusted. */
   readonly alarms?: Readonly<Record<string, { readonly due: Instant }>>
 }
@@ -39,7 +44,11 @@ export interface Machine {
   readonly concerns: ReadonlySet<string>
   openCase(opening: Opening): RunningCase
   parse(json: string): RunningCase
-  step(state: RunningCase, event: CaseEvent, at: Instant): { readonly state: RunningCase; readonly effects: readonly Effect[] }
+  step(
+    state: RunningCase,
+    event: CaseEvent,
+    at: Instant,
+  ): { readonly state: RunningCase; readonly effects: readonly Effect[] }
   /** Who has the case now, by acknowledgement; undefined while it is anybody's, also after a promise was broken. */
   holderOf(state: RunningCase): Clinician | undefined
   renderReply(state: RunningCase, effect: Reply, at: Instant, extra: { readonly repeated: boolean }): readonly Part[]

@@ -44,17 +44,20 @@ export function laneLoop(deps: LaneDependencies): LaneLoop {
   let running: Promise<void> | undefined
   let stopping = false
   let lookedAtMs = clock.monotonicMs()
+  /** When the next row that is to be tried again comes due; the loop looks by then. */
+  let retryAtMs = Number.POSITIVE_INFINITY
 
   async function run(): Promise<void> {
     while (!stopping) {
       const claimed = await look()
-      if (claimed === 0 && !stopping) await pace.rest(REST_MS)
+      if (claimed === 0 && !stopping) await pace.rest(Math.min(REST_MS, retryAtMs - clock.monotonicMs()))
     }
   }
 
   /** One look at the store; how many rows were claimed. */
   async function look(): Promise<number> {
     lookedAtMs = clock.monotonicMs()
+    if (retryAtMs <= lookedAtMs) retryAtMs = Number.POSITIVE_INFINITY
     const room = rules.inFlightMax - underWay.size
     if (room <= 0) return 0
     try {
@@ -111,7 +114,7 @@ export function laneLoop(deps: LaneDependencies): LaneLoop {
     const at: Instant = clock.now()
     if (next.kind === 'again') {
       await store.settle(row.effectId, next, row.tries)
-      clock.wake(clock.monotonicMs() + Math.max(0, next.notBefore - at), pace.kick)
+      retryAtMs = Math.min(retryAtMs, clock.monotonicMs() + Math.max(0, next.notBefore - at))
       return
     }
     await store.settle(row.effectId, next.kind === 'sent' ? { kind: 'sent', at } : { ...next, at }, row.tries)

@@ -19,7 +19,12 @@ export interface PageSendingDependencies {
   /** Fits pieces, most urgent first, into a page's text. */
   readonly fitPage: (pieces: readonly string[]) => string
   /** A signed, expiring link to the case page. */
-  readonly pageLink: (page: { readonly caseId: string; readonly pageId: string; readonly to: string; readonly at: Instant }) => string
+  readonly pageLink: (page: {
+    readonly caseId: string
+    readonly pageId: string
+    readonly to: string
+    readonly at: Instant
+  }) => string
   readonly tell: (caseId: string, event: CaseEvent, deliveryId: string) => void
   readonly onFault: OnFault
 }
@@ -71,7 +76,13 @@ export function pageSending(deps: PageSendingDependencies): Sending {
     }
   }
 
-  function piecesOf(row: OutboxRow, stored: StoredCase, effect: PageToAddress, link: string, now: Instant): readonly string[] {
+  function piecesOf(
+    row: OutboxRow,
+    stored: StoredCase,
+    effect: PageToAddress,
+    link: string,
+    now: Instant,
+  ): readonly string[] {
     const parked = parkedOf(stored.state)
     const code = codeIn(parked === undefined ? stored.state : parked.state)
     const unreadable = () => machine.parkedPage({ ...(code === undefined ? {} : { code }), link })
@@ -100,7 +111,9 @@ export function pageSending(deps: PageSendingDependencies): Sending {
     const { caseId, effectId } = row
     onFault({ code: 'page-given-up', caseId, effectId, lane: 'page' })
     const pageId = pageIdOf(effectId)
-    const rows = (await store.outboxOf(caseId)).filter(each => each.lane === 'page' && pageIdOf(each.effectId) === pageId)
+    const rows = (await store.outboxOf(caseId)).filter(
+      each => each.lane === 'page' && pageIdOf(each.effectId) === pageId,
+    )
     if (rows.every(each => each.status === 'given-up')) settled(row, 'given-up')
   }
 

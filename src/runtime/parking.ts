@@ -55,7 +55,12 @@ export interface ParkedStep {
 }
 
 /** Parks a case: the fixed text to the family, a page to everyone, and an alarm to page them again. */
-export function park(state: string | null, code: string | undefined, everyone: readonly string[], at: Instant): ParkedStep {
+export function park(
+  state: string | null,
+  code: string | undefined,
+  everyone: readonly string[],
+  at: Instant,
+): ParkedStep {
   return {
     state: { parked: { at, ...(code === undefined ? {} : { code }), pagedAt: at, pagedTimes: 1 }, state },
     effects: [FALLBACK, ...pages(everyone, 'page'), againAlarm(1, at)],

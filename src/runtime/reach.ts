@@ -3,7 +3,8 @@ import { rungsAt } from '../oncall/ladder.ts'
 import type { Instant } from '../time/instant.ts'
 
 /** Private addresses of a person or desk; none when the clinic's file does not know them. */
-export const addressesOf = (clinic: Clinic, who: string): readonly PageAddress[] => reachableOf(clinic, who)?.pageAt ?? []
+export const addressesOf = (clinic: Clinic, who: string): readonly PageAddress[] =>
+  reachableOf(clinic, who)?.pageAt ?? []
 
 /** Ids of everybody the ladder comes to at an instant; where that is nobody, of all who have an address at all. */
 export function everyoneAt(clinic: Clinic, at: Instant): readonly string[] {

@@ -61,7 +61,8 @@ export function replySending(deps: ReplySendingDependencies): Sending {
       const parked = parkedOf(stored.state)
       const words = effect.parts.flatMap(part => (part.kind === 'clinician' ? [part] : []))
       // A parked case has no state to render from; a clinician's own words need none.
-      if (parked !== undefined && words.length > 0) return words.map(({ name, role, text }) => ({ kind: 'person', name, role, text }))
+      if (parked !== undefined && words.length > 0)
+        return words.map(({ name, role, text }) => ({ kind: 'person', name, role, text }))
       if (parked !== undefined && isFallback(effect)) return machine.fallbackParts()
       const state = machine.parse(parked === undefined ? stored.state : (parked.state ?? ''))
       return machine.renderReply(state, effect, at, { repeated: row.outcomeUnknown })

@@ -91,7 +91,8 @@ export function createWorker(deps: WorkerDependencies): Worker {
     if (chosen !== undefined) return hear(incoming, chosen.case.stored.caseId, { doubtful: chosen.doubtful })
     const closed = begun ? undefined : cases.find(each => each.closed && clock.now() - each.changedAt < CLOSED_HEARS_MS)
     const beginning = closed !== undefined && isSmall(body) ? undefined : begins(incoming)
-    if (closed !== undefined && (beginning === undefined || beginning.isSmall)) return hear(incoming, closed.caseId, { closed: true })
+    if (closed !== undefined && (beginning === undefined || beginning.isSmall))
+      return hear(incoming, closed.caseId, { closed: true })
     await openNew(incoming, own, begun, beginning?.beginning ?? readsNothing(incoming))
   }
 
@@ -108,7 +109,11 @@ export function createWorker(deps: WorkerDependencies): Worker {
   }
 
   /** A message of an open case, or one that a closed case answers. */
-  async function hear(incoming: Incoming, caseId: string, how: { doubtful?: boolean; closed?: boolean }): Promise<void> {
+  async function hear(
+    incoming: Incoming,
+    caseId: string,
+    how: { doubtful?: boolean; closed?: boolean },
+  ): Promise<void> {
     await steps.apply({
       caseId,
       eventFor: ({ state }) =>
@@ -230,7 +235,8 @@ export function createWorker(deps: WorkerDependencies): Worker {
       ),
     fire: row => {
       const event: CaseEvent = { kind: 'alarmDue', name: row.name, due: row.due }
-      const eventFor = async ({ state }: Loaded) => ((await stands(row, state)) ? event : ({ kind: 'nothing' } as const))
+      const eventFor = async ({ state }: Loaded) =>
+        (await stands(row, state)) ? event : ({ kind: 'nothing' } as const)
       return inTurn(row.caseId, () => steps.apply({ caseId: row.caseId, eventFor, raw: event }))
     },
     tell: (caseId, event, deliveryId) =>
@@ -278,7 +284,12 @@ function rawEvent(incoming: Incoming): CaseEvent {
 function isSmall(body: Incoming['body']): boolean {
   if (body.kind === 'choice') return tappedConcern(body) === undefined
   if (body.kind !== 'control') return false
-  return body.control !== 'start' && body.control !== 'new-child' && body.control !== 'person' && body.control !== 'cannot-travel'
+  return (
+    body.control !== 'start' &&
+    body.control !== 'new-child' &&
+    body.control !== 'person' &&
+    body.control !== 'cannot-travel'
+  )
 }
 
 /** Words that name neither a concern nor a danger nor the wish for a person. */

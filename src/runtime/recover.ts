@@ -1,0 +1,135 @@
+import type { CaseEvent } from '../case/event.ts'
+import type { OutboxRow, Store, StoredCase } from '../store/store.ts'
+import { before, days, type Instant, type Milliseconds } from '../time/instant.ts'
+import type { OnFault } from './fault.ts'
+import type { Machine, RunningCase } from './machine.ts'
+import { SOMEONE } from './opening.ts'
+import { pageSettledOf } from './page-sending.ts'
+import { parkedOf } from './parking.ts'
+import { replyGivenUpId } from './reply-sending.ts'
+import { pageIdOf } from './step-record.ts'
+import type { Worker } from './worker.ts'
+
+export interface RecoverDependencies {
+  readonly store: Store
+  readonly machine: Machine
+  readonly worker: Worker
+  readonly onFault: OnFault
+  /** When the process was last known to live; undefined when that was never written. */
+  readonly lastAlive: Instant | undefined
+  /**
+   * Setting `asked-again-after`. A press on a button older than this never reaches a bot on some channels, so that after
+   * being down this long (inclusive) every question at least this old is asked again.
+   */
+  readonly askedAgainAfter: Milliseconds
+}
+
+export interface Recovered {
+  readonly cases: number
+  readonly askedAgain: number
+  readonly told: number
+}
+
+/**
+ * What a start owes to the cases it finds: questions asked again after an outage, and what happened to pages and replies
+ * told to their cases where the process died in between. Unsent rows and due alarms need nothing here: their loops find
+ * them. Everything counts once, also when the process dies in the middle of this.
+ */
+export async function recover(deps: RecoverDependencies, now: Instant): Promise<Recovered> {
+  const { store, worker } = deps
+  const recent = await store.recent(before(now, days(1)))
+  worker.rememberCodes(recent)
+  const open = recent.filter(each => !each.closed)
+  const downSince = deps.lastAlive ?? latestChange(recent) ?? now
+  let askedAgain = 0
+  let told = 0
+  for (const stored of open) {
+    try {
+      told += await tellOutcomes(deps, stored, now)
+      told += await finishOpening(deps, stored)
+      askedAgain += await askAgain(deps, stored, downSince, now)
+    } catch (error) {
+      deps.onFault({ code: 'store-failed', caseId: stored.caseId, error })
+    }
+  }
+  return { cases: open.length, askedAgain, told }
+}
+
+function latestChange(cases: readonly StoredCase[]): Instant | undefined {
+  return cases.reduce<Instant | undefined>(
+    (latest, { changedAt }) => (latest === undefined || changedAt > latest ? changedAt : latest),
+    undefined,
+  )
+}
+
+async function askAgain(
+  deps: RecoverDependencies,
+  stored: StoredCase,
+  downSince: Instant,
+  now: Instant,
+): Promise<number> {
+  const open = stateOf(deps.machine, stored)?.open
+  if (open === undefined) return 0
+  const wasDown = now - downSince >= deps.askedAgainAfter
+  if (!wasDown || now - open.askedAt < deps.askedAgainAfter) return 0
+  const applied = await deps.worker.resume(stored.caseId, open.serial, downSince)
+  return applied.kind === 'done' ? 1 : 0
+}
+
+/** A case opened for a person whose page never followed, because the process died between the two. */
+async function finishOpening(deps: RecoverDependencies, stored: StoredCase): Promise<number> {
+  if (stored.seq !== 1 || parkedOf(stored.state) !== undefined) return 0
+  const [first] = await deps.store.history(stored.caseId)
+  const event = JSON.parse(first?.event ?? 'null') as CaseEvent | null
+  if (event?.kind !== 'caseOpened' || event.concern !== SOMEONE || deps.machine.concerns.has(SOMEONE)) return 0
+  const wanted: CaseEvent = { kind: 'personWanted', said: event.said ?? '' }
+  const applied = await deps.worker.tell(stored.caseId, wanted, `${stored.caseId}:opened`)
+  return applied.kind === 'done' ? 1 : 0
+}
+
+/** Pages and replies of the last day that ended without their case hearing of it. Told before: a duplicate, no matter. */
+async function tellOutcomes({ store, worker }: RecoverDependencies, stored: StoredCase, now: Instant): Promise<number> {
+  const rows = await store.outboxOf(stored.caseId)
+  let told = 0
+  for (const { event, deliveryId } of outcomesOf(rows, now)) {
+    const applied = await worker.tell(stored.caseId, event, deliveryId)
+    if (applied.kind === 'done') told += 1
+  }
+  return told
+}
+
+function outcomesOf(
+  rows: readonly OutboxRow[],
+  now: Instant,
+): { readonly event: CaseEvent; readonly deliveryId: string }[] {
+  const recent = rows.filter(row => row.status !== 'waiting' && now - row.notBefore < days(2))
+  const replies = recent
+    .filter(row => row.lane === 'family' && row.status === 'given-up')
+    .map(({ effectId }) => ({
+      event: { kind: 'replyGivenUp', effectId } as const,
+      deliveryId: replyGivenUpId(effectId),
+    }))
+  const pages = Map.groupBy(
+    rows.filter(row => row.lane === 'page'),
+    row => pageIdOf(row.effectId),
+  )
+  const settled = [...pages.values()].flatMap(addresses => {
+    const sent = addresses.find(row => row.status === 'sent' && recent.includes(row))
+    const last = addresses.at(-1)
+    const isLost = last !== undefined && recent.includes(last) && addresses.every(row => row.status === 'given-up')
+    const told =
+      sent !== undefined ? pageSettledOf(sent, 'accepted') : isLost ? pageSettledOf(last, 'given-up') : undefined
+    return told === undefined ? [] : [told]
+  })
+  return [...replies, ...settled]
+}
+
+/** The state of a case, or undefined where it is parked or cannot be read: the next event of such a case parks it. */
+function stateOf(machine: Machine, stored: StoredCase): RunningCase | undefined {
+  if (parkedOf(stored.state) !== undefined) return undefined
+  try {
+    return machine.parse(stored.state)
+  } catch {
+    return undefined
+  }
+}
