@@ -46,6 +46,11 @@ describe('the house is tidy', () => {
     none(misplaced(pathsOf(everything))))
   it('the top level is what the layout says', () => none(topLevel(readdirSync(ROOT))))
   it('nothing unfinished is left over', () => none(leftOvers(everything.filter(({ path }) => isText(path)))))
+  it('every package the bot loads has its reason in docs/decisions, and no other has', () => {
+    const page = everything.find(({ path }) => path.endsWith('-dependencies.md'))?.text ?? ''
+    const rows = [...page.matchAll(/^\| `([^`]+)` \|/gm)].map(row => row[1])
+    expect(rows.toSorted()).toEqual(installed.toSorted())
+  })
   it('no sentence for a family stands in code', () => none(clinicalText(code)))
   it('no advice id and no rule id stands in code', () => {
     const ids = approvedIdsIn(flows)

@@ -1,4 +1,4 @@
-import { readdirSync, readFileSync } from 'node:fs'
+import { existsSync, readdirSync, readFileSync } from 'node:fs'
 import { join } from 'node:path'
 
 /** A file as read; `path` is relative to the repository, with forward slashes. */
@@ -29,8 +29,9 @@ export interface Import {
   readonly from: string
 }
 
-/** Every file below `folder` whose path `wanted` accepts, in order of path. */
+/** Every file below `folder` whose path `wanted` accepts, in order of path; none where there is no such folder. */
 export function filesBelow(root: string, folder: string, wanted: (path: string) => boolean = () => true): SourceFile[] {
+  if (!existsSync(join(root, folder))) return []
   return readdirSync(join(root, folder), { recursive: true, withFileTypes: true })
     .filter(entry => entry.isFile())
     .map(entry => join(entry.parentPath, entry.name).slice(join(root, '/').length).replaceAll('\\', '/'))
