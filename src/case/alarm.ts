@@ -91,9 +91,18 @@ export function followAnswers(work: Work): void {
   else setAlarm(work, CLOSURE, { due: next, late: 'recompute' })
 }
 
-/** A question opened: silence is chased from now, where the flow says how. */
-export function chaseSilence(work: Work): void {
-  if (work.flow.silence === undefined) return
+/** Rounds of asking and paging after which a silent family is left to the ladder. */
+const SILENT_ROUNDS_MOST = 3
+
+/**
+ * A question opened: silence is chased from now, where the flow says how. A question asked again because of silence
+ * goes on with the same chase: after the asking the page, after the page one more round, three in all.
+ */
+export function chaseSilence(work: Work, silent?: 'ask' | 'page'): void {
+  if (work.flow.silence === undefined || silent === 'ask') return
+  if (silent === undefined) work.state.silentRounds = 0
+  else work.state.silentRounds += 1
+  if (work.state.silentRounds >= SILENT_ROUNDS_MOST) return
   setAlarm(work, SILENT_ASK, { due: after(work.at, lengthSetting(work, 'left-check')), late: 'recompute' })
   setAlarm(work, SILENT_PAGE, { due: after(work.at, lengthSetting(work, 'left-silent')), late: 'recompute' })
 }

@@ -1,5 +1,6 @@
 import type { Thresholds } from '../clinical/thresholds.ts'
 import type { Flow, FlowSet } from '../flow/flow-set.ts'
+import type { Catalogue } from '../flow/wording.ts'
 import type { Clinic } from '../oncall/clinic.ts'
 
 /** Settings a case reads: the thresholds, and the switches that conditions of a flow may name. */
@@ -29,4 +30,11 @@ export function flowOf(line: Line, concern: string): Flow {
 /** A setting that is a length of time or a number, by id; undefined when there is none of that id. */
 export function settingOf(line: Line, id: string): unknown {
   return (line.settings as unknown as Readonly<Record<string, unknown>>)[id]
+}
+
+/** The flow's wording in the family's language. */
+export function wordingOf(line: Line, concern: string): Catalogue {
+  const wording = flowOf(line, concern).wording.get(line.language) ?? line.flows.wording.get(line.language)
+  if (wording === undefined) throw new InvariantBroken(`no wording in "${line.language}" for "${concern}"`)
+  return wording
 }

@@ -5,20 +5,14 @@ import { clockText } from '../time/local-time.ts'
 import { answerText } from './answer-text.ts'
 import { reachedAnswer } from './derive.ts'
 import type { Effect, Saying } from './effect.ts'
-import { flowOf, InvariantBroken, type Line } from './line.ts'
+import { flowOf, InvariantBroken, type Line, wordingOf } from './line.ts'
 import type { Option, Part, Question } from './message.ts'
+import { questionsToCome } from './questions-to-come.ts'
 import type { CaseState } from './state.ts'
 import { betweenText, caseValues, lineValues } from './values.ts'
 
 type Reply = Effect & { kind: 'reply' }
 type PageEffect = Effect & { kind: 'page' }
-
-/** The flow's wording in the family's language. */
-export function wordingOf(line: Line, concern: string): Catalogue {
-  const wording = flowOf(line, concern).wording.get(line.language) ?? line.flows.wording.get(line.language)
-  if (wording === undefined) throw new InvariantBroken(`no wording in "${line.language}" for "${concern}"`)
-  return wording
-}
 
 /** A reply as it reads at `at`. A repeat is labelled first. Instants come from the case as it stands now. */
 export function renderReply(
@@ -100,7 +94,6 @@ export function questionOf(
   const document = line.flows.facts[fact]
   if (document === undefined) throw new InvariantBroken(`no fact "${fact}"`)
   const values = caseValues(line, state, at)
-  const flow = flowOf(line, state.concern)
   const shown = [...(document.values ?? []), ...Object.keys(document.taps ?? {})]
   const options: Option[] = shown.map(value => ({
     value,
@@ -116,8 +109,7 @@ export function questionOf(
     apart: true,
     ...(document.drawings === true ? { drawing: 'unsure' } : {}),
   })
-  const step = [...flow.steps.values()].find(candidate => candidate.id === state.kernel.talk && candidate.ask === fact)
-  const more = step === undefined ? undefined : flow.questionsAfter.get(step.id)
+  const more = questionsToCome(line, state, at)
   return {
     kind: 'question',
     serial,

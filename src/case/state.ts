@@ -104,6 +104,8 @@ export interface CaseState {
   readonly firedOnPath: readonly string[]
   readonly callout: Callout
   readonly marks: readonly string[]
+  /** Rounds of silence chased since the family was last heard. */
+  readonly silentRounds: number
   readonly leftAt?: Instant
   readonly stoppedByClinician: readonly string[]
   readonly outcome?: { readonly id: string; readonly by: Clinician; readonly note?: string; readonly at: Instant }
@@ -143,6 +145,7 @@ export function openCase(
     firedOnPath: [],
     callout: { urgency: 'speak', reason: '', ladder: [], pages: [], passedBy: [] },
     marks: [],
+    silentRounds: 0,
     stoppedByClinician: [],
     doNotWrite: false,
     latestSeenAt: opening.at,

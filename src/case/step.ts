@@ -225,7 +225,7 @@ function wrongTap(work: Work) {
   work.state.interrupted = false
   work.allowed = true
   sayNotice(work, 'wrong-tap')
-  replay(work)
+  replay(work, false)
   tellHolder(work)
 }
 
@@ -233,6 +233,8 @@ function wrongTap(work: Work) {
 function interrupt(work: Work, run: () => void) {
   const wasInterrupted = work.state.interrupted
   work.state.interrupted = true
+  // What a family asks for is answered though a clinician has the case.
+  work.allowed = true
   run()
   work.state.interrupted = wasInterrupted
   if (work.resume) replay(work)
@@ -292,13 +294,14 @@ function flowAlarm(work: Work, name: string) {
   const before = { path: work.state.path, interrupted: work.state.interrupted }
   // What the clinician has let stand is said; danger is always said.
   work.allowed = true
+  if (name === SILENT_ASK) work.silent = 'ask'
+  if (name === SILENT_PAGE) work.silent = 'page'
   work.state.interrupted = true
   drive(work, { type: 'alarmDue', alarm: name, facts: factsNow(work) })
   const leadsBack = work.resume
   work.state.interrupted = leadsBack ? before.interrupted : work.state.danger !== undefined && before.interrupted
   if (leadsBack) return replay(work)
-  const isSilence = name === SILENT_ASK || name === SILENT_PAGE
-  if (!isSilence) work.state.firedOnPath = [...work.state.firedOnPath, name]
+  if (work.silent === undefined) work.state.firedOnPath = [...work.state.firedOnPath, name]
 }
 
 function pageSettled(work: Work, to: string, outcome: 'accepted' | 'given-up') {
@@ -370,9 +373,15 @@ function finish(before: CaseState, work: Work): Stepped {
   work.state.seq = before.seq + 1
   const reply = replyOf(work)
   alarmEffects(before, work)
-  const effects = reply === undefined ? work.effects : [reply, ...work.effects]
+  const effects = [...(reply === undefined ? [] : [reply]), ...work.effects.filter(lastOfItsKind)]
   if (work.state.closed && !before.closed) effects.push({ kind: 'closeCase' })
   return { state: work.state, effects }
+}
+
+/** Of several updates to one person in one step the last says it all. */
+function lastOfItsKind(effect: Effect, index: number, effects: readonly Effect[]): boolean {
+  if (effect.kind !== 'page' || effect.why !== 'update') return true
+  return !effects.slice(index + 1).some(later => later.kind === 'page' && later.to === effect.to)
 }
 
 /** One reply: what is taken back, what is urgent, the rest, and last the one question that is still open. */

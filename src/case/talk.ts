@@ -6,7 +6,7 @@ import { cancelAlarm, chaseSilence, setFlowAlarm, stopChasing } from './alarm.ts
 import { onStage } from './callout.ts'
 import { closureAt, factsAt } from './derive.ts'
 import type { Disposition } from './event.ts'
-import { InvariantBroken } from './line.ts'
+import { InvariantBroken, wordingOf } from './line.ts'
 import { EMPTY_PATH } from './state.ts'
 import { mark, moreUrgent, saying, setPath, type Work } from './work.ts'
 
@@ -31,7 +31,8 @@ function driveOnce(work: Work, event: KernelEvent): KernelEvent[] {
   work.state.kernel = state
   const follow: KernelEvent[] = []
   for (const effect of effects) follow.push(...onEffect(work, effect))
-  follow.push(...pagesOf(work))
+  // A replay pages when it is done: only then is the disposition known that the page carries.
+  if (work.replay === undefined) follow.push(...pagesOf(work))
   return follow
 }
 
@@ -186,7 +187,7 @@ function ask(work: Work, step: Step, fact: string): KernelEvent[] {
   if (known) return [{ type: 'answered', facts: factsNow(work) }]
   openQuestion(work, fact)
   if (step.quiet === true) stopChasing(work)
-  else chaseSilence(work)
+  else chaseSilence(work, work.silent)
   return []
 }
 
@@ -208,7 +209,7 @@ export function openQuestion(work: Work, fact: string, changing = false): void {
  * stays: danger, an attempt, pages. Advice that no longer holds is taken back first; advice still in force is not
  * said again; alarms keep their names and moments.
  */
-export function replay(work: Work): void {
+export function replay(work: Work, takesBack = true): void {
   work.resume = false
   const before = work.state.path
   const inEmergency = work.state.danger !== undefined && work.state.interrupted
@@ -220,7 +221,8 @@ export function replay(work: Work): void {
   for (const alarm of work.state.firedOnPath) {
     if (work.replay.alarms.includes(alarm)) drive(work, { type: 'alarmDue', alarm, facts: factsNow(work) })
   }
-  takeBack(work, before.says)
+  if (takesBack) takeBack(work, before.says)
+  else work.replay.says.push(...before.says)
   for (const name of before.alarms) if (!work.replay.alarms.includes(name)) cancelAlarm(work, name)
   const { asked } = work.state.path
   const { decided, ...rebuilt } = work.replay
@@ -231,15 +233,17 @@ export function replay(work: Work): void {
   }
   delete work.replay
   settleDisposition(work)
+  for (const page of pagesOf(work)) drive(work, page)
 }
 
+/** Advice that no longer holds lapses; where the wording has a "Stop: …" for it, that is said first. */
 function takeBack(work: Work, saidBefore: readonly string[]): void {
   const still = new Set(work.replay?.says ?? [])
   for (const id of saidBefore) {
     if (still.has(id) || !(id in work.state.inForce)) continue
     const { [id]: _gone, ...rest } = work.state.inForce
     work.state.inForce = rest
-    if ((work.flow.advice.get(id)?.tags.length ?? 0) > 0) work.stops.push({ kind: 'stop', id })
+    if (wordingOf(work.line, work.state.concern).has(`stop/${id}`)) work.stops.push({ kind: 'stop', id })
   }
 }
 

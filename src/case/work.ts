@@ -35,6 +35,8 @@ export interface Work {
   resume: boolean
   /** Alarm that fired late in this step. */
   late?: { due: Instant }
+  /** The step is an alarm of silence. */
+  silent?: 'ask' | 'page'
   /** Advice is let through though a clinician has the case: danger, or an alarm the clinician kept. */
   allowed: boolean
 }

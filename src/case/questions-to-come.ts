@@ -1,0 +1,37 @@
+import type { Instant } from '../time/instant.ts'
+import { factsAt } from './derive.ts'
+import { flowOf, type Line } from './line.ts'
+import type { CaseState } from './state.ts'
+
+/** A walk longer than this is not worth announcing. */
+const MOST = 20
+
+/**
+ * About how many questions follow the open one: the way talk takes when each is answered "not sure", up to the first
+ * follow-up or rest. A guess for the family's sake; it decides nothing.
+ */
+export function questionsToCome(line: Line, state: CaseState, at: Instant): number | undefined {
+  const flow = flowOf(line, state.concern)
+  let walked = state
+  for (let count = -1; count < MOST; ) {
+    const step = flow.steps.get(walked.kernel.talk)
+    if (step?.ask === undefined || step.again === true || step.quiet === true) return Math.max(0, count)
+    if (walked.answers[step.ask] === undefined || count === -1) count++
+    const answers = {
+      ...walked.answers,
+      [step.ask]: walked.answers[step.ask] ?? {
+        answer: { kind: 'unsure' as const },
+        said: '',
+        at,
+        changed: false,
+        given: false,
+      },
+    }
+    walked = { ...walked, answers, path: { ...walked.path, asked: [...walked.path.asked, step.ask] } }
+    walked = {
+      ...walked,
+      kernel: flow.kernel.step(walked.kernel, { type: 'answered', facts: factsAt(line, walked, at) }).state,
+    }
+  }
+  return undefined
+}
