@@ -1,28 +1,85 @@
-import type { Milliseconds } from '../time/instant.ts'
+import { days, hours, type Milliseconds, minutes, seconds } from '../time/instant.ts'
 
-/** The clinic's settings that a case reads. Ids are those of clinic.yaml; lengths of time in milliseconds. */
+/**
+ * The figures a clinic may change, by their setting ids. Shipped values are the cautious choice among published ones and
+ * are no approved clinical content: a clinic must review them. A source is named beside the rule that uses a figure.
+ */
 export interface Thresholds {
-  /** A tract counts as settled when it is older than this (and changed before, where that is asked). */
+  /** A tract older than this may count as settled (strictly older). */
   readonly 'tract-settled-after': Milliseconds
+  /** Whether a clinician must also have done the first change. */
   readonly 'tract-settled-needs-change': 'yes' | 'no'
-  /** Up to, but not including, this age the tract is in its first days. */
+  /** Younger than this (strictly) is "first days". */
   readonly 'first-days': Milliseconds
-  /** How soon, how late at the latest, and from when overdue: all counted from when the tube came out. */
+  /** The opening may begin to close this long after the tube came out. */
   readonly 'closure-soonest': Milliseconds
+  /** A tube should be back by then. */
   readonly 'closure-latest': Milliseconds
+  /** From then on the clinician is told that it is overdue. */
   readonly 'closure-overdue': Milliseconds
   readonly 'home-replacement': 'on' | 'off'
   readonly 'hold-open-settled': 'on' | 'off'
   readonly 'hold-open-new': 'on' | 'off'
   readonly 'family-ph': 'on' | 'off'
-  /** pH units; a reading at or below it confirms. */
+  /** Highest pH that confirms (inclusive). */
   readonly 'ph-at-most': number
-  /** Repeat, next person, last rung and family told. */
+  /** Loss of balloon water, in mL, above which (strictly) it counts. */
+  readonly 'balloon-loss-ml': number
+  readonly 'device-change-due': CalendarLength
+  /** Least and most warm water for one flush, in mL. */
+  readonly 'flush-ml': readonly [number, number]
+  /** °C, inclusive. */
+  readonly 'fever-under-3-months': number
+  /** °C, inclusive. */
+  readonly 'fever-3-to-6-months': number
+  /** Inclusive. */
+  readonly 'no-urine-page': Milliseconds
+  /** Inclusive. */
+  readonly 'no-urine-hospital': Milliseconds
+  /** Ambulance and set-out: page again, next person, last person and family told. */
   readonly 'ladder-urgent': readonly [Milliseconds, Milliseconds, Milliseconds]
+  /** Speak: the same three. */
   readonly 'ladder-speak': readonly [Milliseconds, Milliseconds, Milliseconds]
   readonly 'asked-again-after': Milliseconds
   readonly 'left-check': Milliseconds
   readonly 'left-silent': Milliseconds
   readonly 'arrival-grace': Milliseconds
   readonly 'promise-grace': Milliseconds
+}
+
+/** A length on the calendar; months have no fixed length. */
+export interface CalendarLength {
+  readonly months: number
+  readonly days: number
+}
+
+/** Below this a clinic's `tract-settled-after` needs a second signature. */
+export const TRACT_SETTLED_SIGN_OFF_BELOW: Milliseconds = days(8 * 7)
+
+export const defaultThresholds: Thresholds = {
+  'tract-settled-after': days(12 * 7),
+  'tract-settled-needs-change': 'yes',
+  'first-days': days(7),
+  'closure-soonest': minutes(60),
+  'closure-latest': minutes(120),
+  'closure-overdue': minutes(240),
+  'home-replacement': 'off',
+  'hold-open-settled': 'off',
+  'hold-open-new': 'off',
+  'family-ph': 'off',
+  'ph-at-most': 5.0,
+  'balloon-loss-ml': 0.5,
+  'device-change-due': { months: 3, days: 0 },
+  'flush-ml': [5, 10],
+  'fever-under-3-months': 38.0,
+  'fever-3-to-6-months': 39.0,
+  'no-urine-page': hours(8),
+  'no-urine-hospital': hours(12),
+  'ladder-urgent': [minutes(3), minutes(5), minutes(10)],
+  'ladder-speak': [minutes(10), minutes(20), minutes(30)],
+  'asked-again-after': seconds(150),
+  'left-check': minutes(10),
+  'left-silent': minutes(20),
+  'arrival-grace': minutes(15),
+  'promise-grace': minutes(5),
 }
