@@ -7,6 +7,7 @@ import { type Instant, instant } from '../time/instant.ts'
 import type { Clock } from './clock.ts'
 import type { OnFault } from './fault.ts'
 import type { Machine, RunningCase } from './machine.ts'
+import type { CaseOpened } from './opening.ts'
 import { codeIn, type ParkedStep, park, parkedOf, stepParked } from './parking.ts'
 import { addressesOf, everyoneAt } from './reach.ts'
 import { type Stepped, stepRecord } from './step-record.ts'
@@ -50,8 +51,11 @@ export interface CaseSteps {
   begin(beginning: {
     readonly caseId: string
     readonly chat: ChatRef
-    readonly open: (at: Instant) => RunningCase
-    readonly event: CaseEvent
+    /** Spoken code of the case. */
+    readonly code: string
+    /** The fresh case; undefined where no flow is for it: it is handed to people at once. */
+    readonly open: ((at: Instant) => RunningCase) | undefined
+    readonly event: CaseOpened
     readonly delivery?: { readonly channel: string; readonly deliveryId: string }
   }): Promise<'committed' | 'duplicate' | 'conflict'>
 }
@@ -86,9 +90,28 @@ export function caseSteps(deps: CaseStepsDependencies): CaseSteps {
     effects: step.effects,
   })
 
-  function parked(caseId: string, state: string | null, at: Instant, error: unknown): Written {
+  function parked(caseId: string, state: string | null, at: Instant, error: unknown, code?: string): Written {
     onFault({ code: 'case-parked', caseId, error })
-    return written(park(state, codeIn(state), everyoneAt(clinic, at), at))
+    return written(park({ state, code: code ?? codeIn(state), why: 'broken' }, everyoneAt(clinic, at), at))
+  }
+
+  function handedOver(code: string, event: CaseOpened, at: Instant): Written {
+    const isDanger = (event.danger ?? []).length > 0
+    return written(park({ state: null, code, why: 'no-flow', isDanger }, everyoneAt(clinic, at), at))
+  }
+
+  function begun(
+    caseId: string,
+    code: string,
+    open: (at: Instant) => RunningCase,
+    event: CaseOpened,
+    at: Instant,
+  ): Written {
+    try {
+      return stepped(open(at), event, at)
+    } catch (error) {
+      return parked(caseId, null, at, error, code)
+    }
   }
 
   function stepped(state: RunningCase, event: CaseEvent, at: Instant): Written {
@@ -127,7 +150,10 @@ export function caseSteps(deps: CaseStepsDependencies): CaseSteps {
       event,
       ...(delivery === undefined ? {} : { delivery }),
     }
-    const result = await commit({ ...base, ...replying(work(stored, found, state, worked, at), replyAtLeast) })
+    const result = await commit({
+      ...base,
+      ...replying(work(stored, found, state, worked, at), state?.doNotWrite === true ? undefined : replyAtLeast),
+    })
     return result === 'committed' ? { kind: 'done' } : result === 'duplicate' ? { kind: 'duplicate' } : 'conflict'
   }
 
@@ -164,14 +190,9 @@ export function caseSteps(deps: CaseStepsDependencies): CaseSteps {
       )
     },
 
-    async begin({ caseId, chat, open, event, delivery }) {
+    async begin({ caseId, chat, code, open, event, delivery }) {
       const at = clock.now()
-      let first: Written
-      try {
-        first = stepped(open(at), event, at)
-      } catch (error) {
-        first = parked(caseId, null, at, error)
-      }
+      const first = open === undefined ? handedOver(code, event, at) : begun(caseId, code, open, event, at)
       return commit({ caseId, chat, from: 0, at, event, ...first, ...(delivery === undefined ? {} : { delivery }) })
     },
   }

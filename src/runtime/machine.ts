@@ -2,6 +2,7 @@ import type { Effect } from '../case/effect.ts'
 import type { CaseEvent, Clinician } from '../case/event.ts'
 import type { ChatRef, Part } from '../case/message.ts'
 import type { Instant } from '../time/instant.ts'
+import type { ParkedWhy } from './parking.ts'
 
 /** What the runtime reads of a case; the rest is the machine's own. Must survive JSON. */
 export interface RunningCase {
@@ -9,8 +10,11 @@ export interface RunningCase {
   readonly chat: ChatRef
   /** Spoken code: "Sun 4719". */
   readonly code: string
-  readonly concern: string
   readonly closed: boolean
+  /** What a clinician said came of it: the case is settled and is closed later. */
+  readonly outcome?: unknown
+  /** A clinician has stopped every word to this family. */
+  readonly doNotWrite?: boolean
   readonly nickname?: string
   readonly open?: {
     readonly serial: number
@@ -27,8 +31,10 @@ export interface Opening {
   readonly chat: ChatRef
   readonly at: Instant
   readonly concern: string
-  /** 0 to 9999, drawn; the four digits of the code come from it. */
-  readonly random4: number
+  /** Spoken code, from `codeOf`. */
+  readonly code: string
+  /** Questions are numbered from the next one on, so that no two cases of a chat ask under the same number. */
+  readonly serialAfter: number
   readonly nickname?: string
 }
 
@@ -42,6 +48,8 @@ export type PageEffect = Effect & { readonly kind: 'page' }
 export interface Machine {
   /** Concerns that have a flow. */
   readonly concerns: ReadonlySet<string>
+  /** A spoken code for a case opened at `at`; `random4` is 0 to 9999, drawn. */
+  codeOf(random4: number, at: Instant): string
   openCase(opening: Opening): RunningCase
   parse(json: string): RunningCase
   step(
@@ -53,11 +61,11 @@ export interface Machine {
   holderOf(state: RunningCase): Clinician | undefined
   renderReply(state: RunningCase, effect: Reply, at: Instant, extra: { readonly repeated: boolean }): readonly Part[]
   /** Pieces of a page's text, most urgent first. */
-  renderPage(state: RunningCase, effect: PageEffect, at: Instant, link: string): readonly string[]
+  renderPage(state: RunningCase, effect: PageEffect, at: Instant): readonly string[]
   /** Fixed words with the numbers to ring, for whenever anything is in doubt. Needs no case. */
-  fallbackParts(): readonly Part[]
+  fallbackParts(at: Instant): readonly Part[]
   /** Pieces of the page that says a case cannot go on by itself. Needs no readable case. */
-  parkedPage(given: { readonly code?: string; readonly link: string }): readonly string[]
+  parkedPage(given: { readonly code?: string; readonly why: ParkedWhy; readonly at: Instant }): readonly string[]
 }
 
 /** Id of the part by which a repeated reply says that it is one. */

@@ -1,6 +1,6 @@
 import type { CaseEvent } from '../case/event.ts'
 import type { Incoming } from '../case/message.ts'
-import type { Understood } from './understanding.ts'
+import type { Understood } from '../understand/understand.ts'
 
 /** The concern of whoever wants a person, or says what no flow is for. */
 export const SOMEONE = 'someone'
@@ -8,52 +8,19 @@ export const SOMEONE = 'someone'
 /** Serial that a channel gives to a tapped concern before anything is asked. */
 const CONCERN_SERIAL = 0
 
-/** How a case begins: its concern, and its first events in order. */
+/** Most characters of a child's nickname, inclusive. */
+const NICKNAME_MAX = 40
+
+export type CaseOpened = CaseEvent & { readonly kind: 'caseOpened' }
+
+/** How a case begins. */
 export interface Beginning {
-  readonly concern: string
+  readonly event: CaseOpened
   readonly nickname?: string
-  readonly events: readonly CaseEvent[]
-}
-
-type CaseOpened = CaseEvent & { readonly kind: 'caseOpened' }
-
-/** A concern with a flow opens it; any other is `someone`, and a person is paged at once. */
-function begin(concerns: ReadonlySet<string>, opened: CaseOpened, nickname?: string): Beginning {
-  const name = nickname === undefined || nickname.trim() === '' ? {} : { nickname: nickname.trim().slice(0, 40) }
-  if (concerns.has(opened.concern)) return { concern: opened.concern, ...name, events: [opened] }
-  const { danger, ...calm } = opened
-  const said = opened.said ?? ''
-  const next: CaseEvent =
-    danger !== undefined && danger.length > 0
-      ? { kind: 'dangerSaid', signs: danger, said }
-      : { kind: 'personWanted', said }
-  return { concern: SOMEONE, ...name, events: [{ ...calm, concern: SOMEONE }, next] }
-}
-
-/** What a message that names nothing begins: the only flow there is, or a person. */
-function plainConcern(concerns: ReadonlySet<string>): string {
-  const served = [...concerns].filter(concern => concern !== SOMEONE)
-  return served.length === 1 && served[0] !== undefined ? served[0] : SOMEONE
-}
-
-/** The beginning that a control makes where there is no open case, or for another child. */
-export function beginningOfControl(
-  body: Incoming['body'] & { readonly kind: 'control' },
-  concerns: ReadonlySet<string>,
-): Beginning {
-  switch (body.control) {
-    case 'start':
-      return begin(concerns, { kind: 'caseOpened', concern: body.subject ?? plainConcern(concerns) })
-    case 'new-child':
-      return begin(concerns, { kind: 'caseOpened', concern: plainConcern(concerns) }, body.subject)
-    case 'person':
-    case 'cannot-travel':
-    case 'wrong-tap':
-    case 'they-rang':
-    case 'change':
-    case 'show-handover':
-      return begin(concerns, { kind: 'caseOpened', concern: SOMEONE })
-  }
+  /** False where no flow is for it: the family gets the fixed text with the numbers, and a person is paged at once. */
+  readonly isServed: boolean
+  /** True where the message names neither concern nor danger nor the wish for a person: a case just ended can answer it. */
+  readonly isSmall: boolean
 }
 
 /** The concern tapped on a first screen, or undefined for any other message. */
@@ -61,38 +28,85 @@ export function tappedConcern(body: Incoming['body']): string | undefined {
   return body.kind === 'choice' && body.serial === CONCERN_SERIAL ? body.values[0] : undefined
 }
 
-/** The beginning that a concern's button makes. */
-export const beginningOfTap = (concern: string, concerns: ReadonlySet<string>): Beginning =>
-  begin(concerns, { kind: 'caseOpened', concern })
+/**
+ * How a message begins a case. Total: what names no concern that has a flow goes to a person.
+ *
+ * @param concerns  those that have a flow, the first the most usual
+ */
+export function beginningOf(body: Incoming['body'], understood: Understood, concerns: ReadonlySet<string>): Beginning {
+  const tapped = tappedConcern(body)
+  if (tapped !== undefined) return begin(concerns, { kind: 'caseOpened', concern: tapped })
+  if (body.kind === 'control') return controlBeginning(body, concerns)
+  return wordsBeginning(understood, concerns)
+}
 
-/** The beginning that a first message makes. What is not understood goes to a person: nobody is left without one. */
-export function beginningOfUnderstood(understood: Understood, concerns: ReadonlySet<string>): Beginning {
-  const { said } = understood
+function begin(concerns: ReadonlySet<string>, event: CaseOpened, isSmall = false): Beginning {
+  const isServed = concerns.has(event.concern)
+  return {
+    event: isServed ? event : { ...event, concern: SOMEONE },
+    isServed: isServed || concerns.has(SOMEONE),
+    isSmall,
+  }
+}
+
+/** What is begun when nothing is named: the only flow there is, or a person. */
+function plainConcern(concerns: ReadonlySet<string>): string {
+  const served = [...concerns].filter(concern => concern !== SOMEONE)
+  return served.length === 1 && served[0] !== undefined ? served[0] : SOMEONE
+}
+
+function controlBeginning(
+  body: Incoming['body'] & { readonly kind: 'control' },
+  concerns: ReadonlySet<string>,
+): Beginning {
+  switch (body.control) {
+    case 'start':
+      return begin(concerns, { kind: 'caseOpened', concern: body.subject ?? plainConcern(concerns) })
+    case 'new-child': {
+      const nickname = body.subject?.trim().slice(0, NICKNAME_MAX) ?? ''
+      const plain = begin(concerns, { kind: 'caseOpened', concern: plainConcern(concerns) })
+      return nickname === '' ? plain : { ...plain, nickname }
+    }
+    case 'person':
+    case 'cannot-travel':
+      return begin(concerns, { kind: 'caseOpened', concern: SOMEONE })
+    case 'wrong-tap':
+    case 'they-rang':
+    case 'change':
+    case 'show-handover':
+      return begin(concerns, { kind: 'caseOpened', concern: SOMEONE }, true)
+  }
+}
+
+function wordsBeginning(understood: Understood, concerns: ReadonlySet<string>): Beginning {
   switch (understood.kind) {
     case 'concern': {
-      const { concern, facts, danger } = understood
-      const held = { ...(facts === undefined ? {} : { facts }), ...(danger === undefined ? {} : { danger }) }
-      return begin(concerns, { kind: 'caseOpened', concern, said, ...held })
+      const { facts, said } = understood
+      // Most urgent first; one with a flow is begun, so that the family has steps while a person comes to the rest.
+      const concern = understood.concerns.find(each => concerns.has(each)) ?? SOMEONE
+      const isSmall = understood.concerns.length === 0
+      const held = Object.keys(facts).length === 0 ? {} : { facts }
+      return begin(concerns, { kind: 'caseOpened', concern, said, ...held }, isSmall)
     }
-    case 'danger':
-      return begin(concerns, {
-        kind: 'caseOpened',
-        concern: understood.concern ?? SOMEONE,
-        said,
-        danger: understood.signs,
-      })
+    case 'danger': {
+      // The emergency text is in every flow: a danger sign always gets it, whatever else is known.
+      const { signs, said } = understood
+      return begin(concerns, { kind: 'caseOpened', concern: plainConcern(concerns), said, danger: signs })
+    }
     case 'person':
     case 'despair':
     case 'cannot-travel':
+      return begin(concerns, { kind: 'caseOpened', concern: SOMEONE, said: understood.said })
     case 'answer':
     case 'read-back':
-    case 'stale':
-    case 'they-rang':
-    case 'wrong-tap':
     case 'left':
     case 'arrived':
-    case 'change':
     case 'misread':
-      return begin(concerns, { kind: 'caseOpened', concern: SOMEONE, said })
+      return begin(concerns, { kind: 'caseOpened', concern: SOMEONE, said: understood.said }, true)
+    case 'they-rang':
+    case 'wrong-tap':
+    case 'change':
+    case 'control':
+      return begin(concerns, { kind: 'caseOpened', concern: SOMEONE }, true)
   }
 }

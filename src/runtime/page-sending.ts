@@ -16,8 +16,8 @@ export interface PageSendingDependencies {
   readonly machine: Machine
   readonly clinic: Clinic
   readonly pagerOf: (id: string) => Pager | undefined
-  /** Fits pieces, most urgent first, into a page's text. */
-  readonly fitPage: (pieces: readonly string[]) => string
+  /** Fits pieces, most urgent first, and the link into a page's text. */
+  readonly fitPage: (pieces: readonly string[], link: string) => string
   /** A signed, expiring link to the case page. */
   readonly pageLink: (page: {
     readonly caseId: string
@@ -60,14 +60,14 @@ export function pageSending(deps: PageSendingDependencies): Sending {
     const pageId = pageIdOf(row.effectId)
     const link = deps.pageLink({ caseId: row.caseId, pageId, to: effect.to, at: now })
     const parked = parkedOf(stored.state)
-    const code = codeIn(parked === undefined ? stored.state : parked.state)
+    const code = parked?.parked.code ?? codeIn(parked === undefined ? stored.state : parked.state)
     return {
       key: row.effectId,
       caseId: row.caseId,
       code: code ?? '',
       to: { id: effect.to, name: reachableOf(clinic, effect.to)?.name ?? effect.to },
       address,
-      text: deps.fitPage(piecesOf(row, stored, effect, link, now)),
+      text: deps.fitPage(piecesOf(row, stored, effect, now), link),
       link,
       urgency: effect.urgency,
       kind: effect.why,
@@ -76,21 +76,16 @@ export function pageSending(deps: PageSendingDependencies): Sending {
     }
   }
 
-  function piecesOf(
-    row: OutboxRow,
-    stored: StoredCase,
-    effect: PageToAddress,
-    link: string,
-    now: Instant,
-  ): readonly string[] {
+  function piecesOf(row: OutboxRow, stored: StoredCase, effect: PageToAddress, now: Instant): readonly string[] {
     const parked = parkedOf(stored.state)
-    const code = codeIn(parked === undefined ? stored.state : parked.state)
-    const unreadable = () => machine.parkedPage({ ...(code === undefined ? {} : { code }), link })
+    const code = parked?.parked.code ?? codeIn(parked === undefined ? stored.state : parked.state)
+    const why = parked?.parked.why ?? 'broken'
+    const unreadable = () => machine.parkedPage({ ...(code === undefined ? {} : { code }), why, at: now })
     if (parked !== undefined && effect.reason === PARKED_REASON) return unreadable()
     try {
       const state = machine.parse(parked === undefined ? stored.state : (parked.state ?? ''))
       const { address: _own, ...page } = effect
-      return machine.renderPage(state, page, now, link)
+      return machine.renderPage(state, page, now)
     } catch (error) {
       onFault({ code: 'render-failed', caseId: row.caseId, effectId: row.effectId, lane: 'page', error })
       return unreadable()

@@ -2,14 +2,17 @@ import type { Effect } from '../case/effect.ts'
 import type { CaseEvent, Clinician } from '../case/event.ts'
 import { after, type Instant, minutes } from '../time/instant.ts'
 
+/** Why: `broken`, a step threw or what is stored cannot be trusted; `no-flow`, no flow is for what the family said. */
+export type ParkedWhy = 'broken' | 'no-flow'
+
 /**
- * A case that cannot go on by itself: a step threw, or what is stored cannot be trusted. It is never guessed on. The
- * family gets the fixed text at every message, everyone on the ladder is paged until one takes it, and it ends when a
- * clinician sets an outcome.
+ * A case that cannot go on by itself. It is never guessed on. The family gets the fixed text at every message, people are
+ * paged until one takes it, and it ends when a clinician sets an outcome.
  */
 export interface Parked {
   readonly parked: {
     readonly at: Instant
+    readonly why: ParkedWhy
     readonly code?: string
     readonly pagedAt: Instant
     readonly pagedTimes: number
@@ -54,16 +57,25 @@ export interface ParkedStep {
   readonly closed: boolean
 }
 
-/** Parks a case: the fixed text to the family, a page to everyone, and an alarm to page them again. */
+/**
+ * Parks a case: the fixed text to the family, pages, and an alarm to page everyone again. A broken case pages everyone at
+ * once, since nobody knows how urgent it is; one without a flow pages the first, and everyone when that one is silent.
+ */
 export function park(
-  state: string | null,
-  code: string | undefined,
+  parking: {
+    readonly state: string | null
+    readonly code: string | undefined
+    readonly why: ParkedWhy
+    readonly isDanger?: boolean
+  },
   everyone: readonly string[],
   at: Instant,
 ): ParkedStep {
+  const { state, code, why } = parking
+  const to = why === 'broken' || parking.isDanger === true ? everyone : everyone.slice(0, 1)
   return {
-    state: { parked: { at, ...(code === undefined ? {} : { code }), pagedAt: at, pagedTimes: 1 }, state },
-    effects: [FALLBACK, ...pages(everyone, 'page'), againAlarm(1, at)],
+    state: { parked: { at, why, ...(code === undefined ? {} : { code }), pagedAt: at, pagedTimes: 1 }, state },
+    effects: [FALLBACK, ...pages(to, 'page'), againAlarm(1, at)],
     closed: false,
   }
 }

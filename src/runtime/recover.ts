@@ -3,7 +3,6 @@ import type { OutboxRow, Store, StoredCase } from '../store/store.ts'
 import { before, days, type Instant, type Milliseconds } from '../time/instant.ts'
 import type { OnFault } from './fault.ts'
 import type { Machine, RunningCase } from './machine.ts'
-import { SOMEONE } from './opening.ts'
 import { pageSettledOf } from './page-sending.ts'
 import { parkedOf } from './parking.ts'
 import { replyGivenUpId } from './reply-sending.ts'
@@ -46,7 +45,6 @@ export async function recover(deps: RecoverDependencies, now: Instant): Promise<
   for (const stored of open) {
     try {
       told += await tellOutcomes(deps, stored, now)
-      told += await finishOpening(deps, stored)
       askedAgain += await askAgain(deps, stored, downSince, now)
     } catch (error) {
       deps.onFault({ code: 'store-failed', caseId: stored.caseId, error })
@@ -73,17 +71,6 @@ async function askAgain(
   const wasDown = now - downSince >= deps.askedAgainAfter
   if (!wasDown || now - open.askedAt < deps.askedAgainAfter) return 0
   const applied = await deps.worker.resume(stored.caseId, open.serial, downSince)
-  return applied.kind === 'done' ? 1 : 0
-}
-
-/** A case opened for a person whose page never followed, because the process died between the two. */
-async function finishOpening(deps: RecoverDependencies, stored: StoredCase): Promise<number> {
-  if (stored.seq !== 1 || parkedOf(stored.state) !== undefined) return 0
-  const [first] = await deps.store.history(stored.caseId)
-  const event = JSON.parse(first?.event ?? 'null') as CaseEvent | null
-  if (event?.kind !== 'caseOpened' || event.concern !== SOMEONE || deps.machine.concerns.has(SOMEONE)) return 0
-  const wanted: CaseEvent = { kind: 'personWanted', said: event.said ?? '' }
-  const applied = await deps.worker.tell(stored.caseId, wanted, `${stored.caseId}:opened`)
   return applied.kind === 'done' ? 1 : 0
 }
 

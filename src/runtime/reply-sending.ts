@@ -63,12 +63,12 @@ export function replySending(deps: ReplySendingDependencies): Sending {
       // A parked case has no state to render from; a clinician's own words need none.
       if (parked !== undefined && words.length > 0)
         return words.map(({ name, role, text }) => ({ kind: 'person', name, role, text }))
-      if (parked !== undefined && isFallback(effect)) return machine.fallbackParts()
+      if (parked !== undefined && isFallback(effect)) return machine.fallbackParts(at)
       const state = machine.parse(parked === undefined ? stored.state : (parked.state ?? ''))
       return machine.renderReply(state, effect, at, { repeated: row.outcomeUnknown })
     } catch (error) {
       onFault({ code: 'render-failed', caseId: row.caseId, effectId: row.effectId, lane: 'family', error })
-      return machine.fallbackParts()
+      return machine.fallbackParts(at)
     }
   }
 

@@ -111,7 +111,7 @@ export function createRuntime(deps: RuntimeDependencies): Runtime {
       caseId: '',
       effectId,
       at: clock.now(),
-      parts: machine.fallbackParts(),
+      parts: machine.fallbackParts(clock.now()),
       repeated: false,
       audible: true,
     }

@@ -3,15 +3,16 @@ import type { ChatRef, Incoming } from '../case/message.ts'
 import type { Clinic } from '../oncall/clinic.ts'
 import type { AlarmRow, Store, StoredCase } from '../store/store.ts'
 import { days, type Instant } from '../time/instant.ts'
+import type { Understood } from '../understand/understand.ts'
 import { type Applied, caseSteps, type Loaded, type Refusal } from './case-steps.ts'
 import { chooseCase, type OpenCase } from './choosing.ts'
 import type { Clock, Random } from './clock.ts'
 import { Busy, NotStored, type OnFault } from './fault.ts'
 import type { Machine, RunningCase } from './machine.ts'
-import { type Beginning, beginningOfControl, beginningOfTap, beginningOfUnderstood, tappedConcern } from './opening.ts'
+import { type Beginning, beginningOf, tappedConcern } from './opening.ts'
 import { codeIn, parkedOf } from './parking.ts'
 import { serialQueue } from './serial-queue.ts'
-import { eventOfControl, eventOfUnderstood, type Understand, type Understood } from './understanding.ts'
+import { eventOfUnderstood, type Understand } from './understanding.ts'
 
 /** Messages that may wait; one more is turned away with `Busy`. */
 export const QUEUED_MAX = 1_000
@@ -19,10 +20,11 @@ export const QUEUED_MAX = 1_000
 /** A closed case still hears taps and small words for this long; afterwards they begin a new one. */
 const CLOSED_HEARS_MS = days(1)
 
-/** Wording id of what a closed case says when the flow has nothing to say. */
-const CLOSED = 'closed'
+/** Question numbers kept for each case of a chat: no two of its cases ask under the same number. */
+const SERIALS_A_CASE = 1_000
 
-type MessageBody = Exclude<Incoming['body'], { readonly kind: 'control' }>
+/** Wording id of what an ended case says when its flow has nothing to say. */
+const CLOSED = 'closed'
 
 /** Most characters of a message that are written down where it could not be read. */
 const SAID_MAX = 4_000
@@ -81,19 +83,37 @@ export function createWorker(deps: WorkerDependencies): Worker {
   }
 
   async function take(incoming: Incoming): Promise<void> {
-    const cases = await store.casesOf({ channel: incoming.channel, chat: incoming.chat })
+    const { channel, chat, body } = incoming
+    const cases = await store.casesOf({ channel, chat })
+    // This very message opened a case before.
     const own = caseIdOf(deps.hash, incoming)
-    const { body } = incoming
-    const isOther = body.kind === 'control' && body.control === 'new-child'
-    const open = cases.filter(each => !each.closed).map(opened)
-    const begun = cases.some(each => each.caseId === own)
-    const chosen = isOther || begun ? undefined : await chooseCase(open, body, id => store.history(id))
+    if (cases.some(each => each.caseId === own)) return
+    if (body.kind === 'control' && body.control === 'new-child')
+      return openNew(incoming, own, cases, beginning(incoming))
+    const going = cases.filter(each => !each.closed).map(opened)
+    const talking = going.filter(each => !isHandedOver(each.stored) && each.state?.outcome === undefined)
+    const chosen = await chooseCase(talking, body, id => store.history(id))
     if (chosen !== undefined) return hear(incoming, chosen.case.stored.caseId, { doubtful: chosen.doubtful })
-    const closed = begun ? undefined : cases.find(each => each.closed && clock.now() - each.changedAt < CLOSED_HEARS_MS)
-    const beginning = closed !== undefined && isSmall(body) ? undefined : begins(incoming)
-    if (closed !== undefined && (beginning === undefined || beginning.isSmall))
-      return hear(incoming, closed.caseId, { closed: true })
-    await openNew(incoming, own, begun, beginning?.beginning ?? readsNothing(incoming))
+    const begins = beginning(incoming)
+    const ended = endedFor(begins, cases, going)
+    return ended === undefined ? openNew(incoming, own, cases, begins) : hear(incoming, ended.caseId, { ended: true })
+  }
+
+  /**
+   * The case that answers a message though its talk is over: one that people have in hand or that is settled answers all
+   * but a concern or danger with a flow of its own; one just closed answers small words only.
+   */
+  function endedFor(
+    begins: Beginning,
+    cases: readonly StoredCase[],
+    going: readonly OpenCase[],
+  ): StoredCase | undefined {
+    if (!begins.isServed || begins.isSmall) {
+      const inHand = going[0]
+      if (inHand !== undefined) return inHand.stored
+    }
+    if (!begins.isSmall) return undefined
+    return cases.find(each => each.closed && clock.now() - each.changedAt < CLOSED_HEARS_MS)
   }
 
   function opened(stored: StoredCase): OpenCase {
@@ -108,17 +128,13 @@ export function createWorker(deps: WorkerDependencies): Worker {
     }
   }
 
-  /** A message of an open case, or one that a closed case answers. */
-  async function hear(
-    incoming: Incoming,
-    caseId: string,
-    how: { doubtful?: boolean; closed?: boolean },
-  ): Promise<void> {
+  /** A message of a case that is there. */
+  async function hear(incoming: Incoming, caseId: string, how: { doubtful?: boolean; ended?: boolean }): Promise<void> {
     await steps.apply({
       caseId,
       eventFor: ({ state }) =>
         state === undefined ? rawEvent(incoming) : eventOf(incoming, state, how.doubtful === true),
-      ...(how.closed === true ? { replyAtLeast: CLOSED } : {}),
+      ...(how.ended === true ? { replyAtLeast: CLOSED } : {}),
       raw: rawEvent(incoming),
       delivery: deliveryOf(incoming),
     })
@@ -126,77 +142,51 @@ export function createWorker(deps: WorkerDependencies): Worker {
 
   function eventOf(incoming: Incoming, state: RunningCase, doubtful: boolean): CaseEvent {
     const { body } = incoming
-    if (body.kind === 'control') return eventOfControl(body)
     if (tappedConcern(body) !== undefined) return { kind: 'greeted' }
-    const event = read(incoming, body, state)
+    const understood = reading(incoming, state)
+    const event = understood === undefined ? rawEvent(incoming) : eventOfUnderstood(understood, body, state)
     if (!doubtful || (event.kind !== 'answerGiven' && event.kind !== 'readBackAnswered')) return event
     if (body.kind === 'choice') return { kind: 'staleAnswer', serial: body.serial, said: event.said }
     return { kind: 'notUnderstood', reason: 'two-answers', said: event.said }
   }
 
-  /** A message that cannot be read goes to a person, and the talk stays where it is. */
-  function read(incoming: Incoming, body: MessageBody, state: RunningCase): CaseEvent {
+  /** What a message means; undefined when reading it failed: a person sees to it, and the talk stays where it is. */
+  function reading(incoming: Incoming, state: RunningCase | undefined): Understood | undefined {
     try {
-      return eventOfUnderstood(deps.understand({ body, state, at: madeAt(incoming) }), state)
+      return deps.understand({ body: incoming.body, state, at: incoming.madeAt ?? incoming.at })
     } catch (error) {
-      deps.onFault({ code: 'understanding-failed', caseId: state.caseId, error })
-      return rawEvent(incoming)
+      deps.onFault({ code: 'understanding-failed', ...(state === undefined ? {} : { caseId: state.caseId }), error })
+      return undefined
     }
   }
 
-  /** What a message begins where no case is open; `isSmall` when a case just closed can answer it as well. */
-  function begins(incoming: Incoming): { readonly beginning: Beginning; readonly isSmall: boolean } | undefined {
-    const { body } = incoming
-    if (body.kind === 'control') return { beginning: beginningOfControl(body, machine.concerns), isSmall: false }
-    const concern = tappedConcern(body)
-    if (concern !== undefined) return { beginning: beginningOfTap(concern, machine.concerns), isSmall: false }
-    try {
-      const understood = deps.understand({ body, state: undefined, at: madeAt(incoming) })
-      return { beginning: beginningOfUnderstood(understood, machine.concerns), isSmall: isSmallTalk(understood) }
-    } catch (error) {
-      deps.onFault({ code: 'understanding-failed', error })
-      return { beginning: readsNothing(incoming), isSmall: false }
-    }
+  function beginning(incoming: Incoming): Beginning {
+    const unread: Understood = { kind: 'person', said: saidIn(incoming) }
+    return beginningOf(incoming.body, reading(incoming, undefined) ?? unread, machine.concerns)
   }
 
-  /** A message that could not be read at all still begins a case: a person sees to it. */
-  function readsNothing(incoming: Incoming): Beginning {
-    const said = saidIn(incoming)
-    return beginningOfUnderstood({ kind: 'misread', reason: 'not-an-option', said }, machine.concerns)
+  async function openNew(
+    incoming: Incoming,
+    caseId: string,
+    cases: readonly StoredCase[],
+    begins: Beginning,
+  ): Promise<void> {
+    const chat = { channel: incoming.channel, chat: incoming.chat }
+    const code = drawnCode(clock.now())
+    const { event, nickname, isServed } = begins
+    const opening = { caseId, chat, code, concern: event.concern, serialAfter: cases.length * SERIALS_A_CASE }
+    const open = (at: Instant) => machine.openCase({ ...opening, at, ...(nickname === undefined ? {} : { nickname }) })
+    const delivery = deliveryOf(incoming)
+    await steps.begin({ caseId, chat, code, open: isServed ? open : undefined, event, delivery })
   }
 
-  /**
-   * Opens a case. The delivery is written down with the last of its first events, so that a process that dies between
-   * two of them goes on where it stopped when the message comes again.
-   */
-  async function openNew(incoming: Incoming, caseId: string, begun: boolean, beginning: Beginning): Promise<void> {
-    const { channel, chat } = incoming
-    const [first, ...rest] = beginning.events
-    if (first === undefined) return
-    if (!begun) {
-      const only = rest.length === 0 ? { delivery: deliveryOf(incoming) } : {}
-      await steps.begin({
-        caseId,
-        chat: { channel, chat },
-        open: at => drawn(caseId, { channel, chat }, at, beginning),
-        event: first,
-        ...only,
-      })
-    }
-    for (const [index, event] of rest.entries()) {
-      const last = index === rest.length - 1 ? { delivery: deliveryOf(incoming) } : {}
-      await steps.apply({ caseId, eventFor: () => event, raw: event, ...last })
-    }
-  }
-
-  /** A fresh case whose code no other of late has. */
-  function drawn(caseId: string, chat: ChatRef, at: Instant, { concern, nickname }: Beginning): RunningCase {
-    const name = nickname === undefined ? {} : { nickname }
-    const draw = () => machine.openCase({ caseId, chat, at, concern, random4: deps.random.int(10_000), ...name })
-    let state = draw()
-    for (let again = 0; again < 30 && codes.has(state.code); again += 1) state = draw()
-    codes.add(state.code)
-    return state
+  /** A code that no other case of late has. */
+  function drawnCode(at: Instant): string {
+    const draw = () => machine.codeOf(deps.random.int(10_000), at)
+    let code = draw()
+    for (let again = 0; again < 30 && codes.has(code); again += 1) code = draw()
+    codes.add(code)
+    return code
   }
 
   function actFor({ state, stored }: Loaded, event: CaseEvent): CaseEvent | Refusal {
@@ -271,8 +261,6 @@ export function caseIdOf(hash: (text: string) => string, { channel, chat, delive
 
 const deliveryOf = ({ channel, deliveryId }: Incoming) => ({ channel, deliveryId })
 
-const madeAt = (incoming: Incoming): Instant => incoming.madeAt ?? incoming.at
-
 const saidIn = ({ body }: Incoming): string => (body.kind === 'text' ? body.text.slice(0, SAID_MAX) : '')
 
 /** What is written down of a message to a case that cannot be read: the words, and that a person is wanted. */
@@ -280,36 +268,4 @@ function rawEvent(incoming: Incoming): CaseEvent {
   return { kind: 'personWanted', said: saidIn(incoming) }
 }
 
-/** Taps and controls that mean something only to the case they came from. */
-function isSmall(body: Incoming['body']): boolean {
-  if (body.kind === 'choice') return tappedConcern(body) === undefined
-  if (body.kind !== 'control') return false
-  return (
-    body.control !== 'start' &&
-    body.control !== 'new-child' &&
-    body.control !== 'person' &&
-    body.control !== 'cannot-travel'
-  )
-}
-
-/** Words that name neither a concern nor a danger nor the wish for a person. */
-function isSmallTalk(understood: Understood): boolean {
-  switch (understood.kind) {
-    case 'concern':
-    case 'danger':
-    case 'person':
-    case 'despair':
-    case 'cannot-travel':
-      return false
-    case 'answer':
-    case 'read-back':
-    case 'stale':
-    case 'misread':
-    case 'they-rang':
-    case 'wrong-tap':
-    case 'left':
-    case 'arrived':
-    case 'change':
-      return true
-  }
-}
+const isHandedOver = (stored: StoredCase): boolean => parkedOf(stored.state)?.parked.why === 'no-flow'

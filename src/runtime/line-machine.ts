@@ -1,0 +1,45 @@
+import { InvariantBroken, type Line } from '../case/line.ts'
+import { fallbackParts, renderPage, renderReply } from '../case/render.ts'
+import { type CaseState, caseCode, openCase, parseState } from '../case/state.ts'
+import { step } from '../case/step.ts'
+import { wallTimeAt, weekdayOf, weekdays } from '../oncall/wall-time.ts'
+import type { Machine, RunningCase } from './machine.ts'
+import type { ParkedWhy } from './parking.ts'
+
+/** The machine over the flows, clinic and settings of one line. */
+export function lineMachine(line: Line): Machine {
+  return {
+    concerns: new Set(line.flows.flows.keys()),
+    codeOf: (random4, at) => {
+      const monday = weekdays.indexOf(weekdayOf(wallTimeAt(line.clinic.zone, at).day))
+      return caseCode((monday + 1) % 7, random4)
+    },
+    openCase: ({ serialAfter, ...opening }) => ({ ...openCase(line, opening), serial: serialAfter }),
+    parse: json => parseState(line, json),
+    step: (state, event, at) => step(line, caseState(state), event, at),
+    holderOf: state => {
+      const { callout, kernel } = caseState(state)
+      return kernel.callout === 'taken' || kernel.callout === 'spoken' ? callout.taken?.by : undefined
+    },
+    renderReply: (state, effect, at, extra) => renderReply(line, caseState(state), effect, at, extra),
+    renderPage: (state, effect, at) => renderPage(line, caseState(state), effect, at),
+    fallbackParts: at => fallbackParts(line, at),
+    parkedPage: ({ code, why }) => [parkedWords(line, why), ...(code === undefined ? [] : [code])],
+  }
+}
+
+/** What this machine opened or parsed is a whole case; anything else was never given out by it. */
+function caseState(state: RunningCase): CaseState {
+  if ('kernel' in state && 'version' in state) return state as CaseState
+  throw new InvariantBroken(`case "${state.caseId}" was not opened or read by this machine`)
+}
+
+/** The head of a page about a case no flow carries on. Plain words stand in where the wording has none: a page must go out. */
+function parkedWords(line: Line, why: ParkedWhy): string {
+  const id = `page/parked-${why}`
+  const wording = line.flows.wording.get(line.clinic.staffLanguage) ?? line.flows.wording.get(line.language)
+  if (wording?.has(id) === true) return wording.text(id)
+  return why === 'no-flow'
+    ? 'FAMILY WANTS A PERSON, no questions asked yet. They have the numbers to ring. Open the case.'
+    : 'CASE STOPPED by a fault. Family has the numbers to ring. Read the case and ring them.'
+}
