@@ -1,0 +1,84 @@
+/** What a family's page shows of its chat: the log, the open question, answers that can be changed, the desk sheet. */
+import { answerText } from '../case/answer-text.ts'
+import { reachedAnswer } from '../case/derive.ts'
+import { type Line, wordingOf } from '../case/line.ts'
+import type { ChatRef, Control } from '../case/message.ts'
+import { questionOf, renderReply } from '../case/render.ts'
+import { type CaseState, parseState } from '../case/state.ts'
+import { caseValues } from '../case/values.ts'
+import type { LogLine } from '../case/view.ts'
+import type { FamilyLog } from '../channels/webchat/family-log.ts'
+import { familyNumbers } from '../oncall/family-numbers.ts'
+import type { StoredCase } from '../store/store.ts'
+import type { Instant } from '../time/instant.ts'
+
+/** The case a chat is about now: the latest that is open, else the latest. */
+export function caseNow(line: Line, cases: readonly StoredCase[]): CaseState | undefined {
+  const stored = cases.find(one => !one.closed) ?? cases[0]
+  if (stored === undefined) return undefined
+  try {
+    return parseState(line, stored.state)
+  } catch {
+    return undefined
+  }
+}
+
+export function familyLogOf(line: Line, cases: readonly StoredCase[], lines: readonly LogLine[], at: Instant): FamilyLog {
+  const state = caseNow(line, cases)
+  if (state === undefined) return { lines, changeable: [], controls: lines.length === 0 ? [] : ['person'] }
+  const wording = wordingOf(line, state.concern)
+  const question = openQuestionOf(line, state, at)
+  const changeable = Object.entries(state.answers)
+    .filter(([fact]) => reachedAnswer(state, fact) !== undefined && wording.has(`label/${fact}`))
+    .map(([fact, record]) => ({ fact, label: wording.text(`label/${fact}`), answer: answerText(line, wording, fact, record.answer, record.at) }))
+  return {
+    lines,
+    ...(question === undefined ? {} : { question }),
+    changeable: state.closed ? [] : changeable,
+    code: state.code,
+    controls: controlsOf(state),
+    ...(state.nickname === undefined ? {} : { nickname: state.nickname }),
+    desk: deskOf(line, state, at),
+  }
+}
+
+function openQuestionOf(line: Line, state: CaseState, at: Instant) {
+  const { open } = state
+  if (open === undefined || state.closed) return undefined
+  const wording = wordingOf(line, state.concern)
+  if (open.readBack === undefined) return questionOf(line, state, open.serial, open.fact, wording, at)
+  const [part] = renderReply(line, state, { kind: 'reply', audible: false, parts: [{ kind: 'read-back', serial: open.serial, fact: open.fact, reading: open.readBack.reading }] }, at, { repeated: false })
+  return part?.kind === 'question' ? part : undefined
+}
+
+function controlsOf(state: CaseState): Control[] {
+  if (state.closed) return ['person']
+  const toHospital = state.disposition?.id === 'set-out' || state.disposition?.id === 'ambulance'
+  const danger = state.danger !== undefined && state.danger.wrongTapAt === undefined
+  return [
+    ...(danger ? (['wrong-tap'] as const) : []),
+    ...(toHospital ? (['cannot-travel'] as const) : []),
+    ...(state.callout.pages.length > 0 ? (['they-rang'] as const) : []),
+    'person',
+    ...(toHospital ? (['show-handover'] as const) : []),
+    'new-child',
+  ]
+}
+
+const DESK_FACTS = ['out-since', 'in-opening', 'device', 'first-placed', 'changed-before', 'tube-found', 'replaced', 'pain-or-bleeding', 'feed-running', 'last-feed', 'critical-medicine-due', 'fasting-risk']
+
+/** One screen for reception and triage. The sentence to say comes from the flow's wording. */
+function deskOf(line: Line, state: CaseState, at: Instant): NonNullable<FamilyLog['desk']> {
+  const wording = wordingOf(line, state.concern)
+  const values = caseValues(line, state, at)
+  const say = ['desk/say-out', 'desk/say-closing', 'desk/say-no-feed', 'desk/say-clinic'].filter(id => wording.has(id)).map(id => wording.text(id, values).trim())
+  const { clinic } = familyNumbers(line.clinic)
+  return {
+    say: say.filter(text => text !== ''),
+    facts: DESK_FACTS.flatMap(fact => {
+      const answer = reachedAnswer(state, fact)
+      return answer === undefined || !wording.has(`label/${fact}`) ? [] : [{ label: wording.text(`label/${fact}`), text: answerText(line, wording, fact, answer, at) }]
+    }),
+    staff: { label: line.clinic.name, number: clinic.number },
+  }
+}

@@ -1,0 +1,59 @@
+import { existsSync, readFileSync } from 'node:fs'
+import { join } from 'node:path'
+import { fileURLToPath } from 'node:url'
+import type { Line } from '../case/line.ts'
+import { loadClinic, type LoadedClinic } from '../config/clinic-file.ts'
+import { loadFlows } from '../flow/load.ts'
+import type { Problem } from '../flow/problem.ts'
+import { type Catalogue, catalogueOf } from '../flow/wording.ts'
+import { readYaml } from '../flow/yaml-places.ts'
+import type { Instant } from '../time/instant.ts'
+import { type Lexicon, lexiconOf } from '../understand/lexicon.ts'
+import { readFlowFiles, SHIPPED_FLOWS } from './flow-files.ts'
+
+/** The invented clinic that ships with the bot. */
+export const DEMO_CLINIC = fileURLToPath(new URL('../../deploy/demo-clinic', import.meta.url))
+
+export interface LoadedLine {
+  readonly line: Line
+  readonly pagers: LoadedClinic['pagers']
+  readonly lexicon: Lexicon
+  /** Words of the screens. */
+  readonly screen: Catalogue
+}
+
+const LANGUAGE = 'en'
+
+/** Reads clinic, flows, lexicon and screen words. `loaded` is present when nothing stands in the way of serving. */
+export function loadLine(options: { clinicDir: string; flowsDir?: string; at: Instant }): { loaded?: LoadedLine; problems: readonly Problem[] } {
+  const clinicDir = options.clinicDir
+  const shipped = options.flowsDir ?? SHIPPED_FLOWS
+  const clinic = loadClinic(clinicDir, options.at)
+  const files = readFlowFiles(shipped, join(clinicDir, 'flows'))
+  const flows = loadFlows(files)
+  const problems = [...clinic.problems, ...flows.problems]
+  if (clinic.clinic === undefined || flows.set === undefined) return { problems }
+  const shared = (name: string) => readPlain(files.get(`shared/${name}`), `shared/${name}`)
+  return {
+    problems,
+    loaded: {
+      line: { flows: flows.set, clinic: clinic.clinic, settings: clinic.settings, language: LANGUAGE },
+      pagers: clinic.pagers,
+      lexicon: lexiconOf(shared(`lexicon.${LANGUAGE}.yaml`)),
+      screen: catalogueOf(LANGUAGE, shared(`wording.screen.${LANGUAGE}.yaml`) as Record<string, string>),
+    },
+  }
+}
+
+function readPlain(text: string | undefined, file: string): unknown {
+  if (text === undefined) throw new Error(`flows/${file} is missing: take it from the release this clinic runs`)
+  const { yaml, problems } = readYaml(file, text)
+  if (yaml === undefined) throw new Error(`flows/${file} cannot be read: ${problems[0]?.found ?? 'unknown'}`)
+  return yaml.value
+}
+
+/** A drawing of the shared flows, as SVG text. */
+export function drawingOf(id: string): string | undefined {
+  const file = join(SHIPPED_FLOWS, 'shared', 'drawings', `${id.replace(/[^a-z-]/g, '')}.svg`)
+  return existsSync(file) ? readFileSync(file, 'utf8') : undefined
+}
