@@ -1,0 +1,145 @@
+/** Typed words read as one or several of a question's values. */
+import type { Answer } from '../case/answer.ts'
+import type { Misread } from '../case/event.ts'
+import type { Option } from '../case/message.ts'
+import type { Lexicon } from './lexicon.ts'
+import { findsOf, type Pattern, type Reading } from './pattern.ts'
+import { firstDenied, firstSaid } from './phrase.ts'
+
+/** An answer, or why the words are none. */
+export type Read = { readonly kind: 'answer'; readonly answer: Answer } | { readonly kind: 'misread'; readonly reason: Misread }
+
+/** What the words may be: the values in the order shown, the options with their labels, and the fact's id. */
+export interface Choices {
+  readonly fact: string
+  readonly values: readonly string[]
+  readonly options: readonly Option[]
+  readonly isMany: boolean
+}
+
+const misread = (reason: Misread): Read => ({ kind: 'misread', reason })
+export const UNSURE: Read = { kind: 'answer', answer: { kind: 'unsure' } }
+const NOT_SURE = 'not-sure'
+const NONE = 'none'
+
+/** Whether the words say that the answer is not known. */
+export const isUnsure = (reading: Reading, lexicon: Lexicon): boolean =>
+  firstSaid(lexicon.answers.unsure, reading, lexicon) !== undefined
+
+/**
+ * Reads words as values. Doubt wins over a guess ("the button, not sure"): it never reassures. Two values where one
+ * is wanted give `two-answers`; "none" beside another value too; words that are none of the options `not-an-option`.
+ */
+export function choiceIn(reading: Reading, choices: Choices, lexicon: Lexicon): Read {
+  if (isUnsure(reading, lexicon)) return UNSURE
+  const numbered = numberedIn(reading, choices)
+  if (numbered !== undefined) return answerOf(numbered, choices)
+  const labelled = labelIn(reading, choices)
+  if (labelled !== undefined) return answerOf([labelled], choices)
+  const spoken = spokenIn(reading, choices, lexicon)
+  if (spoken.length > 0) return answerOf(spoken, choices)
+  if (isYesNo(choices)) return yesNoIn(reading, choices, lexicon)
+  if (choices.values.includes(NONE) && beginsWith(reading, [...lexicon.answers.none, ...lexicon.answers.no]))
+    return reading.tokens.length <= 4 ? answerOf([NONE], choices) : misread('not-an-option')
+  return misread('not-an-option')
+}
+
+function answerOf(values: readonly string[], choices: Choices): Read {
+  const distinct = [...new Set(values)]
+  if (distinct.includes(NOT_SURE)) return UNSURE
+  if (distinct.length > 1 && (!choices.isMany || distinct.includes(NONE))) return misread('two-answers')
+  const value = distinct[0]
+  if (value === undefined) return misread('not-an-option')
+  if (!choices.values.includes(value)) return misread('not-an-option')
+  return {
+    kind: 'answer',
+    answer: choices.isMany ? { kind: 'many', values: distinct } : { kind: 'choice', value },
+  }
+}
+
+/** "2", "1 and 3", "option 2": numbers of the options as shown, and nothing else beside them. */
+function numberedIn(reading: Reading, choices: Choices): readonly string[] | undefined {
+  const words = reading.tokens.map(token => token.word).filter(word => !FILLERS.has(word))
+  if (words.length === 0 || words.length > choices.options.length) return undefined
+  const values = words.map(word => (/^\d{1,2}$/.test(word) ? choices.options[Number(word) - 1]?.value : undefined))
+  return values.every(value => value !== undefined) ? values : undefined
+}
+/** Punctuation-like words between option numbers; no clinical meaning in any language that is served. */
+const FILLERS: ReadonlySet<string> = new Set(['and', 'option', 'number', 'no', 'y', 'opcion', 'numero'].filter(w => w !== 'no'))
+
+/** The one option whose label the words are, or whose label alone holds all of them. */
+function labelIn(reading: Reading, choices: Choices): string | undefined {
+  const typed = reading.tokens.map(token => token.word)
+  const labels = choices.options.map(option => ({ value: option.value, words: wordsOfLabel(option.label) }))
+  const same = labels.filter(label => label.words.join(' ') === typed.join(' '))
+  if (same.length === 1) return same[0]?.value
+  if (typed.join('').length < 4 || typed.length > 12) return undefined
+  const holding = labels.filter(label => isRunOf(typed, label.words))
+  if (holding.length === 1) return holding[0]?.value
+  const held = labels.filter(label => label.words.length > 1 && isRunOf(label.words, typed) && typed.length <= label.words.length + 3)
+  return held.length === 1 ? held[0]?.value : undefined
+}
+
+const wordsOfLabel = (label: string): readonly string[] =>
+  label
+    .normalize('NFKD')
+    .toLowerCase()
+    .replace(/\p{M}|['’]/gu, '')
+    .match(/[\p{L}\p{Nd}]+/gu) ?? []
+
+/** Whether `part` stands in `whole` word by word. */
+function isRunOf(part: readonly string[], whole: readonly string[]): boolean {
+  if (part.length === 0) return false
+  for (let at = 0; at + part.length <= whole.length; at += 1) {
+    if (part.every((word, offset) => whole[at + offset] === word)) return true
+  }
+  return false
+}
+
+/** Values whose words in the lexicon are said; for yes/no questions a plain denial of "yes" is "no". */
+function spokenIn(reading: Reading, choices: Choices, lexicon: Lexicon): readonly string[] {
+  const values = lexicon.values[choices.fact] ?? {}
+  const said = choices.values.filter(value => firstSaid(values[value] ?? [], reading, lexicon) !== undefined)
+  if (said.length > 0 || !isYesNo(choices)) return said
+  return firstDenied(values['yes'] ?? [], reading, lexicon) === undefined ? [] : ['no']
+}
+
+const isYesNo = (choices: Choices): boolean => choices.values.includes('yes') && choices.values.includes('no')
+
+function yesNoIn(reading: Reading, choices: Choices, lexicon: Lexicon): Read {
+  const { yes, no, notYet } = lexicon.answers
+  if (beginsWith(reading, notYet)) return answerOf(['no'], choices)
+  const saysYes = hasAny(reading, yes)
+  const saysNo = hasAny(reading, no)
+  if (saysYes && saysNo) {
+    if (beginsWith(reading, no) && !hasAny(withoutFirst(reading), yes)) return answerOf(['no'], choices)
+    return misread('two-answers')
+  }
+  if (saysYes) return answerOf(['yes'], choices)
+  if (saysNo) return answerOf(['no'], choices)
+  return misread('not-an-option')
+}
+
+const hasAny = (reading: Reading, patterns: readonly Pattern[]): boolean =>
+  patterns.some(pattern => findsOf(pattern, reading).next().done !== true)
+
+/** Whether one of the patterns stands at the very beginning. */
+const beginsWith = (reading: Reading, patterns: readonly Pattern[]): boolean =>
+  patterns.some(pattern => {
+    const first = findsOf(pattern, reading).next()
+    return first.done !== true && first.value.from === 0
+  })
+
+const withoutFirst = (reading: Reading): Reading => ({
+  ...reading,
+  tokens: reading.tokens.slice(1),
+  ids: reading.ids.slice(1),
+})
+
+/** Whether the words are a plain yes or no, and which; undefined when neither or both. */
+export function plainYesNo(reading: Reading, lexicon: Lexicon): boolean | undefined {
+  const choices: Choices = { fact: '', values: ['yes', 'no'], options: [], isMany: false }
+  const read = yesNoIn(reading, choices, lexicon)
+  if (read.kind === 'misread' || read.answer.kind !== 'choice') return undefined
+  return read.answer.value === 'yes'
+}

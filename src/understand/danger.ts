@@ -1,0 +1,35 @@
+/** Danger signs named in free words. Looked for in every text, at every moment, before anything else. */
+import type { Lexicon } from './lexicon.ts'
+import type { Reading } from './pattern.ts'
+import { phraseFinds } from './phrase.ts'
+
+export interface DangerFound {
+  readonly sign: string
+  readonly because: string
+}
+
+/**
+ * The danger signs a message names, in the lexicon's order. A sign that is denied plainly ("no", "not blue") is not
+ * named; one that is denied doubtfully or doubly is: nothing unclear is dropped.
+ */
+export function dangerIn(reading: Reading, lexicon: Lexicon): readonly DangerFound[] {
+  const found: DangerFound[] = []
+  for (const sign of lexicon.signs) {
+    const because = firstOf(sign.phrases, reading, lexicon, sign.pastCounts)
+    if (because !== undefined) found.push({ sign: sign.id, because })
+  }
+  return found
+}
+
+function firstOf(
+  phrases: Lexicon['signs'][number]['phrases'],
+  reading: Reading,
+  lexicon: Lexicon,
+  pastCounts: boolean,
+): string | undefined {
+  for (const phrase of phrases) {
+    const ask = { pastCounts, isThing: phrase.isThing }
+    for (const find of phraseFinds(phrase, reading, lexicon, ask)) if (find.stance !== 'denied') return find.words
+  }
+  return undefined
+}

@@ -1,0 +1,152 @@
+/**
+ * Patterns of words, as the lexicon writes them:
+ *   `lips ..4 blue|grey`   one word, then within at most four others another;  `a|b` either;  `@child` a named group;
+ *   `do_not|dont` several words where one may stand;  `vomit*` any word that begins so;  `#` any digits. Words follow each other inside one sentence; a comma does not part them.
+ * Matching costs at most (words of the text) × (patterns that can match at all) × (bounded gaps): no backtracking
+ * beyond the few words of a pattern.
+ */
+import type { Token } from './token.ts'
+import { ANY_DIGITS, type Vocabulary } from './vocabulary.ts'
+
+export interface Slot {
+  readonly ids: ReadonlySet<number>
+  /** How many other words may stand before this one. */
+  readonly gapAtMost: number
+}
+
+export interface Pattern {
+  readonly slots: readonly Slot[]
+  readonly text: string
+}
+
+/**
+ * An exception beside a find: its pattern, and how many words may stand between it and the find. Written with the gap
+ * at its outer end: `tube ..2` before, `..1 cap` after; without a gap it stands right beside.
+ */
+export interface Beside {
+  readonly pattern: Pattern
+  readonly gapAtMost: number
+}
+
+/** Where a pattern was found: first and last word (inclusive), and the places of its own words. */
+export interface Found {
+  readonly from: number
+  readonly to: number
+  readonly places: readonly number[]
+}
+
+export const GAP_AT_MOST = 8
+export const SLOTS_AT_MOST = 8
+
+/** Words of one message, each with the lexicon words it may be. */
+export interface Reading {
+  readonly tokens: readonly Token[]
+  readonly ids: readonly (readonly number[])[]
+  /** Every lexicon word in the text: a pattern with a word not in it cannot match. */
+  readonly present: ReadonlySet<number>
+}
+
+export function readingOf(tokens: readonly Token[], vocabulary: Vocabulary): Reading {
+  const parted = tokens.flatMap(token =>
+    vocabulary
+      .splitOf(token.word)
+      .map((word, at): Token => (at === 0 ? { ...token, word } : { ...token, word, gap: 'none', mark: '' })),
+  )
+  const ids = parted.map(token => vocabulary.idsOf(token.word))
+  return { tokens: parted, ids, present: new Set(ids.flat()) }
+}
+
+type Groups = Readonly<Record<string, readonly string[]>>
+
+/** Compiles a pattern with `a_b|c` alternatives of several words as one pattern for each. Throws as `patternOf`. */
+export function patternsOf(text: string, groups: Groups, vocabulary: Vocabulary): readonly Pattern[] {
+  let texts: readonly string[] = ['']
+  for (const part of text.trim().split(/\s+/)) {
+    const single = part.split('|').filter(word => !word.includes('_'))
+    const ways = [
+      ...(single.length > 0 ? [single.join('|')] : []),
+      ...part.split('|').flatMap(word => (word.includes('_') ? [word.replaceAll('_', ' ')] : [])),
+    ]
+    texts = texts.flatMap(before => ways.map(way => `${before} ${way}`))
+  }
+  return texts.map(one => patternOf(one, groups, vocabulary))
+}
+
+/** Compiles an exception that stands `before` or `after` a find. Throws as `patternOf`. */
+export function besidesOf(text: string, side: 'before' | 'after', groups: Groups, vocabulary: Vocabulary): readonly Beside[] {
+  const outer = side === 'before' ? /\s\.\.(\d)$/.exec(text.trim()) : /^\.\.(\d)\s/.exec(text.trim())
+  const gapAtMost = outer === null ? 0 : Number(outer[1])
+  const inner = outer === null ? text : text.trim().replace(outer[0], '')
+  return patternsOf(inner, groups, vocabulary).map(pattern => ({ pattern, gapAtMost }))
+}
+
+/**
+ * Compiles one pattern. Throws `SyntaxError` saying what is wrong with it: an unknown group, a gap at an end, too
+ * many words, or nothing at all.
+ */
+export function patternOf(text: string, groups: Groups, vocabulary: Vocabulary): Pattern {
+  const slots: Slot[] = []
+  let gapAtMost = 0
+  for (const part of text.trim().split(/\s+/)) {
+    if (part.startsWith('..')) {
+      gapAtMost = Number(part.slice(2))
+      const isGap = Number.isInteger(gapAtMost) && gapAtMost >= 1 && gapAtMost <= GAP_AT_MOST && slots.length > 0
+      if (!isGap) throw new SyntaxError(`pattern "${text}": "${part}" must be ..1 to ..${GAP_AT_MOST}, after a word`)
+      continue
+    }
+    slots.push({ ids: new Set(wordsOf(part, text, groups).map(vocabulary.add)), gapAtMost })
+    gapAtMost = 0
+  }
+  if (gapAtMost > 0) throw new SyntaxError(`pattern "${text}": a gap needs a word after it`)
+  if (slots.length === 0 || slots.length > SLOTS_AT_MOST)
+    throw new SyntaxError(`pattern "${text}": expected 1 to ${SLOTS_AT_MOST} words`)
+  return { slots, text }
+}
+
+function wordsOf(part: string, text: string, groups: Groups): string[] {
+  return part.split('|').flatMap(word => {
+    if (!word.startsWith('@')) {
+      if (word === ANY_DIGITS || /^[\p{L}\p{Nd}]+\*?$/u.test(word)) return [word]
+      throw new SyntaxError(`pattern "${text}": "${word}" must be plain letters, without apostrophes or accents`)
+    }
+    const group = groups[word.slice(1)]
+    if (group === undefined) throw new SyntaxError(`pattern "${text}": no group "${word.slice(1)}"`)
+    return [...group]
+  })
+}
+
+/** Whether every word of the pattern stands somewhere in the text. */
+export const canMatch = (pattern: Pattern, reading: Reading): boolean =>
+  pattern.slots.every(slot => [...slot.ids].some(id => reading.present.has(id)))
+
+/** Every place where the pattern stands, in order; at each beginning the nearest ending. */
+export function* findsOf(pattern: Pattern, reading: Reading): Generator<Found> {
+  if (!canMatch(pattern, reading)) return
+  for (let from = 0; from < reading.tokens.length; from += 1) {
+    const places = placesFrom(pattern, reading, from)
+    if (places !== undefined) yield { from, to: places[places.length - 1] ?? from, places }
+  }
+}
+
+/** Whether a pattern begins at a word: its words' places, or undefined. */
+export function placesFrom(pattern: Pattern, reading: Reading, from: number): readonly number[] | undefined {
+  const first = pattern.slots[0]
+  if (first === undefined || !fits(first, reading, from)) return undefined
+  return restFrom(pattern, reading, 1, [from])
+}
+
+function restFrom(pattern: Pattern, reading: Reading, next: number, places: readonly number[]): readonly number[] | undefined {
+  const slot = pattern.slots[next]
+  if (slot === undefined) return places
+  const last = places[places.length - 1] ?? 0
+  for (let at = last + 1; at <= last + 1 + slot.gapAtMost; at += 1) {
+    if (at >= reading.tokens.length || reading.tokens[at]?.gap === 'stop') return undefined
+    if (!fits(slot, reading, at)) continue
+    const all = restFrom(pattern, reading, next + 1, [...places, at])
+    if (all !== undefined) return all
+  }
+  return undefined
+}
+
+const fits = (slot: Slot, reading: Reading, at: number): boolean =>
+  reading.ids[at]?.some(id => slot.ids.has(id)) ?? false

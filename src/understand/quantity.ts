@@ -1,0 +1,54 @@
+/** Typed numbers and telephone numbers. */
+import { parsePhoneNumberFromString } from 'libphonenumber-js/max'
+import type { CountryCode } from 'libphonenumber-js/max'
+import { type Read, UNSURE, isUnsure } from './choice.ts'
+import type { Lexicon } from './lexicon.ts'
+import type { Reading } from './pattern.ts'
+import { firstSaid } from './phrase.ts'
+
+export type Region = CountryCode
+
+const NUMBER = /(?<![\p{L}\d.,])[-+]?\d{1,9}(?:[.,·]\d{1,6})?(?![\d])/gu
+
+/**
+ * One number: digits with a point, comma or raised point, or one number word. Two different numbers ("5 or 6",
+ * "5-6") and none are `number-unclear`; one outside the fact's bounds (inclusive) is `number-impossible`.
+ */
+export function numberIn(plain: string, reading: Reading, fact: string, lexicon: Lexicon): Read {
+  const digits = [...plain.replaceAll(/(?<=\d)\s*[–—-]\s*(?=\d)/gu, ' ').matchAll(NUMBER)].map(found =>
+    Number(found[0].replace(/[,·]/, '.')),
+  )
+  const spoken = reading.tokens.flatMap(token => lexicon.answers.numbers.get(token.word) ?? [])
+  const values = [...new Set(digits.length > 0 ? digits : spoken)]
+  const [value] = values
+  if (value === undefined || values.length > 1) return { kind: 'misread', reason: 'number-unclear' }
+  const bounds = lexicon.numberFacts[fact] ?? { min: 0, max: 1_000_000 }
+  if (value < bounds.min || value > bounds.max) return { kind: 'misread', reason: 'number-impossible' }
+  return { kind: 'answer', answer: { kind: 'number', value } }
+}
+
+/** Characters of a message in which a telephone number is looked for. */
+const PHONE_TEXT_AT_MOST = 200
+
+/**
+ * A telephone number in E.164, or the wish to be written to only. Numbers that no network could ring, emergency and
+ * short numbers, and two numbers at once are refused. A number in a range the data do not know as given out is kept
+ * when its length is possible: it is read back by its last two digits.
+ */
+export function phoneIn(plain: string, reading: Reading, region: Region, lexicon: Lexicon): Read {
+  if (firstSaid(lexicon.answers.writeOnly, reading, lexicon) !== undefined) return writeOnly
+  const text = plain.slice(0, PHONE_TEXT_AT_MOST)
+  const runs = (text.match(/\+?\(?\d[\d\s().\-/]{5,24}\d/g) ?? []).map(run => run.trim())
+  const numbers = new Set(runs.flatMap(run => e164Of(run, region)))
+  const [number] = numbers
+  if (numbers.size > 1) return { kind: 'misread', reason: 'two-answers' }
+  if (number !== undefined) return { kind: 'answer', answer: { kind: 'phone', number } }
+  return isUnsure(reading, lexicon) ? UNSURE : { kind: 'misread', reason: 'phone-unclear' }
+}
+
+const writeOnly: Read = { kind: 'answer', answer: { kind: 'phone', number: 'write-only' } }
+
+function e164Of(run: string, region: Region): readonly string[] {
+  const parsed = parsePhoneNumberFromString(run, region)
+  return parsed?.isPossible() === true ? [parsed.number] : []
+}

@@ -1,0 +1,41 @@
+/** Plain text cut into words, with how strongly each is set apart from the one before. */
+
+/** What stands before a word: nothing; a comma, dash or bracket; or the end of a sentence or line. */
+export type Gap = 'none' | 'pause' | 'stop'
+
+export interface Token {
+  readonly word: string
+  readonly gap: Gap
+  /** What stands right before it, spaces left out: '?', ':' … */
+  readonly mark: string
+  /** Where the word stands in the plain text: from (inclusive) to (exclusive). */
+  readonly from: number
+  readonly to: number
+}
+
+const WORD = /[\p{L}\p{Nd}]+(?:'[\p{L}\p{Nd}]+)*/gu
+const STOP = /[.!?;\n\r\u2028\u2029。！？¿¡]/u
+const PAUSE = /[,:\-–—()/…"<>[\]{}|*_~·•]/u
+/** A longer run of letters is no word; it is cut so that nothing costs more than its length. */
+const WORD_LENGTH_AT_MOST = 40
+
+/**
+ * The words of plain text (`plainOf`), apostrophes left out ("can't" is `cant`), letters typed three times or more
+ * written twice ("bluuuue" is `bluue`; the lexicon also tries it once). `...` is a pause, not an end.
+ */
+export function tokensOf(plain: string): readonly Token[] {
+  const tokens: Token[] = []
+  let end = 0
+  for (const found of plain.matchAll(WORD)) {
+    const between = plain.slice(end, found.index).replace(/\.{2,}/g, '…')
+    tokens.push({
+      word: found[0].replaceAll("'", '').replace(/(\p{L})\1{2,}/gu, '$1$1').slice(0, WORD_LENGTH_AT_MOST),
+      gap: STOP.test(between) ? 'stop' : PAUSE.test(between) ? 'pause' : 'none',
+      mark: between.replace(/[ \t]+/g, ''),
+      from: found.index,
+      to: found.index + found[0].length,
+    })
+    end = found.index + found[0].length
+  }
+  return tokens
+}

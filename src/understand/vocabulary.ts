@@ -1,0 +1,101 @@
+/**
+ * The words a lexicon knows, and which of them a typed word may be: itself, a beginning (`vomit*`), or, for long
+ * words, one slip of the finger or of dictation away. Each look-up costs no more than the word's length.
+ */
+
+/** From this length on a word is also known with one letter wrong, missing, added, or two swapped. */
+export const MISSPELT_FROM_LENGTH = 6
+
+/** A lexicon word that stands for any digits. */
+export const ANY_DIGITS = '#'
+
+export interface Vocabulary {
+  /** Numbers of the lexicon words that a typed word may stand for; empty when it is none. */
+  readonly idsOf: (word: string) => readonly number[]
+  /** Number of a lexicon word (or `beginning*`), giving it one when it is new. */
+  readonly add: (word: string) => number
+  /** Two words typed without a space ("notbreathing"), when both are known; the word alone otherwise. */
+  readonly splitOf: (word: string) => readonly string[]
+}
+
+/** @param realWords words that are never a misspelling of another ("sloppy" for "floppy") */
+export function vocabularyOf(realWords: readonly string[]): Vocabulary {
+  const exact = new Map<string, number>()
+  const beginnings = new Map<string, number>()
+  const shortened = new Map<string, number[]>()
+  const words: string[] = []
+  const real = new Set(realWords)
+  const known = new Map<string, readonly number[]>()
+
+  const add = (entry: string): number => {
+    const isBeginning = entry.endsWith('*')
+    const word = isBeginning ? entry.slice(0, -1) : entry
+    const home = isBeginning ? beginnings : exact
+    const there = home.get(word)
+    if (there !== undefined) return there
+    const id = words.push(word) - 1
+    home.set(word, id)
+    if (word.length >= MISSPELT_FROM_LENGTH) {
+      for (const short of [word, ...shorterBy1(word)]) shortened.set(short, [...(shortened.get(short) ?? []), id])
+    }
+    known.clear()
+    return id
+  }
+
+  const look = (word: string): readonly number[] => {
+    const ids = new Set<number>()
+    for (const itself of [exact.get(word), /^\d+$/.test(word) ? exact.get(ANY_DIGITS) : undefined]) {
+      if (itself !== undefined) ids.add(itself)
+    }
+    for (let length = 2; length <= word.length; length += 1) {
+      const id = beginnings.get(word.slice(0, length))
+      if (id !== undefined) ids.add(id)
+    }
+    if (ids.size > 0 || word.length < MISSPELT_FROM_LENGTH - 1 || real.has(word)) return [...ids]
+    for (const short of [word, ...shorterBy1(word)]) {
+      for (const id of shortened.get(short) ?? []) if (isOneSlip(word, words[id] ?? '')) ids.add(id)
+    }
+    return [...ids]
+  }
+
+  const idsOf = (word: string): readonly number[] => {
+    const before = known.get(word)
+    if (before !== undefined) return before
+    const once = word.replace(/(\p{L})\1/gu, '$1')
+    const direct = look(word)
+    const ids = direct.length > 0 || once === word ? direct : look(once)
+    if (known.size > 5_000) known.clear()
+    known.set(word, ids)
+    return ids
+  }
+
+  const splitOf = (word: string): readonly string[] => {
+    if (word.length < 7 || word.length > 24 || real.has(word) || idsOf(word).length > 0) return [word]
+    for (let cut = 3; cut <= word.length - 3; cut += 1) {
+      const [first, second] = [word.slice(0, cut), word.slice(cut)]
+      if (exact.has(first) && exact.has(second)) return [first, second]
+    }
+    return [word]
+  }
+
+  return { idsOf, add, splitOf }
+}
+
+function shorterBy1(word: string): string[] {
+  return Array.from({ length: word.length }, (_, at) => word.slice(0, at) + word.slice(at + 1))
+}
+
+/** Whether one letter wrong, missing, added, or two neighbours swapped turns one word into the other. */
+export function isOneSlip(a: string, b: string): boolean {
+  if (a === b) return true
+  if (Math.abs(a.length - b.length) > 1) return false
+  let head = 0
+  while (head < a.length && a[head] === b[head]) head += 1
+  const [restA, restB] = [a.slice(head), b.slice(head)]
+  return (
+    restA.slice(1) === restB.slice(1) ||
+    restA.slice(1) === restB ||
+    restA === restB.slice(1) ||
+    (restA[0] === restB[1] && restA[1] === restB[0] && restA.slice(2) === restB.slice(2))
+  )
+}
