@@ -24,7 +24,7 @@ export function lineMachine(line: Line): Machine {
     renderReply: (state, effect, at, extra) => renderReply(line, caseState(state), effect, at, extra),
     renderPage: (state, effect, at) => renderPage(line, caseState(state), effect, at),
     fallbackParts: at => fallbackParts(line, at),
-    parkedPage: ({ code, why }) => [parkedWords(line, why), ...(code === undefined ? [] : [code])],
+    parkedPage: ({ code, why }) => [parkedWords(line, why), codeWords(line, code)].filter(piece => piece !== ''),
   }
 }
 
@@ -34,12 +34,21 @@ function caseState(state: RunningCase): CaseState {
   throw new InvariantBroken(`case "${state.caseId}" was not opened or read by this machine`)
 }
 
+const staffWording = (line: Line) =>
+  line.flows.wording.get(line.clinic.staffLanguage) ?? line.flows.wording.get(line.language)
+
 /** The head of a page about a case no flow carries on. Plain words stand in where the wording has none: a page must go out. */
 function parkedWords(line: Line, why: ParkedWhy): string {
-  const id = `page/parked-${why}`
-  const wording = line.flows.wording.get(line.clinic.staffLanguage) ?? line.flows.wording.get(line.language)
+  const id = why === 'no-flow' ? 'page/no-flow' : 'page/parked'
+  const wording = staffWording(line)
   if (wording?.has(id) === true) return wording.text(id)
   return why === 'no-flow'
     ? 'FAMILY WANTS A PERSON, no questions asked yet. They have the numbers to ring. Open the case.'
     : 'CASE STOPPED by a fault. Family has the numbers to ring. Read the case and ring them.'
+}
+
+function codeWords(line: Line, code: string | undefined): string {
+  if (code === undefined) return ''
+  const wording = staffWording(line)
+  return wording?.has('page/code') === true ? wording.text('page/code', { code }) : code
 }

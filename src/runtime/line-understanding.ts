@@ -1,6 +1,6 @@
-import type { Line } from '../case/line.ts'
+import { type Line, wordingOf } from '../case/line.ts'
 import type { Question } from '../case/message.ts'
-import { questionOf, wordingOf } from '../case/render.ts'
+import { questionOf } from '../case/render.ts'
 import type { CaseState } from '../case/state.ts'
 import type { Instant } from '../time/instant.ts'
 import type { UnderstandContext } from '../understand/understand.ts'

@@ -81,7 +81,11 @@ function controlBeginning(
 function wordsBeginning(understood: Understood, concerns: ReadonlySet<string>): Beginning {
   switch (understood.kind) {
     case 'concern': {
-      const { facts, said } = understood
+      const { said } = understood
+      // A typed time that has to be read back is no answer yet: it is asked in its turn.
+      const facts = Object.fromEntries(
+        Object.entries(understood.facts).filter(([fact]) => !(fact in understood.readBacks)),
+      )
       // Most urgent first; one with a flow is begun, so that the family has steps while a person comes to the rest.
       const concern = understood.concerns.find(each => concerns.has(each)) ?? SOMEONE
       const isSmall = understood.concerns.length === 0
