@@ -189,5 +189,12 @@ export const pagersShape = z.strictObject({
       'password-file': text('the file that holds the password').optional(),
     })
     .optional(),
-  webhook: z.strictObject({ 'secret-file': text('the file that holds the signing secret') }).optional(),
+  webhook: z
+    .strictObject({
+      'secret-file': text('the file that holds the signing secret'),
+      'private-hosts': z
+        .array(text('a host name'), { error: 'a list of host names inside your own network that may be called' })
+        .optional(),
+    })
+    .optional(),
 })

@@ -12,7 +12,11 @@ export interface PagerRoutes {
     readonly user?: string
     readonly passwordFile?: string
   }
-  readonly webhook?: { readonly secretFile: string }
+  readonly webhook?: {
+    readonly secretFile: string
+    /** Hosts inside the clinic's own network that may be called; all other private addresses are refused. */
+    readonly privateHosts: readonly string[]
+  }
 }
 
 /** The pagers' own section; a pager that is used and has no route is a problem outside a demonstration. */
@@ -35,7 +39,9 @@ export function pagersIn(reader: PartReader, clinic: Clinic): PagerRoutes {
   const { smtp, webhook } = read
   return {
     ...(smtp === undefined ? {} : { smtp: smtpRoute(smtp) }),
-    ...(webhook === undefined ? {} : { webhook: { secretFile: webhook['secret-file'] } }),
+    ...(webhook === undefined
+      ? {}
+      : { webhook: { secretFile: webhook['secret-file'], privateHosts: webhook['private-hosts'] ?? [] } }),
   }
 }
 

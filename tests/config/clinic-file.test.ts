@@ -360,6 +360,16 @@ describe('cover of the next 14 days', () => {
 
 describe('a real clinic', () => {
   const real = spoil('demonstration: yes', 'demonstration: no').text
+  // Kept for fiction by the British regulator (from memory), which the check for a real clinic does not know.
+  const own = real
+    .replaceAll('+1 212 555 01', '+44 7700 9001')
+    .replaceAll('.example', '.internal')
+    .replace('"demo:"', '"https://pager.clinic.internal/in"')
+    .replace('staff-language: en', 'staff-language: en\n  web-address: https://feeding.clinic.internal')
+    .concat(
+      'pagers:\n  smtp: { host: mail.internal, port: 587, security: starttls, from: p@clinic.internal, password-file: pw }\n  webhook: { secret-file: key }\n',
+    )
+
   it('is refused while numbers, addresses and pagers are those of a demonstration', () => {
     const { clinic, problems } = read(real)
     expect(clinic).toBeUndefined()
@@ -377,22 +387,19 @@ describe('a real clinic', () => {
     ])
   })
 
+  it('is refused for a single number left over from the demonstration', () => {
+    const { clinic, problems } = read(own.replace('+44 7700 900110', '+1 212 555 0110'))
+    expect(problems.filter(one => one.severity === 'problem').map(brief)).toEqual(['11:28 NUMBER_FICTION'])
+    expect(clinic).toBeUndefined()
+  })
+
   it('is given once they are its own', () => {
-    // Kept for fiction by the British regulator (from memory), which the check for a real clinic does not know.
-    const own = real
-      .replaceAll('+1 212 555 01', '+44 7700 9001')
-      .replaceAll('.example', '.internal')
-      .replace('"demo:"', '"https://pager.clinic.internal/in"')
-      .replace('staff-language: en', 'staff-language: en\n  web-address: https://feeding.clinic.internal')
-      .concat(
-        'pagers:\n  smtp: { host: mail.internal, port: 587, security: starttls, from: p@clinic.internal, password-file: pw }\n  webhook: { secret-file: key }\n',
-      )
     const { clinic, problems, pagers } = read(own)
     expect(problems.filter(one => one.severity === 'problem')).toEqual([])
     expect(clinic).toMatchObject({ demonstration: false, webAddress: 'https://feeding.clinic.internal' })
     expect(pagers).toEqual({
       smtp: { host: 'mail.internal', port: 587, security: 'starttls', from: 'p@clinic.internal', passwordFile: 'pw' },
-      webhook: { secretFile: 'key' },
+      webhook: { secretFile: 'key', privateHosts: [] },
     })
   })
 })

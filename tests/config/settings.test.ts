@@ -1,4 +1,5 @@
 import { describe, expect, it } from 'vitest'
+import type { Thresholds } from '../../src/clinical/thresholds.ts'
 import { settingDefinitions, settingIds } from '../../src/config/setting-definitions.ts'
 import { defaultSettings, settingsWith } from '../../src/config/settings.ts'
 import { days, hours, minutes, seconds } from '../../src/time/instant.ts'
@@ -43,6 +44,11 @@ describe('shipped settings', () => {
     expect(switches.map(id => defaultSettings[id])).toEqual(switches.map(() => 'off'))
     expect(switches).toHaveLength(4)
   })
+})
+
+it('hold every threshold a case reads, under the same ids and in the same units', () => {
+  const thresholds: Thresholds = defaultSettings
+  expect(thresholds['closure-latest']).toBe(minutes(120))
 })
 
 describe('written settings', () => {
