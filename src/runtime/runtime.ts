@@ -80,6 +80,8 @@ export function createRuntime(deps: RuntimeDependencies): Runtime {
   const store = timedStore(deps.store, clock)
   const resorted = new Map<string, number>()
   let heartbeat: (() => void) | undefined
+  /** The store knows of commits whose answer was lost on the way. */
+  const unlisten = deps.store.onCommitted?.(kick)
   let stopped = false
 
   const worker = createWorker({ ...deps, store, clock, committed: kick, lastResort })
@@ -169,6 +171,7 @@ export function createRuntime(deps: RuntimeDependencies): Runtime {
       if (stopped) return
       stopped = true
       heartbeat?.()
+      unlisten?.()
       const ended = await within(
         clock,
         graceMs,
