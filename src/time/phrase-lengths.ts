@@ -1,0 +1,301 @@
+import { alt, map, opt, type Parser, phrase, seq, token, word } from './phrase-grammar.ts'
+import { HEDGE } from './phrase-words.ts'
+
+/** "20 minutes", "an hour and a half", "2 to 3 weeks": lengths of time as people say them. */
+
+export type Base = 'minute' | 'day' | 'month'
+
+/** From `low` to `high` (inclusive) in the base unit; equal where one length was said. */
+export interface LengthSaid {
+  readonly base: Base
+  readonly low: number
+  readonly high: number
+  /** The grain of the words, in the base unit: 1 for "20 minutes", 60 for "2 hours", 30 for "half an hour"; 0 for a range. */
+  readonly grain: number
+}
+
+interface Unit {
+  readonly base: Base
+  readonly size: number
+  readonly isPlural: boolean
+}
+
+const UNITS: readonly (readonly [names: string, base: Base, size: number])[] = [
+  ['second seconds sec secs', 'minute', 1 / 60],
+  ['minute minutes min mins m minuets mintues minutos', 'minute', 1],
+  ['hour hours hr hrs h', 'minute', 60],
+  ['day days', 'day', 1],
+  ['week weeks wk wks w', 'day', 7],
+  ['fortnight fortnights', 'day', 14],
+  ['month months mth mths mo mos', 'month', 1],
+  ['year years yr yrs', 'month', 12],
+]
+
+const unitsByName = new Map<string, Unit>(
+  UNITS.flatMap(([names, base, size]) =>
+    names.split(' ').map((name): [string, Unit] => [name, { base, size, isPlural: /(?<!^)s$/.test(name) }]),
+  ),
+)
+
+const NUMBERS =
+  'zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen'.split(
+    ' ',
+  )
+const TENS = ['twenty', 'thirty', 'forty', 'fifty', 'sixty', 'seventy', 'eighty', 'ninety']
+
+const below20 = (text: string): number | undefined => {
+  const value = NUMBERS.indexOf(text)
+  return value < 0 ? undefined : value
+}
+
+const spokenNumber: Parser<number> = alt(
+  token(below20),
+  map(
+    seq(
+      token(text => (TENS.includes(text) ? (TENS.indexOf(text) + 2) * 10 : undefined)),
+      opt(word('-')),
+      opt(token(text => (NUMBERS.indexOf(text) > 0 && NUMBERS.indexOf(text) < 10 ? below20(text) : undefined))),
+    ),
+    ([tens, dash, ones]) => (dash !== undefined && ones === undefined ? undefined : tens + (ones ?? 0)),
+  ),
+)
+
+/** A whole number in digits or words. */
+export const wholeNumber: Parser<number> = alt(
+  token(text => (/^\d{1,3}$/.test(text) ? Number(text) : undefined)),
+  spokenNumber,
+)
+
+const unit: Parser<Unit> = token(text => unitsByName.get(text))
+const oneUnit: Parser<Unit> = map(unit, found => (found.isPlural ? undefined : found))
+const article = word('a', 'an')
+
+interface Amount {
+  readonly low: number
+  readonly high: number
+  /** Share of the unit that the words are exact to; 0 where they are a range already. */
+  readonly grain: number
+}
+
+const exactly = (value: number, grain = 1): Amount => ({ low: value, high: value, grain })
+
+const plainAmount: Parser<Amount> = alt(
+  map(wholeNumber, value => exactly(value)),
+  map(
+    token(text => /^\d{1,2}\.\d{1,2}$/.exec(text) ?? undefined),
+    ([text]) => decimal(text),
+  ),
+  map(seq(wholeNumber, phrase('and a half')), ([value]) => exactly(value + 0.5, 0.5)),
+  map(seq(wholeNumber, phrase('and a quarter')), ([value]) => exactly(value + 0.25, 0.25)),
+)
+
+/** "1.5", and "1.30", which is either a decimal or hours and minutes: both, from the lower to the higher. */
+function decimal(text: string): Amount {
+  const [ones = '', parts = ''] = text.split('.')
+  const value = Number(text)
+  if (parts.length === 1 || parts === '25' || parts === '75') return exactly(value, 0.5)
+  const asMinutes = Number(ones) + Number(parts) / 60
+  return { low: Math.min(value, asMinutes), high: Math.max(value, asMinutes), grain: 0 }
+}
+
+const lengthOf = ({ base, size }: Unit, amount: Amount): LengthSaid => ({
+  base,
+  low: amount.low * size,
+  high: amount.high * size,
+  grain: amount.grain * size,
+})
+
+/** Vague small numbers. A few minutes may be fifteen: a count of minutes is the least well kept. */
+function vague(found: Unit, howMany: 'couple' | 'few'): LengthSaid {
+  if (found.base === 'minute' && found.size <= 1)
+    return { base: 'minute', low: 1, high: howMany === 'few' ? 15 : 5, grain: 0 }
+  return lengthOf(found, howMany === 'few' ? { low: 2, high: 6, grain: 0 } : { low: 1.5, high: 3, grain: 0 })
+}
+
+const isHour = (found: Unit): boolean => found.base === 'minute' && found.size === 60
+
+const fractions: Parser<LengthSaid> = alt(
+  map(seq(word('half'), opt(word('of')), opt(article), oneUnit), ([, , , found]) => lengthOf(found, exactly(0.5, 0.5))),
+  map(seq(article, word('half'), oneUnit), ([, , found]) => lengthOf(found, exactly(0.5, 0.5))),
+  map(seq(opt(article), word('quarter'), opt(word('of')), opt(article), oneUnit), ([, , , , found]) =>
+    isHour(found) ? lengthOf(found, exactly(0.25, 0.25)) : undefined,
+  ),
+  map(
+    seq(word('three', '3'), word('quarter', 'quarters'), opt(word('of')), opt(article), oneUnit),
+    ([, , , , found]) => (isHour(found) ? lengthOf(found, exactly(0.75, 0.25)) : undefined),
+  ),
+)
+
+const tailFraction: Parser<number> = alt(
+  map(alt(phrase('and a half'), phrase('a half'), phrase('and half'), phrase('half')), () => 0.5),
+  map(alt(phrase('and a quarter'), phrase('a quarter')), () => 0.25),
+  map(phrase('and three quarters'), () => 0.75),
+)
+
+const counted: Parser<LengthSaid> = alt(
+  map(seq(plainAmount, unit), ([amount, found]) => lengthOf(found, amount)),
+  map(seq(opt(article), oneUnit), ([, found]) => lengthOf(found, exactly(1))),
+  map(seq(opt(article), word('couple'), opt(word('of')), unit), ([, , , found]) => vague(found, 'couple')),
+  map(seq(opt(article), word('few'), unit), ([, , found]) => vague(found, 'few')),
+  map(
+    seq(
+      alt(
+        map(article, () => 1),
+        wholeNumber,
+      ),
+      unit,
+      tailFraction,
+    ),
+    ([n, found, part]) => lengthOf(found, exactly(n + part, part === 0.5 ? 0.5 : 0.25)),
+  ),
+  map(seq(oneUnit, tailFraction), ([found, part]) => lengthOf(found, exactly(1 + part, part === 0.5 ? 0.5 : 0.25))),
+)
+
+/** "1 hour 20 minutes", "1 h 30", "3 weeks and 2 days". */
+const compound: Parser<LengthSaid> = alt(
+  map(
+    seq(
+      alt(
+        map(article, () => 1),
+        wholeNumber,
+      ),
+      unit,
+      opt(word('and')),
+      wholeNumber,
+      unit,
+    ),
+    ([big, bigUnit, , small, smallUnit]) => sum(big, bigUnit, small, smallUnit),
+  ),
+  map(
+    seq(
+      wholeNumber,
+      unit,
+      token(text => (/^\d{2}$/.test(text) ? Number(text) : undefined)),
+    ),
+    ([big, bigUnit, small]) =>
+      isHour(bigUnit) && small < 60
+        ? { base: 'minute' as const, low: big * 60 + small, high: big * 60 + small, grain: 1 }
+        : undefined,
+  ),
+)
+
+function sum(big: number, bigUnit: Unit, small: number, smallUnit: Unit): LengthSaid | undefined {
+  if (bigUnit.base !== smallUnit.base || smallUnit.size >= bigUnit.size || small * smallUnit.size >= bigUnit.size)
+    return undefined
+  const value = big * bigUnit.size + small * smallUnit.size
+  return { base: bigUnit.base, low: value, high: value, grain: smallUnit.size }
+}
+
+const single: Parser<LengthSaid> = alt(fractions, counted, compound)
+const hedged = <T>(parser: Parser<T>): Parser<T> => map(seq(opt(word(HEDGE)), parser), ([, value]) => value)
+const dashOrTo = word('-', 'to', 'and')
+
+const ranges: Parser<LengthSaid> = alt(
+  map(seq(hedged(plainAmount), word('-', 'to'), plainAmount, unit), ([from, , to, found]) => spanned(from, to, found)),
+  map(seq(hedged(plainAmount), word('or'), opt(word(HEDGE)), plainAmount, unit), ([from, , , to, found]) =>
+    near(spanned(from, to, found)),
+  ),
+  map(seq(word('between'), hedged(plainAmount), dashOrTo, plainAmount, unit), ([, from, , to, found]) =>
+    spanned(from, to, found),
+  ),
+  map(seq(hedged(single), word('-', 'to'), single), ([from, , to]) => joined(from, to)),
+  map(seq(hedged(single), word('or'), opt(word(HEDGE)), single), ([from, , , to]) => near(joined(from, to))),
+  map(seq(word('between'), hedged(single), dashOrTo, single), ([, from, , to]) => joined(from, to)),
+  map(seq(article, oneUnit, word('or'), opt(word(HEDGE)), word('two', '2')), ([, found]) =>
+    lengthOf(found, { low: 1, high: 2, grain: 0 }),
+  ),
+)
+
+function spanned(from: Amount, to: Amount, found: Unit): LengthSaid {
+  return joined(lengthOf(found, from), lengthOf(found, to)) ?? lengthOf(found, to)
+}
+
+/** From the shorter to the longer, in whichever order they were said. Lengths of different base units are no range. */
+function joined(from: LengthSaid, to: LengthSaid): LengthSaid | undefined {
+  if (from.base !== to.base) return undefined
+  return { base: from.base, low: Math.min(from.low, to.low), high: Math.max(from.high, to.high), grain: 0 }
+}
+
+/** "two or three hours" is a way to say a range; "20 minutes or 3 hours" is two answers. */
+function near(range: LengthSaid | undefined): LengthSaid | undefined {
+  return range !== undefined && range.high <= 2 * range.low ? range : undefined
+}
+
+/** One length, or a range of lengths. */
+export const length: Parser<LengthSaid> = alt(single, ranges)
+
+/** How a length bounds what is meant. */
+export type Bound = 'exact' | 'below' | 'just-below' | 'just-above' | 'above'
+
+export interface BoundedLength {
+  readonly length: LengthSaid
+  readonly bound: Bound
+}
+
+const bounds: Parser<Bound> = alt(
+  map(
+    alt(
+      phrase('less than'),
+      phrase('under'),
+      phrase('at most'),
+      phrase('up to'),
+      phrase('within'),
+      phrase('within last'),
+      phrase('in last'),
+      phrase('in past'),
+      phrase('within past'),
+      phrase('last'),
+      phrase('past'),
+      phrase('maximum'),
+    ),
+    () => 'below' as const,
+  ),
+  map(
+    alt(
+      phrase('nearly'),
+      phrase('almost'),
+      phrase('just under'),
+      phrase('a bit under'),
+      phrase('a little under'),
+      phrase('a bit less than'),
+      phrase('a little less than'),
+      phrase('slightly under'),
+      phrase('slightly less than'),
+      phrase('coming up to'),
+      phrase('getting on for'),
+      phrase('not quite'),
+    ),
+    () => 'just-below' as const,
+  ),
+  map(
+    alt(
+      phrase('just over'),
+      phrase('a bit over'),
+      phrase('a little over'),
+      phrase('a bit more than'),
+      phrase('a little more than'),
+      phrase('slightly over'),
+      phrase('slightly more than'),
+    ),
+    () => 'just-above' as const,
+  ),
+  map(
+    alt(phrase('more than'), phrase('over'), phrase('at least'), phrase('longer than'), phrase('well over')),
+    () => 'above' as const,
+  ),
+)
+
+const endings: Parser<Bound> = alt(
+  map(
+    alt(phrase('or less'), phrase('at most'), phrase('max'), phrase('maximum'), phrase('tops'), phrase('or under')),
+    () => 'below' as const,
+  ),
+  map(alt(phrase('or more'), phrase('or longer'), phrase('at least'), phrase('minimum')), () => 'above' as const),
+)
+
+/** A length with the words that bound it: "less than an hour", "nearly 2 hours", "half an hour or more". */
+export const boundedLength: Parser<BoundedLength> = alt(
+  map(length, said => ({ length: said, bound: 'exact' as const })),
+  map(seq(bounds, opt(word(HEDGE)), length), ([bound, , said]) => ({ length: said, bound })),
+  map(seq(length, endings), ([said, bound]) => ({ length: said, bound })),
+)
