@@ -107,8 +107,3 @@ function clock24({ hour, minute }: LocalParts): string {
 function clock12({ hour, minute }: LocalParts): string {
   return `${hour % 12 === 0 ? 12 : hour % 12}:${two(minute)}`
 }
-
-/** Day of the week in a zone, 0 is Sunday. */
-export function weekdayAt(at: Instant, zone: string): number {
-  return weekdayOf(localParts(at, zone)) % 7
-}
