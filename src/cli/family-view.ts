@@ -23,14 +23,23 @@ export function caseNow(line: Line, cases: readonly StoredCase[]): CaseState | u
   }
 }
 
-export function familyLogOf(line: Line, cases: readonly StoredCase[], lines: readonly LogLine[], at: Instant): FamilyLog {
+export function familyLogOf(
+  line: Line,
+  cases: readonly StoredCase[],
+  lines: readonly LogLine[],
+  at: Instant,
+): FamilyLog {
   const state = caseNow(line, cases)
   if (state === undefined) return { lines, changeable: [], controls: lines.length === 0 ? [] : ['person'] }
   const wording = wordingOf(line, state.concern)
   const question = openQuestionOf(line, state, at)
   const changeable = Object.entries(state.answers)
     .filter(([fact]) => reachedAnswer(state, fact) !== undefined && wording.has(`label/${fact}`))
-    .map(([fact, record]) => ({ fact, label: wording.text(`label/${fact}`), answer: answerText(line, wording, fact, record.answer, record.at) }))
+    .map(([fact, record]) => ({
+      fact,
+      label: wording.text(`label/${fact}`),
+      answer: answerText(line, wording, fact, record.answer, record.at),
+    }))
   return {
     lines,
     ...(question === undefined ? {} : { question }),
@@ -47,7 +56,17 @@ function openQuestionOf(line: Line, state: CaseState, at: Instant) {
   if (open === undefined || state.closed) return undefined
   const wording = wordingOf(line, state.concern)
   if (open.readBack === undefined) return questionOf(line, state, open.serial, open.fact, wording, at)
-  const [part] = renderReply(line, state, { kind: 'reply', audible: false, parts: [{ kind: 'read-back', serial: open.serial, fact: open.fact, reading: open.readBack.reading }] }, at, { repeated: false })
+  const [part] = renderReply(
+    line,
+    state,
+    {
+      kind: 'reply',
+      audible: false,
+      parts: [{ kind: 'read-back', serial: open.serial, fact: open.fact, reading: open.readBack.reading }],
+    },
+    at,
+    { repeated: false },
+  )
   return part?.kind === 'question' ? part : undefined
 }
 
@@ -65,19 +84,36 @@ function controlsOf(state: CaseState): Control[] {
   ]
 }
 
-const DESK_FACTS = ['out-since', 'in-opening', 'device', 'first-placed', 'changed-before', 'tube-found', 'replaced', 'pain-or-bleeding', 'feed-running', 'last-feed', 'critical-medicine-due', 'fasting-risk']
+const DESK_FACTS = [
+  'out-since',
+  'in-opening',
+  'device',
+  'first-placed',
+  'changed-before',
+  'tube-found',
+  'replaced',
+  'pain-or-bleeding',
+  'feed-running',
+  'last-feed',
+  'critical-medicine-due',
+  'fasting-risk',
+]
 
 /** One screen for reception and triage. The sentence to say comes from the flow's wording. */
 function deskOf(line: Line, state: CaseState, at: Instant): NonNullable<FamilyLog['desk']> {
   const wording = wordingOf(line, state.concern)
   const values = caseValues(line, state, at)
-  const say = ['desk/say-out', 'desk/say-closing', 'desk/say-no-feed', 'desk/say-clinic'].filter(id => wording.has(id)).map(id => wording.text(id, values).trim())
+  const say = ['desk/say-out', 'desk/say-closing', 'desk/say-no-feed', 'desk/say-clinic']
+    .filter(id => wording.has(id))
+    .map(id => wording.text(id, values).trim())
   const { clinic } = familyNumbers(line.clinic)
   return {
     say: say.filter(text => text !== ''),
     facts: DESK_FACTS.flatMap(fact => {
       const answer = reachedAnswer(state, fact)
-      return answer === undefined || !wording.has(`label/${fact}`) ? [] : [{ label: wording.text(`label/${fact}`), text: answerText(line, wording, fact, answer, at) }]
+      return answer === undefined || !wording.has(`label/${fact}`)
+        ? []
+        : [{ label: wording.text(`label/${fact}`), text: answerText(line, wording, fact, answer, at) }]
     }),
     staff: { label: line.clinic.name, number: clinic.number },
   }

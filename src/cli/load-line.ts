@@ -2,7 +2,7 @@ import { existsSync, readFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { fileURLToPath } from 'node:url'
 import type { Line } from '../case/line.ts'
-import { loadClinic, type LoadedClinic } from '../config/clinic-file.ts'
+import { type LoadedClinic, loadClinic } from '../config/clinic-file.ts'
 import { loadFlows } from '../flow/load.ts'
 import type { Problem } from '../flow/problem.ts'
 import { type Catalogue, catalogueOf } from '../flow/wording.ts'
@@ -25,7 +25,10 @@ export interface LoadedLine {
 const LANGUAGE = 'en'
 
 /** Reads clinic, flows, lexicon and screen words. `loaded` is present when nothing stands in the way of serving. */
-export function loadLine(options: { clinicDir: string; flowsDir?: string; at: Instant }): { loaded?: LoadedLine; problems: readonly Problem[] } {
+export function loadLine(options: { clinicDir: string; flowsDir?: string; at: Instant }): {
+  loaded?: LoadedLine
+  problems: readonly Problem[]
+} {
   const clinicDir = options.clinicDir
   const shipped = options.flowsDir ?? SHIPPED_FLOWS
   const clinic = loadClinic(clinicDir, options.at)

@@ -1,6 +1,6 @@
 import { createHmac, timingSafeEqual } from 'node:crypto'
-import { type Clinic, reachableOf } from '../oncall/clinic.ts'
 import type { Clinician } from '../case/event.ts'
+import { type Clinic, reachableOf } from '../oncall/clinic.ts'
 import { hours, type Instant, instant } from '../time/instant.ts'
 
 /** A page's link works this long. */
@@ -13,7 +13,11 @@ const CASE_BYTES = 16
  * It opens one case for one person, and nothing else.
  */
 export function pageToken(key: Buffer, page: { caseId: string; to: string; at: Instant }): string {
-  const body = Buffer.concat([Buffer.from(page.caseId, 'hex'), digestOf(page.to), secondsOf(instant(page.at + LIVES_MS))])
+  const body = Buffer.concat([
+    Buffer.from(page.caseId, 'hex'),
+    digestOf(page.to),
+    secondsOf(instant(page.at + LIVES_MS)),
+  ])
   return Buffer.concat([body, macOf(key, body)]).toString('base64url')
 }
 
@@ -40,7 +44,8 @@ export function clinicianOf(clinic: Clinic, id: string): Clinician | undefined {
 }
 
 const digestOf = (id: string): Buffer => createHmac('sha256', 'page-to').update(id).digest().subarray(0, 4)
-const macOf = (key: Buffer, body: Buffer): Buffer => createHmac('sha256', key).update(body).digest().subarray(0, MAC_BYTES)
+const macOf = (key: Buffer, body: Buffer): Buffer =>
+  createHmac('sha256', key).update(body).digest().subarray(0, MAC_BYTES)
 
 function secondsOf(at: Instant): Buffer {
   const bytes = Buffer.alloc(4)

@@ -1,0 +1,91 @@
+/** The demonstration's clinician side: cases by what is due next, and who was reached how. */
+import { viewOf } from '../case/handover.ts'
+import type { Line } from '../case/line.ts'
+import { type CaseState, parseState } from '../case/state.ts'
+import { clockOf } from '../case/values.ts'
+import type { BoardPage, BoardRow, BoardView } from '../http/board-page.ts'
+import { reachableOf } from '../oncall/clinic.ts'
+import { isOpen } from '../oncall/opening.ts'
+import type { Store, StoredCase } from '../store/store.ts'
+import { before, days, type Instant } from '../time/instant.ts'
+import type { BotPagers } from './bot-pagers.ts'
+
+const MOST_PAGES = 40
+
+export async function boardView(ports: {
+  line: Line
+  store: Store
+  pagers: BotPagers
+  at: Instant
+  wording: (id: string) => string
+}): Promise<BoardView> {
+  const { line, store, pagers, at } = ports
+  const links = new Map(pagers.board.recent().map(page => [page.caseId, pathOf(page.link)]))
+  const cases = await store.recent(before(at, days(1)))
+  return {
+    isNight: !isOpen(line.clinic, at),
+    rows: cases.flatMap(stored => rowOf(line, stored, at, links.get(stored.caseId))),
+    pages: pagesOf(ports),
+  }
+}
+
+function rowOf(line: Line, stored: StoredCase, at: Instant, link: string | undefined): BoardRow[] {
+  let state: CaseState
+  try {
+    state = parseState(line, stored.state)
+  } catch {
+    return []
+  }
+  const view = viewOf(line, state, [], at)
+  const promised = state.callout.taken?.promisedAt
+  const next = view.coming[0]
+  const due =
+    promised !== undefined && view.callout.state === 'taken'
+      ? { at: promised, says: view.callout.sentence }
+      : next === undefined
+        ? undefined
+        : { at: next.due, says: next.says }
+  return [
+    {
+      code: view.code,
+      headline: view.headline,
+      callout: view.callout.sentence,
+      ...(due === undefined ? {} : { next: `${clockOf(line, due.at)} ${due.says}`, nextAt: due.at }),
+      marks: view.marks,
+      closed: view.closed,
+      ...(link === undefined ? {} : { link }),
+    },
+  ]
+}
+
+function pagesOf({
+  line,
+  pagers,
+  wording,
+}: {
+  line: Line
+  pagers: BotPagers
+  wording: (id: string) => string
+}): BoardPage[] {
+  const name = (id: string) => reachableOf(line.clinic, id)?.name ?? id
+  const shown = pagers.board
+    .recent()
+    .map(page => ({
+      at: page.at,
+      to: page.to.name,
+      by: wording('by-board'),
+      text: page.text,
+      outcome: wording('outcome-shown'),
+      link: pathOf(page.link),
+    }))
+  const sent = (pagers.demo?.recent() ?? []).map(one => ({
+    at: one.at,
+    to: name(one.to),
+    by: wording(one.how === 'mail' ? 'by-mail' : 'by-webhook'),
+    text: one.text,
+    outcome: wording('outcome-arrived'),
+  }))
+  return [...shown, ...sent].sort((a, b) => b.at - a.at).slice(0, MOST_PAGES)
+}
+
+const pathOf = (link: string): string => new URL(link).pathname

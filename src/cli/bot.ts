@@ -1,0 +1,246 @@
+/** The whole bot, put together from its parts: one place that names every adapter. */
+
+import { viewOf } from '../case/handover.ts'
+import type { Part } from '../case/message.ts'
+import { renderReply } from '../case/render.ts'
+import { openCase, parseState } from '../case/state.ts'
+import { step } from '../case/step.ts'
+import { clockOf } from '../case/values.ts'
+import type { Channel } from '../channels/channel.ts'
+import { fallbackPage } from '../channels/web-notice.ts'
+import type { FamilyFoot, Wording } from '../channels/web-page.ts'
+import { webchat } from '../channels/webchat/webchat.ts'
+import { clinicianPages } from '../http/clinician-pages.ts'
+import { type Server, serveHttp } from '../http/server.ts'
+import { familyNumbers } from '../oncall/family-numbers.ts'
+import { fitPageText } from '../pagers/page-text.ts'
+import type { Clock, Random } from '../runtime/clock.ts'
+import { lineMachine } from '../runtime/line-machine.ts'
+import { lineUnderstanding } from '../runtime/line-understanding.ts'
+import { errorFields, type Log } from '../runtime/log.ts'
+import type { Machine } from '../runtime/machine.ts'
+import { createRuntime, type Runtime } from '../runtime/runtime.ts'
+import { sha256 } from '../runtime/system-clock.ts'
+import { openSqliteStore } from '../store/sqlite/sqlite-store.ts'
+import type { Store } from '../store/store.ts'
+import { dayText } from '../time/local-time.ts'
+import { readDate, readDuration, readMoment } from '../time/phrases.ts'
+import { boardView } from './board-view.ts'
+import { type BotPagers, clinicPagers, demoPagers } from './bot-pagers.ts'
+import { act } from './clinician-acts.ts'
+import { type DataFolder, openDataFolder } from './data-folder.ts'
+import { familyLogOf } from './family-view.ts'
+import { drawingOf, type LoadedLine } from './load-line.ts'
+import { openToken, pageToken } from './page-link.ts'
+
+export interface BotOptions {
+  readonly loaded: LoadedLine
+  readonly dataDir: string
+  readonly clock: Clock
+  readonly random: Random
+  readonly log: Log
+  /** Where clinicians' links lead; known once the server listens. */
+  readonly origin: () => string
+  /** Channels beside the web chat (the terminal). */
+  readonly channels?: readonly Channel[]
+  /** In place of the machine of the loaded flows: for tests that show the bot runs on it. */
+  readonly machine?: Machine
+  /** In place of the clinic's own pagers. */
+  readonly pagers?: BotPagers
+}
+
+export interface Bot {
+  readonly runtime: Runtime
+  readonly store: Store
+  readonly pagers: BotPagers
+  readonly data: DataFolder
+  readonly words: Wording
+  readonly foot: () => FamilyFoot
+  readonly firstAdvice: () => readonly Part[]
+  serve(port: number, host?: string): Promise<Server>
+  addChannel(channel: Channel): void
+  stop(): Promise<void>
+}
+
+export async function openBot(options: BotOptions): Promise<Bot> {
+  const { loaded, clock, random, log } = options
+  const { line } = loaded
+  const data = openDataFolder(options.dataDir, random)
+  const store = openSqliteStore({ file: data.databaseFile })
+  const now = () => clock.now()
+  const secret = `whsec_${data.key.toString('base64')}`
+  const pagers =
+    options.pagers ?? (line.clinic.demonstration ? await demoPagers(now, secret) : clinicPagers(loaded.pagers, now))
+  const channels = new Map((options.channels ?? []).map(channel => [channel.id, channel]))
+  const words: Wording = (id, values) => loaded.screen.text(id, values as never)
+  const runtime = createRuntime({
+    store,
+    machine: options.machine ?? lineMachine(line),
+    clinic: line.clinic,
+    clock,
+    random,
+    hash: sha256,
+    understand: lineUnderstanding(line, {
+      lexicon: loaded.lexicon,
+      defaultRegion: regionOf(line.clinic.numbers.familiesRing.number),
+      times: { readMoment, readDate, readDuration },
+    }),
+    channelOf: id => channels.get(id),
+    pagerOf: id => pagers.of(id),
+    fitPage: (pieces, link) => fitPageText(pieces, link),
+    pageLink: ({ caseId, to, at }) => `${options.origin()}/p/${pageToken(data.key, { caseId, to, at })}`,
+    onFault: fault =>
+      log({
+        what: fault.code,
+        ...(fault.caseId === undefined ? {} : { caseId: fault.caseId }),
+        ...(fault.why === undefined ? {} : { why: fault.why }),
+        ...errorFields(fault.error),
+      }),
+    lastAlive: data.lastAlive,
+    askedAgainAfter: line.settings['asked-again-after'],
+  })
+  const foot = () => footOf(loaded, words)
+  const firstAdvice = () => firstAdviceOf(loaded, now())
+  let chat: ReturnType<typeof webchat> | undefined
+
+  async function serve(port: number, host?: string): Promise<Server> {
+    const clockText = (at: ReturnType<typeof now>) => clockOf(line, at)
+    chat = webchat({
+      receive: async incoming => {
+        await runtime.receive(incoming)
+        await rendered(incoming)
+      },
+      log: async ref => familyLogOf(line, await store.casesOf(ref), await runtime.logOf(ref), now()),
+      clock: { now, text: clockText, day: at => dayText(at, line.clinic.zone, now(), line.language) },
+      randomId: () => random.hex(16),
+      foot,
+      firstAdvice,
+      concerns: () => concernsOf(loaded),
+      wording: words,
+      drawing: drawingOf,
+      demonstration: line.clinic.demonstration,
+      language: line.language,
+    })
+    channels.set(chat.id, chat)
+    const pages = clinicianPages({
+      case: async caseId => {
+        const stored = await store.load(caseId)
+        return stored === undefined
+          ? undefined
+          : viewOf(line, parseState(line, stored.state), await runtime.logOfCase(caseId), now())
+      },
+      openByToken: async token => openToken(data.key, token, line.clinic, now()),
+      act: (caseId, by, action) => act({ line, store, runtime, wording: words }, caseId, by, action),
+      board: () => boardView({ line, store, pagers, at: now(), wording: words }),
+      now,
+      clockText,
+      randomId: () => random.hex(16),
+      wording: words,
+      quickLines: () => listed(loaded, 'quick').map(({ id, label }) => ({ id, text: label })),
+      outcomes: () => listed(loaded, 'outcome'),
+      desk: () => foot().clinic,
+      demonstration: line.clinic.demonstration,
+      language: line.language,
+    })
+    const fallback = await fallbackPage({
+      language: line.language,
+      wording: words,
+      demonstration: line.clinic.demonstration,
+      foot: foot(),
+    })
+    return serveHttp({
+      family: chat,
+      mounts: [
+        { path: '/p/', fetch: request => pages.fetch(request) },
+        ...(line.clinic.demonstration ? [{ path: '/board', fetch: (request: Request) => pages.fetch(request) }] : []),
+      ],
+      health: async () => ({ ok: true, ...runtime.figures() }),
+      busySeconds: () => (runtime.figures().queued > 1_000 ? 5 : undefined),
+      fallback,
+      onFault: ({ name, where }) => log({ what: 'http-fault', error: name, place: where }),
+      port,
+      ...(host === undefined ? {} : { host }),
+    })
+  }
+
+  /** Waits shortly until the replies to a message stand in the log, so that a page without script shows them at once. */
+  async function rendered(ref: { channel: string; chat: string }): Promise<void> {
+    for (let tries = 0; tries < 40; tries++) {
+      const [latest] = await store.casesOf(ref)
+      const rows = latest === undefined ? [] : await store.outboxOf(latest.caseId)
+      if (!rows.some(row => row.lane === 'family' && row.status === 'waiting')) return
+      await new Promise<void>(resolve => clock.wake(clock.monotonicMs() + 25, resolve))
+    }
+  }
+
+  return {
+    runtime,
+    store,
+    pagers,
+    data,
+    words,
+    foot,
+    firstAdvice,
+    serve,
+    addChannel: channel => channels.set(channel.id, channel),
+    async stop() {
+      await chat?.stop()
+      await runtime.stop()
+      await pagers.stop()
+      await store.close()
+    },
+  }
+}
+
+function footOf({ line }: LoadedLine, words: Wording): FamilyFoot {
+  const { emergency, clinic } = familyNumbers(line.clinic)
+  return {
+    emergency: {
+      label: words('number-emergency'),
+      number: emergency.number,
+      ...(emergency.words === undefined ? {} : { words: emergency.words }),
+    },
+    clinic: {
+      label: line.clinic.name,
+      number: clinic.number,
+      ...(clinic.words === undefined ? {} : { words: clinic.words }),
+    },
+  }
+}
+
+/** What the tube-out flow says first: shown on the first screen before anything is sent. */
+function firstAdviceOf({ line }: LoadedLine, at: ReturnType<Clock['now']>): Part[] {
+  const [concern] = line.flows.flows.keys()
+  if (concern === undefined) return []
+  const fresh = openCase(line, {
+    caseId: 'first',
+    chat: { channel: 'none', chat: 'none' },
+    at,
+    code: '',
+    concern: line.flows.flows.has('tube-out') ? 'tube-out' : concern,
+  })
+  const { state, effects } = step(line, fresh, { kind: 'caseOpened', concern: fresh.concern }, at)
+  const reply = effects.find(effect => effect.kind === 'reply')
+  if (reply?.kind !== 'reply') return []
+  return renderReply(line, state, reply, at, { repeated: false }).filter(
+    part => part.kind === 'advice' && part.tags.length > 0,
+  )
+}
+
+function concernsOf({ line }: LoadedLine) {
+  const wording = line.flows.wording.get(line.language)
+  const order = ['tube-out', 'someone']
+  return [...line.flows.flows.keys()]
+    .sort((a, b) => order.indexOf(a) - order.indexOf(b))
+    .map(id => ({ id, label: wording?.has(`concern/${id}`) === true ? wording.text(`concern/${id}`) : id }))
+}
+
+function listed({ line }: LoadedLine, kind: 'quick' | 'outcome') {
+  const wording = line.flows.wording.get(line.language)
+  const ids = [...(wording?.ids ?? [])].filter(id => id.startsWith(`${kind}/`)).map(id => id.slice(kind.length + 1))
+  return ids.map(id => ({ id, label: wording?.text(`${kind}/${id}`, { clinicName: line.clinic.name }) ?? id }))
+}
+
+function regionOf(number: string) {
+  return number.startsWith('+44') ? ('GB' as const) : number.startsWith('+61') ? ('AU' as const) : ('US' as const)
+}

@@ -1,0 +1,84 @@
+/** A clinician's press on the case page as an event of the case, and its outcome in words. */
+import type { CaseEvent } from '../case/event.ts'
+import { type Line, wordingOf } from '../case/line.ts'
+import { parseState } from '../case/state.ts'
+import type { Acted, ActedBy, ClinicianAction } from '../http/action.ts'
+import type { Runtime } from '../runtime/runtime.ts'
+import type { Store } from '../store/store.ts'
+
+export interface ActPorts {
+  readonly line: Line
+  readonly store: Store
+  readonly runtime: Pick<Runtime, 'act'>
+  readonly wording: (id: string) => string
+}
+
+export async function act(
+  ports: ActPorts,
+  caseId: string,
+  { by, deliveryId }: ActedBy,
+  action: ClinicianAction,
+): Promise<Acted> {
+  const event = await eventOf(ports, caseId, by, action)
+  if (event === undefined) return { kind: 'refused', why: ports.wording('clinic-unreadable') }
+  const applied = await ports.runtime.act(caseId, event, deliveryId)
+  switch (applied.kind) {
+    case 'done':
+    case 'duplicate':
+      return { kind: 'done' }
+    case 'already-taken-by':
+      return { kind: 'taken-by', name: applied.by.name, at: await takenAt(ports, caseId) }
+    case 'closed':
+      return { kind: 'refused', why: ports.wording('clinic-closed') }
+    case 'nothing':
+    case 'no-such-case':
+      return { kind: 'refused', why: ports.wording('clinic-nothing') }
+  }
+}
+
+async function eventOf(
+  ports: ActPorts,
+  caseId: string,
+  by: ActedBy['by'],
+  action: ClinicianAction,
+): Promise<CaseEvent | undefined> {
+  switch (action.kind) {
+    case 'take':
+      return { kind: 'pageAcknowledged', by, doing: action.doing }
+    case 'pass-on':
+      return { kind: 'passedOn', by }
+    case 'spoken':
+      return { kind: 'callMade', by }
+    case 'write':
+      return { kind: 'clinicianWrote', by, text: action.text }
+    case 'quick-line': {
+      const text = await quickText(ports, caseId, action.id)
+      return text === undefined ? undefined : { kind: 'clinicianWrote', by, text }
+    }
+    case 'lower':
+      return { kind: 'dispositionLowered', by, to: action.to, reason: action.reason }
+    case 'stop-alarm':
+      return { kind: 'alarmStopped', by, name: action.name }
+    case 'outcome':
+      return {
+        kind: 'outcomeSet',
+        by,
+        outcome: action.outcome,
+        ...(action.note === undefined ? {} : { note: action.note }),
+        doNotWrite: action.doNotWrite,
+      }
+  }
+}
+
+async function quickText({ line, store }: ActPorts, caseId: string, id: string): Promise<string | undefined> {
+  const stored = await store.load(caseId)
+  if (stored === undefined) return undefined
+  const wording = wordingOf(line, parseState(line, stored.state).concern)
+  return wording.has(`quick/${id}`) ? wording.text(`quick/${id}`, { clinicName: line.clinic.name }) : undefined
+}
+
+async function takenAt({ line, store }: ActPorts, caseId: string) {
+  const stored = await store.load(caseId)
+  const state = stored === undefined ? undefined : parseState(line, stored.state)
+  return state?.callout.taken?.at ?? state?.openedAt ?? (0 as never)
+}

@@ -1,0 +1,46 @@
+import { chmodSync, existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs'
+import { rename, writeFile } from 'node:fs/promises'
+import { join } from 'node:path'
+import type { Random } from '../runtime/clock.ts'
+import { type Instant, instant } from '../time/instant.ts'
+
+/** What a running bot keeps beside its code: the database, its signing key, its last sign of life. */
+export interface DataFolder {
+  readonly databaseFile: string
+  /** 256 random bits, made at the first start; readable by the owner only. */
+  readonly key: Buffer
+  readonly lastAlive: { read(): Promise<Instant | undefined>; write(at: Instant): Promise<void> }
+}
+
+const KEY_BYTES = 32
+
+export function openDataFolder(folder: string, random: Random): DataFolder {
+  mkdirSync(folder, { recursive: true, mode: 0o700 })
+  const aliveFile = join(folder, 'last-alive')
+  return {
+    databaseFile: join(folder, 'smallhours.sqlite'),
+    key: keyIn(join(folder, 'signing-key'), random),
+    lastAlive: {
+      async read() {
+        if (!existsSync(aliveFile)) return undefined
+        const at = Number(readFileSync(aliveFile, 'utf8'))
+        return Number.isFinite(at) && at > 0 ? instant(at) : undefined
+      },
+      async write(at) {
+        await writeFile(`${aliveFile}.new`, String(at))
+        await rename(`${aliveFile}.new`, aliveFile)
+      },
+    },
+  }
+}
+
+function keyIn(file: string, random: Random): Buffer {
+  if (!existsSync(file)) writeFileSync(file, `${random.hex(KEY_BYTES)}\n`, { mode: 0o600 })
+  chmodSync(file, 0o600)
+  const key = Buffer.from(readFileSync(file, 'utf8').trim(), 'hex')
+  if (key.length !== KEY_BYTES)
+    throw new Error(
+      `${file} does not hold a key of ${KEY_BYTES} bytes in hexadecimal digits: put back the saved one, or remove it (links already sent stop working)`,
+    )
+  return key
+}

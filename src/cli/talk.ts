@@ -1,0 +1,87 @@
+import { mkdtempSync, readFileSync, rmSync } from 'node:fs'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
+import { clockOf } from '../case/values.ts'
+import { terminal } from '../channels/terminal/terminal.ts'
+import { handClock } from '../runtime/hand-clock.ts'
+import { lineLog } from '../runtime/log.ts'
+import { systemClock, systemRandom } from '../runtime/system-clock.ts'
+import { instant } from '../time/instant.ts'
+import { openBot } from './bot.ts'
+import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
+import { DEMO_CLINIC, loadLine } from './load-line.ts'
+import { advanceTo } from './night-clock.ts'
+import { reportProblems } from './problems.ts'
+
+export const talkCommand: Command = {
+  name: 'talk',
+  summary: 'one conversation in the terminal; with --script, by a clock that "wait 20 min" moves',
+  usage: 'smallhours talk [--clinic FOLDER] [--data FOLDER] [--flows FOLDER] [--script FILE [--at INSTANT]]',
+  async run(args) {
+    const { values } = argumentsOf(args, {
+      clinic: { type: 'string', default: DEMO_CLINIC },
+      data: { type: 'string' },
+      flows: { type: 'string' },
+      script: { type: 'string' },
+      at: { type: 'string', default: '2026-03-01T07:10:00Z' },
+    })
+    const script =
+      values.script === undefined
+        ? undefined
+        : readFileSync(values.script, 'utf8')
+            .split('\n')
+            .filter(line => line.trim() !== '' && !line.startsWith('#'))
+    const startAt = Date.parse(values.at)
+    if (Number.isNaN(startAt))
+      throw new CalledWrongly(`--at ${values.at}: an instant such as 2026-03-01T07:10:00Z was expected`)
+    const hand = script === undefined ? undefined : handClock(instant(startAt))
+    const clock = hand ?? systemClock()
+    const { loaded, problems } = loadLine({
+      clinicDir: values.clinic,
+      ...(values.flows === undefined ? {} : { flowsDir: values.flows }),
+      at: clock.now(),
+    })
+    reportProblems(problems)
+    if (loaded === undefined) return 1
+    const ownFolder = values.data === undefined ? mkdtempSync(join(tmpdir(), 'smallhours-talk-')) : undefined
+    const dataDir = values.data ?? ownFolder ?? ''
+    const random = systemRandom()
+    const bot = await openBot({
+      loaded,
+      dataDir,
+      clock,
+      random,
+      log: lineLog(() => clock.now(), complain),
+      origin: () => 'http://localhost:8080',
+    })
+    const stopShowing = bot.pagers.board.onPage(page => print(`        [page to ${page.to.name}: ${page.text}]`))
+    const settled = () => bot.runtime.idle()
+    const channel = terminal({
+      receive: incoming => bot.runtime.receive(incoming),
+      settled,
+      ...(hand === undefined
+        ? {}
+        : { wait: async length => advanceTo(hand, instant(hand.now() + length), bot.store, settled) }),
+      now: () => clock.now(),
+      clockText: at => clockOf(loaded.line, at),
+      randomId: () => random.hex(16),
+      foot: bot.foot,
+      firstAdvice: bot.firstAdvice,
+      wording: bot.words,
+      demonstration: loaded.line.clinic.demonstration,
+      input: process.stdin,
+      output: process.stdout,
+      ...(script === undefined ? {} : { script, scriptOnly: true }),
+    })
+    bot.addChannel(channel)
+    await bot.runtime.start()
+    await channel.start()
+    await channel.ended
+    await settled()
+    stopShowing()
+    await channel.stop()
+    await bot.stop()
+    if (ownFolder !== undefined) rmSync(ownFolder, { recursive: true, force: true })
+    return 0
+  },
+}
