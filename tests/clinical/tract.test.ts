@@ -87,9 +87,9 @@ describe('a tract never looks older for a worse answer', () => {
   })
   it('not sure of the first change never gives an older tract than yes', () => {
     fc.assert(
-      fc.property(ago, changed, (back, answer) =>
-        expect(at(back, back, answer)).toBeLessThanOrEqual(at(back, back, 'yes')),
-      ),
+      fc.property(ago, changed, (back, answer) => {
+        expect(at(back, back, answer)).toBeLessThanOrEqual(at(back, back, 'yes'))
+      }),
     )
   })
 })
