@@ -7,7 +7,9 @@ import { findsOf, type Pattern, type Reading } from './pattern.ts'
 import { firstDenied, firstSaid } from './phrase.ts'
 
 /** An answer, or why the words are none. */
-export type Read = { readonly kind: 'answer'; readonly answer: Answer } | { readonly kind: 'misread'; readonly reason: Misread }
+export type Read =
+  | { readonly kind: 'answer'; readonly answer: Answer }
+  | { readonly kind: 'misread'; readonly reason: Misread }
 
 /** What the words may be: the values in the order shown, the options with their labels, and the fact's id. */
 export interface Choices {
@@ -31,8 +33,8 @@ export const isUnsure = (reading: Reading, lexicon: Lexicon): boolean =>
  * is wanted give `two-answers`; "none" beside another value too; words that are none of the options `not-an-option`.
  */
 export function choiceIn(reading: Reading, choices: Choices, lexicon: Lexicon): Read {
-  if (isUnsure(reading, lexicon)) return UNSURE
-  const numbered = numberedIn(reading, choices)
+  if (isUnsure(reading, lexicon) || firstSaid(lexicon.answers.doubtful, reading, lexicon) !== undefined) return UNSURE
+  const numbered = numberedIn(reading, choices, lexicon)
   if (numbered !== undefined) return answerOf(numbered, choices)
   const labelled = labelIn(reading, choices)
   if (labelled !== undefined) return answerOf([labelled], choices)
@@ -58,14 +60,12 @@ function answerOf(values: readonly string[], choices: Choices): Read {
 }
 
 /** "2", "1 and 3", "option 2": numbers of the options as shown, and nothing else beside them. */
-function numberedIn(reading: Reading, choices: Choices): readonly string[] | undefined {
-  const words = reading.tokens.map(token => token.word).filter(word => !FILLERS.has(word))
+function numberedIn(reading: Reading, choices: Choices, lexicon: Lexicon): readonly string[] | undefined {
+  const words = reading.tokens.map(token => token.word).filter(word => !lexicon.answers.separators.has(word))
   if (words.length === 0 || words.length > choices.options.length) return undefined
   const values = words.map(word => (/^\d{1,2}$/.test(word) ? choices.options[Number(word) - 1]?.value : undefined))
   return values.every(value => value !== undefined) ? values : undefined
 }
-/** Punctuation-like words between option numbers; no clinical meaning in any language that is served. */
-const FILLERS: ReadonlySet<string> = new Set(['and', 'option', 'number', 'no', 'y', 'opcion', 'numero'].filter(w => w !== 'no'))
 
 /** The one option whose label the words are, or whose label alone holds all of them. */
 function labelIn(reading: Reading, choices: Choices): string | undefined {
@@ -76,7 +76,9 @@ function labelIn(reading: Reading, choices: Choices): string | undefined {
   if (typed.join('').length < 4 || typed.length > 12) return undefined
   const holding = labels.filter(label => isRunOf(typed, label.words))
   if (holding.length === 1) return holding[0]?.value
-  const held = labels.filter(label => label.words.length > 1 && isRunOf(label.words, typed) && typed.length <= label.words.length + 3)
+  const held = labels.filter(
+    label => label.words.length > 1 && isRunOf(label.words, typed) && typed.length <= label.words.length + 3,
+  )
   return held.length === 1 ? held[0]?.value : undefined
 }
 
@@ -101,23 +103,25 @@ function spokenIn(reading: Reading, choices: Choices, lexicon: Lexicon): readonl
   const values = lexicon.values[choices.fact] ?? {}
   const said = choices.values.filter(value => firstSaid(values[value] ?? [], reading, lexicon) !== undefined)
   if (said.length > 0 || !isYesNo(choices)) return said
-  return firstDenied(values['yes'] ?? [], reading, lexicon) === undefined ? [] : ['no']
+  return firstDenied(values.yes ?? [], reading, lexicon) === undefined ? [] : ['no']
 }
 
 const isYesNo = (choices: Choices): boolean => choices.values.includes('yes') && choices.values.includes('no')
 
+/** Words of a short reply, in which "it is" or "ok" alone is an answer. */
+const SHORT_AT_MOST = 4
+
 function yesNoIn(reading: Reading, choices: Choices, lexicon: Lexicon): Read {
-  const { yes, no, notYet } = lexicon.answers
+  const { yes, yesShort, no, noShort, notYet } = lexicon.answers
   if (beginsWith(reading, notYet)) return answerOf(['no'], choices)
-  const saysYes = hasAny(reading, yes)
-  const saysNo = hasAny(reading, no)
-  if (saysYes && saysNo) {
-    if (beginsWith(reading, no) && !hasAny(withoutFirst(reading), yes)) return answerOf(['no'], choices)
-    return misread('two-answers')
-  }
-  if (saysYes) return answerOf(['yes'], choices)
-  if (saysNo) return answerOf(['no'], choices)
-  return misread('not-an-option')
+  const isShort = reading.tokens.length <= SHORT_AT_MOST
+  if (hasAny(reading, yes) && hasAny(reading, no)) return misread('two-answers')
+  if (beginsWith(reading, yes) || (isShort && hasAny(reading, yes))) return answerOf(['yes'], choices)
+  if (beginsWith(reading, no) || (isShort && hasAny(reading, no))) return answerOf(['no'], choices)
+  const saysYes = isShort && hasAny(reading, yesShort)
+  const saysNo = isShort && hasAny(reading, noShort)
+  if (saysYes === saysNo) return misread(saysYes ? 'two-answers' : 'not-an-option')
+  return answerOf([saysYes ? 'yes' : 'no'], choices)
 }
 
 const hasAny = (reading: Reading, patterns: readonly Pattern[]): boolean =>
@@ -129,12 +133,6 @@ const beginsWith = (reading: Reading, patterns: readonly Pattern[]): boolean =>
     const first = findsOf(pattern, reading).next()
     return first.done !== true && first.value.from === 0
   })
-
-const withoutFirst = (reading: Reading): Reading => ({
-  ...reading,
-  tokens: reading.tokens.slice(1),
-  ids: reading.ids.slice(1),
-})
 
 /** Whether the words are a plain yes or no, and which; undefined when neither or both. */
 export function plainYesNo(reading: Reading, lexicon: Lexicon): boolean | undefined {

@@ -9,12 +9,18 @@ import { type Vocabulary, vocabularyOf } from './vocabulary.ts'
 
 const id = z.string().regex(/^[a-z0-9]+(-[a-z0-9]+)*$/, 'an id in lower case with single hyphens')
 const patterns = z.array(z.string().min(1)).min(1)
-const words = z.array(z.string().regex(/^(?:#|[\p{L}\p{Nd}]+\*?)$/u, 'one word in plain letters, without apostrophe or accent')).min(1)
+const words = z
+  .array(z.string().regex(/^(?:#|[\p{L}\p{Nd}]+\*?)$/u, 'one word in plain letters, without apostrophe or accent'))
+  .min(1)
 
 const phrase = z.strictObject({
   find: patterns.describe('Any of these patterns.'),
-  'unless-before': patterns.optional().describe('Not when one of these leads up to it in the same sentence; "tube ..2" with up to two words between.'),
-  'unless-after': patterns.optional().describe('Not when one of these follows in the same sentence; "..1 cap" with one word between.'),
+  'unless-before': patterns
+    .optional()
+    .describe('Not when one of these leads up to it in the same sentence; "tube ..2" with up to two words between.'),
+  'unless-after': patterns
+    .optional()
+    .describe('Not when one of these follows in the same sentence; "..1 cap" with one word between.'),
   'unless-within': words.optional().describe('Not when one of these words stands inside it.'),
   thing: z.literal(true).optional().describe('Reads as a thing ("blue lips"): "no" may reach it through a list.'),
 })
@@ -32,7 +38,9 @@ export const lexiconFileSchema = z.strictObject({
     negators: words,
     negatives: words.describe('Words that, inside a phrase of the lexicon, make it a whole statement ("cannot wake").'),
     'denying-things': words.describe('Negators that stand before things (no, without).'),
-    'negators-if-before': z.record(z.string(), words).describe('Negators only right before one of these words (cannot: see, find).'),
+    'negators-if-before': z
+      .record(z.string(), words)
+      .describe('Negators only right before one of these words (cannot: see, find).'),
     'not-negating-before': z
       .record(z.string(), words)
       .describe('A negator right before one of these words denies nothing ("not sure"); "any" holds for all negators.'),
@@ -53,13 +61,26 @@ export const lexiconFileSchema = z.strictObject({
     .record(id, z.record(id, id))
     .describe('Answers to other questions that are danger signs: fact, value, sign.'),
   concerns: z
-    .array(z.strictObject({ id, phrases: z.array(phrase).min(1), 'only-alone': z.array(phrase).optional(), covers: z.array(id).optional() }))
-    .describe('Most urgent first. only-alone counts when no other concern was found; covers names concerns that are part of this one.'),
+    .array(
+      z.strictObject({
+        id,
+        phrases: z.array(phrase).min(1),
+        'only-alone': z.array(phrase).optional(),
+        covers: z.array(id).optional(),
+      }),
+    )
+    .describe(
+      'Most urgent first. only-alone counts when no other concern was found; covers names concerns that are part of this one.',
+    ),
   facts: z
     .array(z.strictObject({ fact: id, value: id, many: z.boolean().optional(), phrases: z.array(phrase).min(1) }))
     .describe('What a first message already answers. The first row of a fact that fits wins.'),
-  'since-phrases': z.record(id, patterns).describe('For moment facts: what happened; the time is looked for beside it.'),
-  'time-patterns': patterns.describe('What a piece of a sentence that is a time looks like ("@count @unit ago"). # stands for any digits.'),
+  'since-phrases': z
+    .record(id, patterns)
+    .describe('For moment facts: what happened; the time is looked for beside it.'),
+  'time-patterns': patterns.describe(
+    'What a piece of a sentence that is a time looks like ("@count @unit ago"). # stands for any digits.',
+  ),
   controls: z.strictObject({
     person: z.array(phrase),
     'cannot-travel': z.array(phrase),
@@ -72,12 +93,17 @@ export const lexiconFileSchema = z.strictObject({
     'mid-case': z.array(phrase).describe('Said in the middle of a case; leads to a person with the words as said.'),
   }),
   answers: z.strictObject({
-    yes: patterns,
+    yes: patterns.describe('Plain yes: at the beginning, or in a short reply; beside a plain no they are two answers.'),
+    'yes-short': patterns.describe('Yes in a reply of at most four words.'),
     no: patterns,
+    'no-short': patterns,
     'not-yet': patterns.describe('Means no to "have you …" questions.'),
-    unsure: z.array(phrase),
+    unsure: z.array(phrase).describe('The answer is not known; wins over a guess beside it.'),
+    doubtful: z
+      .array(phrase)
+      .describe('Words that make a guess of a choice, and so "not sure"; of a time they are common.'),
     none: patterns,
-    separators: words,
+    separators: words.describe('Words between numbers of options (and).'),
     'write-only': z.array(phrase),
     numbers: z.record(z.string(), z.number()).describe('Number words.'),
   }),
@@ -127,16 +153,29 @@ export interface Lexicon {
   readonly negation: Negation
   readonly signs: readonly Sign[]
   readonly countsAsDanger: Readonly<Record<string, Readonly<Record<string, string>>>>
-  readonly concerns: readonly { readonly id: string; readonly phrases: readonly Phrase[]; readonly onlyAlone: readonly Phrase[]; readonly covers: readonly string[] }[]
-  readonly facts: readonly { readonly fact: string; readonly value: string; readonly many: boolean; readonly phrases: readonly Phrase[] }[]
+  readonly concerns: readonly {
+    readonly id: string
+    readonly phrases: readonly Phrase[]
+    readonly onlyAlone: readonly Phrase[]
+    readonly covers: readonly string[]
+  }[]
+  readonly facts: readonly {
+    readonly fact: string
+    readonly value: string
+    readonly many: boolean
+    readonly phrases: readonly Phrase[]
+  }[]
   readonly sincePhrases: Readonly<Record<string, readonly Pattern[]>>
   readonly timePatterns: readonly Pattern[]
   readonly controls: Readonly<Record<keyof LexiconFile['controls'], readonly Phrase[]>>
   readonly answers: {
     readonly yes: readonly Pattern[]
+    readonly yesShort: readonly Pattern[]
     readonly no: readonly Pattern[]
+    readonly noShort: readonly Pattern[]
     readonly notYet: readonly Pattern[]
     readonly unsure: readonly Phrase[]
+    readonly doubtful: readonly Phrase[]
     readonly none: readonly Pattern[]
     readonly separators: ReadonlySet<string>
     readonly writeOnly: readonly Phrase[]
@@ -213,9 +252,12 @@ export function lexiconOf(file: unknown): Lexicon {
     controls: mapped(controls, phrases),
     answers: {
       yes: many(answers.yes),
+      yesShort: many(answers['yes-short']),
       no: many(answers.no),
+      noShort: many(answers['no-short']),
       notYet: many(answers['not-yet']),
       unsure: phrases(answers.unsure),
+      doubtful: phrases(answers.doubtful),
       none: many(answers.none),
       separators: new Set(answers.separators),
       writeOnly: phrases(answers['write-only']),
@@ -227,7 +269,10 @@ export function lexiconOf(file: unknown): Lexicon {
   }
 }
 
-function mapped<Key extends string, From, To>(record: Readonly<Record<Key, From>>, change: (from: From) => To): Record<Key, To> {
+function mapped<Key extends string, From, To>(
+  record: Readonly<Record<Key, From>>,
+  change: (from: From) => To,
+): Record<Key, To> {
   const result = {} as Record<Key, To>
   for (const key of Object.keys(record) as Key[]) result[key] = change(record[key])
   return result

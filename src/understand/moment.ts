@@ -40,10 +40,12 @@ export function timeIn(
   times: TimeReader,
   context: TimeContext,
 ): Timed {
-  const read = (
-    accepts === 'moment' ? times.readMoment : accepts === 'date' ? times.readDate : times.readDuration
-  )(text, context)
-  if (read.kind === 'ask') return { kind: 'misread', reason: REASONS.has(read.reason) ? (read.reason as Misread) : 'time-unclear' }
+  const read = (accepts === 'moment' ? times.readMoment : accepts === 'date' ? times.readDate : times.readDuration)(
+    text,
+    context,
+  )
+  if (read.kind === 'ask')
+    return { kind: 'misread', reason: REASONS.has(read.reason) ? (read.reason as Misread) : 'time-unclear' }
   if (accepts === 'duration') {
     if (read.kind !== 'length') return { kind: 'misread', reason: 'time-unclear' }
     return { kind: 'answer', answer: { kind: 'length', atLeastMs: read.atLeastMs, atMostMs: read.atMostMs } }

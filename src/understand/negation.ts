@@ -4,7 +4,7 @@
  * "not any more" of a sign whose past matters. Callers must treat `unclear` of a danger sign as the sign itself.
  */
 import type { Negation } from './lexicon.ts'
-import { type Found, findsOf, placesFrom, type Reading } from './pattern.ts'
+import { type Found, placesFrom, type Reading } from './pattern.ts'
 import type { Token } from './token.ts'
 
 export type Stance = 'said' | 'denied' | 'unclear'
@@ -50,7 +50,8 @@ function denialsInside(found: Found, tokens: readonly Token[], negation: Negatio
     const between = tokens.slice(at + 1, found.to)
     const isParted = tokens.slice(at + 1, found.to + 1).some(token => token.gap !== 'none')
     // "lips not pink but blue", "not pink, they are blue": the denial belongs to something else.
-    if (isParted || between.some(token => negation.contrast.has(token.word) || negation.subjects.has(token.word))) continue
+    if (isParted || between.some(token => negation.contrast.has(token.word) || negation.subjects.has(token.word)))
+      continue
     const isLight = between.every((token, offset) => own.has(at + 1 + offset) || negation.light.has(token.word))
     denials.push({ isPlain: isLight && isWhole(tokens, at, negation), isNewItem: tokens[at]?.gap === 'pause' })
   }

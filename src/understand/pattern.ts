@@ -73,7 +73,12 @@ export function patternsOf(text: string, groups: Groups, vocabulary: Vocabulary)
 }
 
 /** Compiles an exception that stands `before` or `after` a find. Throws as `patternOf`. */
-export function besidesOf(text: string, side: 'before' | 'after', groups: Groups, vocabulary: Vocabulary): readonly Beside[] {
+export function besidesOf(
+  text: string,
+  side: 'before' | 'after',
+  groups: Groups,
+  vocabulary: Vocabulary,
+): readonly Beside[] {
   const outer = side === 'before' ? /\s\.\.(\d)$/.exec(text.trim()) : /^\.\.(\d)\s/.exec(text.trim())
   const gapAtMost = outer === null ? 0 : Number(outer[1])
   const inner = outer === null ? text : text.trim().replace(outer[0], '')
@@ -135,7 +140,12 @@ export function placesFrom(pattern: Pattern, reading: Reading, from: number): re
   return restFrom(pattern, reading, 1, [from])
 }
 
-function restFrom(pattern: Pattern, reading: Reading, next: number, places: readonly number[]): readonly number[] | undefined {
+function restFrom(
+  pattern: Pattern,
+  reading: Reading,
+  next: number,
+  places: readonly number[],
+): readonly number[] | undefined {
   const slot = pattern.slots[next]
   if (slot === undefined) return places
   const last = places[places.length - 1] ?? 0

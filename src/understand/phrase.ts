@@ -40,7 +40,11 @@ export function firstSaid(phrases: readonly Phrase[], reading: Reading, lexicon:
 }
 
 /** The first place where any of the phrases stands and is not plainly denied. */
-export function firstNotDenied(phrases: readonly Phrase[], reading: Reading, lexicon: Lexicon): PhraseFound | undefined {
+export function firstNotDenied(
+  phrases: readonly Phrase[],
+  reading: Reading,
+  lexicon: Lexicon,
+): PhraseFound | undefined {
   for (const phrase of phrases) {
     for (const found of phraseFinds(phrase, reading, lexicon)) if (found.stance !== 'denied') return found
   }

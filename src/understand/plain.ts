@@ -7,7 +7,7 @@
 export const LENGTH_READ_AT_MOST = 200_000
 
 /** Characters that show nothing: format characters (zero width, direction marks, soft hyphen), fillers, variation selectors. */
-const INVISIBLE = /[\p{Cf}\u034f\u115f\u1160\u17b4\u17b5\u3164\uffa0\ufe00-\ufe0f]/gu
+const INVISIBLE = /\p{Cf}|\u034f|\u115f|\u1160|\u17b4|\u17b5|\u3164|\uffa0|[\ufe00-\ufe0f]/gu
 const QUOTES = /[\u2018\u2019\u201a\u201b\u2032\u02bc\u02b9\u0060\u00b4\u05f3\uff07]/g
 const ACCENTS = /\p{M}+/gu
 const DIGIT = /\p{Nd}/gu
@@ -15,13 +15,61 @@ const DIGIT = /\p{Nd}/gu
 /** Letters of other alphabets that look like Latin ones (from the look, after lower-casing). */
 const LOOK_ALIKES: ReadonlyMap<string, string> = new Map(
   Object.entries({
-    а: 'a', в: 'b', с: 'c', ԁ: 'd', е: 'e', ғ: 'f', һ: 'h', і: 'i', ј: 'j', к: 'k', ӏ: 'l', м: 'm', н: 'h', о: 'o',
-    р: 'p', ԛ: 'q', г: 'r', ѕ: 's', т: 't', у: 'y', ѵ: 'v', ԝ: 'w', х: 'x', ё: 'e', ї: 'i',
-    α: 'a', β: 'b', ε: 'e', η: 'n', ι: 'i', κ: 'k', ν: 'v', ο: 'o', ρ: 'p', τ: 't', υ: 'u', χ: 'x', γ: 'y', ω: 'w',
-    ı: 'i', ł: 'l', ø: 'o', đ: 'd', ħ: 'h', ɑ: 'a', ɡ: 'g', ɩ: 'i', ʀ: 'r', ꜱ: 's', ß: 'ss', æ: 'ae', œ: 'oe',
+    а: 'a',
+    в: 'b',
+    с: 'c',
+    ԁ: 'd',
+    е: 'e',
+    ғ: 'f',
+    һ: 'h',
+    і: 'i',
+    ј: 'j',
+    к: 'k',
+    ӏ: 'l',
+    м: 'm',
+    н: 'h',
+    о: 'o',
+    р: 'p',
+    ԛ: 'q',
+    г: 'r',
+    ѕ: 's',
+    т: 't',
+    у: 'y',
+    ѵ: 'v',
+    ԝ: 'w',
+    х: 'x',
+    ё: 'e',
+    ї: 'i',
+    α: 'a',
+    β: 'b',
+    ε: 'e',
+    η: 'n',
+    ι: 'i',
+    κ: 'k',
+    ν: 'v',
+    ο: 'o',
+    ρ: 'p',
+    τ: 't',
+    υ: 'u',
+    χ: 'x',
+    γ: 'y',
+    ω: 'w',
+    ı: 'i',
+    ł: 'l',
+    ø: 'o',
+    đ: 'd',
+    ħ: 'h',
+    ɑ: 'a',
+    ɡ: 'g',
+    ɩ: 'i',
+    ʀ: 'r',
+    ꜱ: 's',
+    ß: 'ss',
+    æ: 'ae',
+    œ: 'oe',
   }),
 )
-const NON_ASCII_LETTER = /[^\u0000-\u007f]/gu
+const NON_ASCII_LETTER = /\P{ASCII}/gu
 
 /**
  * The text in plain lower-case letters: the same words, whatever they were typed with.

@@ -1,7 +1,8 @@
 /** Typed numbers and telephone numbers. */
-import { parsePhoneNumberFromString } from 'libphonenumber-js/max'
+
 import type { CountryCode } from 'libphonenumber-js/max'
-import { type Read, UNSURE, isUnsure } from './choice.ts'
+import { parsePhoneNumberFromString } from 'libphonenumber-js/max'
+import { isUnsure, type Read, UNSURE } from './choice.ts'
 import type { Lexicon } from './lexicon.ts'
 import type { Reading } from './pattern.ts'
 import { firstSaid } from './phrase.ts'

@@ -29,7 +29,10 @@ export function tokensOf(plain: string): readonly Token[] {
   for (const found of plain.matchAll(WORD)) {
     const between = plain.slice(end, found.index).replace(/\.{2,}/g, '…')
     tokens.push({
-      word: found[0].replaceAll("'", '').replace(/(\p{L})\1{2,}/gu, '$1$1').slice(0, WORD_LENGTH_AT_MOST),
+      word: found[0]
+        .replaceAll("'", '')
+        .replace(/(\p{L})\1{2,}/gu, '$1$1')
+        .slice(0, WORD_LENGTH_AT_MOST),
       gap: STOP.test(between) ? 'stop' : PAUSE.test(between) ? 'pause' : 'none',
       mark: between.replace(/[ \t]+/g, ''),
       from: found.index,

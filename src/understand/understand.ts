@@ -16,7 +16,7 @@ import { concernsIn } from './concern.ts'
 import { dangerIn } from './danger.ts'
 import { factsIn } from './fact.ts'
 import type { Lexicon } from './lexicon.ts'
-import { tapped, type TimeContext, type TimeReader, timeIn } from './moment.ts'
+import { type TimeContext, type TimeReader, tapped, timeIn } from './moment.ts'
 import { type Reading, readingOf } from './pattern.ts'
 import { firstSaid } from './phrase.ts'
 import { hasWords, isBlank, plainOf } from './plain.ts'
@@ -130,14 +130,19 @@ function tapRead(values: readonly string[], said: string, question: Question, co
   const offered = (one: string): boolean =>
     context.fact?.values?.includes(one) ?? question.options.some(option => option.value === one)
   if (kind === 'moment' || kind === 'date' || kind === 'length') return spanTapped(all, said, context)
-  if (!all.every(offered)) return value === 'write-only' ? writeOnly(said) : { kind: 'misread', reason: 'not-an-option', said }
+  if (!all.every(offered))
+    return value === 'write-only' ? writeOnly(said) : { kind: 'misread', reason: 'not-an-option', said }
   if (kind === 'many' && all.length > 1 && all.includes('none')) return { kind: 'misread', reason: 'two-answers', said }
   if (kind === 'many') return counted({ kind: 'many', values: all }, said, context)
   if (others.length > 0) return { kind: 'misread', reason: 'two-answers', said }
   return counted({ kind: 'choice', value }, said, context)
 }
 
-const writeOnly = (said: string): Understood => ({ kind: 'answer', answer: { kind: 'phone', number: 'write-only' }, said })
+const writeOnly = (said: string): Understood => ({
+  kind: 'answer',
+  answer: { kind: 'phone', number: 'write-only' },
+  said,
+})
 
 function spanTapped(values: readonly string[], said: string, context: UnderstandContext): Understood {
   if (values.length > 1) return { kind: 'misread', reason: 'two-answers', said }
@@ -161,7 +166,18 @@ function textRead(text: string, context: UnderstandContext): Understood {
   if (firstSaid(lexicon.controls.despair, reading, lexicon) !== undefined) return { kind: 'despair', said }
   if (text.length > CHARACTERS_AT_MOST) return { kind: 'misread', reason: 'too-long', said }
   if (!hasWords(text)) return { kind: 'misread', reason: 'no-words', said }
-  return spokenAnytime(reading, said, context) ?? answered(plain, reading, said, context)
+  return (
+    phoneGiven(plain, reading, said, context) ??
+    spokenAnytime(reading, said, context) ??
+    answered(plain, reading, said, context)
+  )
+}
+
+/** "Call me on …" answers the question for a number before it asks for a person. */
+function phoneGiven(plain: string, reading: Reading, said: string, context: UnderstandContext): Understood | undefined {
+  if (context.question?.accepts !== 'phone') return undefined
+  const read = phoneIn(plain, reading, context.defaultRegion, context.lexicon)
+  return read.kind === 'answer' ? readAs(read, said, context) : undefined
 }
 
 /** What may be said at any moment of a case, whatever question is open. */
@@ -183,14 +199,11 @@ function answered(plain: string, reading: Reading, said: string, context: Unders
   const { question } = context
   if (question === undefined) return opening(plain, reading, said, context)
   if (context.readBack === true) return readBackTyped(plain, reading, said, question, context)
-  const read = questionRead(plain, reading, said, question, context)
-  if (read.kind === 'misread' && read.reason !== 'two-answers') {
-    const facts = factsIn(plain, reading, context.lexicon, context.times, timeContextOf(context))
-    const withChild = facts.answers['with-child']
-    if (withChild !== undefined)
-      return { kind: 'concern', concerns: [], facts: { 'with-child': withChild }, readBacks: {}, said }
-  }
-  return read
+  const facts = factsIn(plain, reading, context.lexicon, context.times, timeContextOf(context)).answers
+  const withChild = facts['with-child']
+  if (withChild !== undefined && question.fact !== 'with-child')
+    return { kind: 'concern', concerns: [], facts: { 'with-child': withChild }, readBacks: {}, said }
+  return questionRead(plain, reading, said, question, context)
 }
 
 /** A first message, or one with no question open. */
@@ -200,7 +213,13 @@ function opening(plain: string, reading: Reading, said: string, context: Underst
   return { kind: 'concern', concerns, facts: answers, readBacks, said }
 }
 
-function readBackTyped(plain: string, reading: Reading, said: string, question: Question, context: UnderstandContext): Understood {
+function readBackTyped(
+  plain: string,
+  reading: Reading,
+  said: string,
+  question: Question,
+  context: UnderstandContext,
+): Understood {
   if (isUnsure(reading, context.lexicon)) return { kind: 'answer', answer: { kind: 'unsure' }, said }
   const corrected = timeRead(plain, said, question, context)
   if (corrected?.kind === 'answer') return corrected
@@ -208,7 +227,13 @@ function readBackTyped(plain: string, reading: Reading, said: string, question: 
   return right === undefined ? { kind: 'misread', reason: 'not-an-option', said } : { kind: 'read-back', right, said }
 }
 
-function questionRead(plain: string, reading: Reading, said: string, question: Question, context: UnderstandContext): Understood {
+function questionRead(
+  plain: string,
+  reading: Reading,
+  said: string,
+  question: Question,
+  context: UnderstandContext,
+): Understood {
   const { lexicon } = context
   switch (question.accepts) {
     case 'phone':
@@ -225,7 +250,13 @@ function questionRead(plain: string, reading: Reading, said: string, question: Q
   }
 }
 
-function numberRead(plain: string, reading: Reading, said: string, question: Question, context: UnderstandContext): Understood {
+function numberRead(
+  plain: string,
+  reading: Reading,
+  said: string,
+  question: Question,
+  context: UnderstandContext,
+): Understood {
   if (isUnsure(reading, context.lexicon)) return { kind: 'answer', answer: { kind: 'unsure' }, said }
   const number = numberIn(plain, reading, question.fact, context.lexicon)
   if (number.kind === 'answer' || number.reason === 'number-impossible') return readAs(number, said, context)
