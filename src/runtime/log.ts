@@ -59,13 +59,13 @@ function allowed(fields: LogFields): Record<string, string | number> {
 export function errorFields(error: unknown): { readonly error?: string; readonly place?: string } {
   if (error === undefined) return {}
   if (!(error instanceof Error)) return { error: typeof error }
-  const frame = /\/([A-Za-z0-9._-]+:\d+):\d+\)?$/m.exec(stackWithoutMessage(error))?.[1]
+  const frame = /^\s+at .*\/([A-Za-z0-9._-]+:\d+):\d+\)?$/m.exec(stackWithoutMessage(error))?.[1]
   return { error: error.name, ...(frame === undefined ? {} : { place: frame }) }
 }
 
+/** Frames only: a message may run over several lines and look like frames itself. */
 function stackWithoutMessage(error: Error): string {
-  return (error.stack ?? '')
-    .split('\n')
-    .filter(line => /^\s+at /.test(line))
-    .join('\n')
+  const stack = error.stack ?? ''
+  const at = stack.indexOf(error.message)
+  return at === -1 ? '' : stack.slice(at + error.message.length)
 }
