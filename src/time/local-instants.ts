@@ -79,10 +79,10 @@ export function localInstants(parts: LocalParts, zone: string): readonly Instant
   return [...new Set(found)].sort((a, b) => a - b).map(instant)
 }
 
-/** Where a skipped reading would have stood: by the offset before the change. For ordering only. */
+/** Where a skipped reading would stand by the offset after the change: just before the change. For ordering only. */
 export function skippedInstant(parts: LocalParts, zone: string): Instant {
   const local = Date.UTC(parts.year, parts.month - 1, parts.day, parts.hour, parts.minute)
-  return instant(local - zoneOf(zone).offset(local - 24 * HOUR_MS) * MINUTE_MS)
+  return instant(local - zoneOf(zone).offset(local + 24 * HOUR_MS) * MINUTE_MS)
 }
 
 /** Offsets, in milliseconds east of UTC, that hold within a day and a bit of a local reading. */

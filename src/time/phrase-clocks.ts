@@ -162,7 +162,9 @@ export const weekday: Parser<number> = token(text => {
 
 const part: Parser<DayPart> = word('morning', 'afternoon', 'evening', 'night') as Parser<DayPart>
 
-const withPart = (day: DaySaid, said: DayPart | undefined): DaySaid =>
+type Parted = Extract<DaySaid, { readonly kind: 'none' | 'offset' | 'weekday' }>
+
+const withPart = (day: Parted, said: DayPart | undefined): DaySaid =>
   said === undefined ? day : { ...day, part: said }
 
 /** A day said beside a clock time: "yesterday", "last night", "this morning", "on Friday", "in the afternoon". */
@@ -234,9 +236,23 @@ export const clockAlone: Parser<ClockSaid> = clockCore(false)
 /** The day, when one is said before or after a clock time. */
 export const daySaid: Parser<DaySaid> = day
 
+/** "yesterday at 9 in the evening": a day without a part of it, and a part without a day. */
+function withBoth(
+  found: Pick<ClockPhrase, 'clock' | 'nearness'>,
+  first: DaySaid,
+  second: DaySaid,
+): ClockPhrase | undefined {
+  const [part, dated] = first.kind === 'none' ? [first, second] : [second, first]
+  if (part.kind !== 'none' || part.part === undefined) return undefined
+  if (dated.kind !== 'offset' && dated.kind !== 'weekday') return undefined
+  return dated.part === undefined ? { ...found, day: withPart(dated, part.part) } : undefined
+}
+
 /** A clock time, with the day before it, after it or unsaid. */
 export const clockPhrase: Parser<ClockPhrase> = alt(
   map(marked, found => ({ ...found, day: none })),
   map(seq(marked, opt(word(HEDGE)), day), ([found, , said]) => ({ ...found, day: said })),
   map(seq(day, marked), ([said, found]) => ({ ...found, day: said })),
+  map(seq(day, marked, day), ([first, found, second]) => withBoth(found, first, second)),
+  map(seq(marked, day, day), ([found, first, second]) => withBoth(found, first, second)),
 )
