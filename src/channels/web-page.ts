@@ -65,7 +65,7 @@ export async function page(frame: PageFrame): Promise<string> {
 <style nonce="${nonce}">${raw(BASE_CSS + frame.css)}</style>
 </head>
 <body${words}>
-${frame.demonstration ? html`<div class="banner" role="note">${wording('demonstration-banner')}</div>` : ''}
+${frame.demonstration ? html`<header class="banner">${wording('demonstration-banner')}</header>` : ''}
 ${frame.body}
 <aside class="caution"><p>${wording('caution')}</p></aside>
 ${frame.foot === undefined ? '' : numbersFoot(frame.foot, wording)}

@@ -154,7 +154,7 @@ ${view.coming.length === 0 ? html`<p>${wording('clinic-nothing')}</p>` : ''}
 ${view.coming.map(message =>
   form(
     frame,
-    html`<input type="hidden" name="do" value="stop-alarm"><p><strong>${clockText(message.due)}</strong> ${message.says}</p><button class="small-button" name="name" value="${message.name}">${wording('clinic-stop')}<span class="visually-hidden">: ${message.says}</span></button>`,
+    html`<input type="hidden" name="do" value="stop-alarm"><p><strong>${clockText(message.due)}</strong> ${message.says}</p><button class="small-button" name="name" value="${message.name}" aria-label="${wording('clinic-stop-said', { label: message.says })}">${wording('clinic-stop')}</button>`,
   ),
 )}</section>`
 }

@@ -7,13 +7,14 @@ h1{font-size:1.5rem}
 .marks li{border:2px solid var(--ink);border-radius:.4rem;padding:.2rem .6rem;font-weight:700}
 .lines{margin:.3rem 0;padding-left:1.2rem}
 .lines li{margin:.25rem 0}
-.ring{font-size:1.25rem;text-align:center}
+a.ring{font-size:1.25rem;justify-content:center;text-align:center}
+a.button strong{margin-right:.5rem}
 .times{border:0;margin:0;padding:0;min-width:0;display:grid;grid-template-columns:repeat(auto-fit,minmax(7rem,1fr));gap:0 .5rem}
 .times legend{padding:0;font-weight:600;margin-top:.4rem}
 .times button{text-align:center}
-.line{display:grid;grid-template-columns:4.4rem 1fr;gap:0 .75rem;padding:.5rem 0;border-top:1px solid var(--edge)}
+.line{display:grid;grid-template-columns:3.5rem 1fr;gap:0 .5rem;padding:.5rem 0;border-top:1px solid var(--edge)}
 .line p{margin:.2rem 0;white-space:pre-line}
-.line time{color:var(--soft);font-size:.85rem;padding-top:.1rem}
+.line time{color:var(--soft);font-size:.8rem;padding-top:.1rem}
 @media (max-width:22rem){.line{grid-template-columns:1fr}}
 .who{font-size:.85rem;color:var(--soft);font-weight:600}
 .line .advice{border-left:3px solid var(--bar);padding-left:.6rem}

@@ -6,12 +6,13 @@ import type { DeskSheet, FamilyLog } from './family-log.ts'
 /** Black on white, very large, printable, whatever the device prefers. */
 export const DESK_CSS = `
 :root,:root:root{color-scheme:light;--ground:#fff;--raised:#fff;--ink:#000;--soft:#000;--edge:#000;--bar:#000;--key:#000;--key-ink:#fff;--button:#fff;--button-edge:#000;--focus:#a23b00}
-.desk{font-size:1.35rem;line-height:1.3}
-.desk h1{font-size:1.5rem}
-.desk .say{font-size:1.6rem;font-weight:700;border:3px solid #000;padding:.5rem .8rem;margin:.5rem 0}
+.desk{font-size:1.25rem;line-height:1.25}
+.desk h1{font-size:1.1rem}
+.desk .say{font-size:1.5rem;font-weight:700;border:3px solid #000;padding:.5rem .8rem;margin:.5rem 0}
 .desk .say p{margin:.4rem 0}
 .desk dt{font-size:1rem;margin-top:.6rem}
-.desk dd{margin:0;font-weight:700}
+.desk dd{margin:.1rem 0;font-weight:700}
+.desk dd+dd::before{content:'– '}
 .desk .staff a{font-size:1.5rem;font-weight:700;display:inline-block;padding:.3rem 0}
 @media print{.banner{border:1px solid #000;color:#000;background:#fff}}
 `
@@ -24,7 +25,7 @@ export function deskScreen(log: FamilyLog, wording: Wording): Html {
 ${sheet.say.length === 0 ? '' : html`<div class="say">${sheet.say.map(line => html`<p>${line}</p>`)}</div>`}
 ${sheet.staff === undefined ? '' : html`<p class="staff">${sheet.staff.label}: <a href="${telephoneAddress(sheet.staff.number)}">${sheet.staff.shown ?? sheet.staff.number}</a></p>`}
 <dl>${log.code === undefined ? '' : html`<dt>${wording('desk-code')}</dt><dd>${log.code}</dd>`}
-${sheet.facts.map(({ label, text }) => html`<dt>${label}</dt><dd>${text}</dd>`)}</dl>
+${sheet.facts.map(({ label, text }, i) => html`${label === sheet.facts[i - 1]?.label ? '' : html`<dt>${label}</dt>`}<dd>${text}</dd>`)}</dl>
 <p><a class="button" href="/">${wording('back')}</a></p>
 </main>`
 }

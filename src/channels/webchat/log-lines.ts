@@ -63,10 +63,9 @@ function lineOf(line: LogLine, frame: OneLine): Html {
   return html`<article class="line ${line.speaker.kind}" data-key="${frame.key}">
 <time datetime="${new Date(line.at).toISOString()}">${clock.text(line.at)}</time>
 <div class="said"><p class="who">${speakerOf(line, wording)}</p>
-${line.said === undefined ? '' : html`<p class="words">${line.said}</p>`}
+${line.said === undefined ? '' : html`<div class="answer"><p class="words">${line.said}</p>${frame.change === undefined ? '' : changeForm(frame.change, frame)}</div>`}
 ${partsOf(parts, frame)}
 ${reached === undefined ? '' : html`<p class="soft">${reached}</p>`}
-${frame.change === undefined ? '' : changeForm(frame.change, frame)}
 </div></article>`
 }
 
@@ -140,5 +139,5 @@ function textOf(part: Part): string {
 
 /** "Change" beside one answer; its accessible name says which. */
 export function changeForm(change: Changeable, frame: Pick<LineFrame, 'wording' | 'tapNonce'>): Html {
-  return html`<form method="post" action="/say" class="change"><input type="hidden" name="nonce" value="${frame.tapNonce}"><input type="hidden" name="subject" value="${change.fact}"><button class="small-button" name="control" value="change" data-label="${frame.wording('change-said', { label: change.label })}">${frame.wording('change')}<span class="visually-hidden">: ${change.label}</span></button></form>`
+  return html`<form method="post" action="/say" class="change"><input type="hidden" name="nonce" value="${frame.tapNonce}"><input type="hidden" name="subject" value="${change.fact}"><button class="small-button" name="control" value="change" aria-label="${frame.wording('change-said', { label: change.label })}">${frame.wording('change')}</button></form>`
 }

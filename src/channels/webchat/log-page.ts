@@ -25,7 +25,6 @@ export function firstScreen(frame: LogFrame): Html {
   const [big, ...others] = frame.concerns
   return html`<main id="main">
 <h1>${wording('first-heading')}</h1>
-<p>${wording('first-bot')}</p>
 <section aria-labelledby="first-advice"><h2 id="first-advice">${wording('first-advice-heading')}</h2>
 ${partsOf(frame.firstAdvice, frame)}</section>
 <section aria-labelledby="first-ask"><h2 id="first-ask">${wording('first-ask')}</h2>
@@ -35,6 +34,7 @@ ${big === undefined ? '' : html`<button class="main-button" name="concern" value
 ${others.map(({ id, label }) => html`<button name="concern" value="${id}">${label}</button>`)}
 </form></section>
 ${writeBox(frame, undefined)}
+<p>${wording('first-bot')}</p>
 <p class="soft">${wording('privacy')}</p>
 </main>`
 }
@@ -53,8 +53,7 @@ export function logFragment(log: FamilyLog, frame: LogFrame): Html {
   return html`<div id="log" role="log" aria-label="${wording('log-label')}">${logLines(log, frame)}</div>
 <div id="unsent" role="status"></div>
 <div id="now">
-${log.code === undefined ? '' : html`<p class="state">${wording('code-line', { code: log.code })}</p>`}
-${log.callState === undefined ? '' : html`<p class="state">${log.callState}</p>`}
+${log.callState === undefined ? '' : html`<div class="state"><p>${log.callState}</p>${log.code === undefined ? '' : html`<p>${wording('code-line', { code: log.code })}</p>`}</div>`}
 ${frame.note === undefined ? '' : html`<p class="note" role="alert">${frame.note}</p>`}
 ${log.question === undefined ? '' : questionForm(log.question, frame)}
 ${controlForm(
@@ -144,6 +143,7 @@ function otherThings(log: FamilyLog, frame: LogFrame): Html {
 ${controlForm(controls, frame)}
 ${log.controls.includes('show-handover') ? html`<a class="button" href="/handover">${wording('control-show-handover')}</a>` : ''}
 ${log.changeable.length === 0 ? '' : answersList(log, frame)}
+${log.code === undefined ? '' : html`<p class="soft">${wording('code-short', { code: log.code })}</p>`}
 </section>`
 }
 

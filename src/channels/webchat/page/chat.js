@@ -92,7 +92,7 @@
   }
 
   function labelOf(element) {
-    return element.getAttribute('data-label') || element.textContent.trim()
+    return element.getAttribute('aria-label') || element.textContent.trim()
   }
 
   function freshNonce() {
