@@ -21,7 +21,8 @@ export interface Seen {
 }
 
 export type ClockTime =
-  | { readonly kind: 'time'; readonly at: Instant }
+  /** From `at` to `until`: the same, but on the night when the clocks go back over it. */
+  | { readonly kind: 'time'; readonly at: Instant; readonly until: Instant }
   | {
       readonly kind: 'ask'
       readonly reason: 'time-unclear' | 'time-future' | 'time-impossible' | 'time-twice'
@@ -123,7 +124,8 @@ function nightOf(date: LocalDate): readonly DayOf[] {
  * Without a day it is the most recent past reading: within 12 hours for "9:40", within 24 for "9:40 pm" and "21:40".
  * "9:40" said at 02:10 is 21:40, the evening before. A reading that is just ahead of now is asked about, since the
  * clock it was read from may run fast. With a day, every past reading on that day counts, and two are asked about.
- * A reading that was skipped when the clocks went forward never happened; one that happened twice is asked about.
+ * A reading that was skipped when the clocks went forward never happened; one that happened twice is
+ * from the earlier to the later of the two, so that the earlier, worse end counts.
  */
 export function clockTime(clock: ClockSaid, day: DaySaid, seen: Seen): ClockTime {
   if (clock.isImpossible === true) return { kind: 'ask', reason: 'time-impossible' }
@@ -155,8 +157,7 @@ function only(found: Reading | undefined, seen: Seen): ClockTime {
   const past = instants.filter(at => at <= seen.at)
   const [first, second] = past
   if (first === undefined) return { kind: 'ask', reason: instants.length === 0 ? 'time-impossible' : 'time-future' }
-  if (second !== undefined) return { kind: 'ask', reason: 'time-twice', candidates: past.map(point) }
-  return { kind: 'time', at: first }
+  return { kind: 'time', at: first, until: second ?? first }
 }
 
 const point = (at: Instant): Between => ({ earliest: at, latest: at })

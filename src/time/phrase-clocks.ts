@@ -75,18 +75,30 @@ const halfPast: Parser<Bare> = map(seq(word('half'), opt(word('past', 'after')),
   past(hour, 30),
 )
 
-const minutesOfHour: Parser<number> = alt(
-  map(seq(opt(word('a')), word('quarter')), () => 15),
-  map(seq(wholeNumber, opt(word('minutes', 'minute', 'mins', 'min'))), ([minute]) =>
-    minute >= 1 && minute <= 29 ? minute : undefined,
+interface MinutesOfHour {
+  readonly minute: number
+  /** A number alone: "5 to 6" may be a range. */
+  readonly isBare: boolean
+}
+
+const minutesOfHour: Parser<MinutesOfHour> = alt(
+  map(seq(opt(word('a')), word('quarter')), () => ({ minute: 15, isBare: false })),
+  map(seq(wholeNumber, opt(word('minutes', 'minute', 'mins', 'min'))), ([minute, unit]) =>
+    minute >= 1 && minute <= 29 ? { minute, isBare: unit === undefined } : undefined,
   ),
 )
 
-const minutesPast: Parser<Bare> = map(seq(minutesOfHour, word('past', 'after'), spokenHour), ([minute, , { hour }]) =>
-  past(hour, minute),
+const minutesPast: Parser<Bare> = map(
+  seq(minutesOfHour, word('past', 'after'), spokenHour),
+  ([{ minute }, , { hour }]) => past(hour, minute),
 )
-const minutesTo: Parser<Bare> = map(seq(minutesOfHour, word('to', 'till', 'til'), spokenHour), ([minute, , { hour }]) =>
-  past(hour === 1 ? 12 : hour - 1, 60 - minute),
+/** "ten to three". "1 to 2" and "5 to 6" may be ranges: a clock time only when something before them says so ("at 5 to 6"). */
+const minutesTo: Parser<Bare> = map(
+  seq(minutesOfHour, word('to', 'till', 'til'), spokenHour),
+  ([{ minute, isBare }, , { hour }]) => ({
+    ...past(hour === 1 ? 12 : hour - 1, 60 - minute),
+    needsMark: isBare && (minute < hour || minute % 5 !== 0),
+  }),
 )
 
 /** "three thirty", "nine forty five", "nine oh five". */
@@ -141,7 +153,8 @@ function settled({ hour, minute, half, needsMark }: Bare, said: string | undefin
   if (hour > 23 || minute > 59) return needsMark ? undefined : IMPOSSIBLE
   if (said === undefined) return needsMark && half === '24h' ? undefined : { hour, minute, half }
   if (said === 'am') return hour > 12 ? IMPOSSIBLE : { hour: hour % 12, minute, half: 'am' }
-  return hour === 0 ? IMPOSSIBLE : { hour: hour > 12 ? hour : (hour % 12) + 12, minute, half: 'pm' }
+  if (hour === 0 || (hour > 12 && needsMark)) return IMPOSSIBLE
+  return { hour: hour > 12 ? hour : (hour % 12) + 12, minute, half: 'pm' }
 }
 
 const WEEKDAYS = [
@@ -232,6 +245,9 @@ export const clockInRange: Parser<ClockSaid> = map(
 
 /** A clock time that stands by itself: an unmarked bare number is none. */
 export const clockAlone: Parser<ClockSaid> = clockCore(false)
+
+/** A number that only the words after it make a clock time. */
+const unmarked: Parser<ClockSaid> = clockCore(true)
 
 /** The day, when one is said before or after a clock time. */
 export const daySaid: Parser<DaySaid> = day

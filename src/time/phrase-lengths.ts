@@ -133,7 +133,7 @@ const tailFraction: Parser<number> = alt(
 )
 
 const counted: Parser<LengthSaid> = alt(
-  map(seq(plainAmount, unit), ([amount, found]) => lengthOf(found, amount)),
+  map(seq(plainAmount, opt(word(HEDGE)), unit), ([amount, , found]) => lengthOf(found, amount)),
   map(seq(opt(article), oneUnit), ([, found]) => lengthOf(found, exactly(1))),
   map(seq(opt(article), word('couple'), opt(word('of')), unit), ([, , , found]) => vague(found, 'couple')),
   map(seq(opt(article), word('few'), unit), ([, , found]) => vague(found, 'few')),
@@ -206,8 +206,9 @@ const ranges: Parser<LengthSaid> = alt(
   ),
 )
 
-function spanned(from: Amount, to: Amount, found: Unit): LengthSaid {
-  return joined(lengthOf(found, from), lengthOf(found, to)) ?? lengthOf(found, to)
+/** "twenty-five" is no range from twenty to five: the smaller number comes first. */
+function spanned(from: Amount, to: Amount, found: Unit): LengthSaid | undefined {
+  return from.high <= to.low ? joined(lengthOf(found, from), lengthOf(found, to)) : undefined
 }
 
 /** From the shorter to the longer, in whichever order they were said. Lengths of different base units are no range. */

@@ -183,11 +183,11 @@ function readClock({ clock, day, nearness }: ClockPhrase, isHedged: boolean, con
   const off = isHedged ? minutes(clockOff(clock.minute)) : minutes(0)
   switch (nearness) {
     case 'at':
-      return between(time.at - off, time.at + off, context)
+      return between(time.at - off, time.until + off, context)
     case 'just-before':
-      return between(time.at - JUST_BESIDE, time.at, context)
+      return between(time.at - JUST_BESIDE, time.until, context)
     case 'just-after':
-      return between(time.at - off, time.at + JUST_BESIDE, context)
+      return between(time.at - off, time.until + JUST_BESIDE, context)
     case 'after':
       return between(time.at - off, context.at, context)
     case 'before':

@@ -3,7 +3,7 @@ import type { BoundedLength, LengthSaid } from './phrase-lengths.ts'
 /**
  * How far a length that somebody remembers may be off. Rounded outward, so that the worse end is never the milder.
  *
- * - "20 minutes", "1 hour 20": as said. The clinic's soonest is the margin; a safety rule counts from that very minute.
+ * - "20 minutes", "1 hour 20": 2 minutes fewer to 5 more, since a count kept in one's head runs behind.
  * - "half an hour", "2 hours": said in coarse grains, so off by a tenth, rounded up to 5 minutes, at most 15.
  * - "about", "I think", "maybe": off by a quarter, rounded outward to 5 minutes.
  * - "2 to 3 hours": as said. "about 2 to 3 hours": each end off by a tenth, as above.
@@ -18,6 +18,8 @@ export interface MinutesOff {
 const QUARTER = 0.25
 const STEP = 5
 const COARSE_AT_MOST = 15
+const COUNTED_FEWER = 2
+const COUNTED_MORE = 5
 
 const down = (minutes: number): number => Math.max(0, Math.floor(minutes / STEP) * STEP)
 const up = (minutes: number): number => Math.ceil(minutes / STEP) * STEP
@@ -31,7 +33,8 @@ function widened({ low, high, grain }: LengthSaid, isHedged: boolean): MinutesOf
   const isRange = low !== high || grain === 0
   if (isHedged && !isRange) return { least: down(low * (1 - QUARTER)), most: up(high * (1 + QUARTER)) }
   if ((isHedged && isRange) || grain >= 15) return { least: Math.max(0, low - coarse(low)), most: high + coarse(high) }
-  return { least: low, most: high }
+  if (isRange) return { least: low, most: high }
+  return { least: Math.max(0, low - COUNTED_FEWER), most: high + COUNTED_MORE }
 }
 
 /**
@@ -43,7 +46,7 @@ export function minutesMeant({ length, bound }: BoundedLength, isHedged: boolean
     case 'exact':
       return { least, most }
     case 'below':
-      return { least: 0, most }
+      return { least: 0, most: isHedged ? most : length.high }
     case 'just-below':
       return { least: down(length.low * (1 - QUARTER)), most: isHedged ? most : length.high }
     case 'just-above':
