@@ -68,16 +68,14 @@ function pagesOf({
   wording: (id: string) => string
 }): BoardPage[] {
   const name = (id: string) => reachableOf(line.clinic, id)?.name ?? id
-  const shown = pagers.board
-    .recent()
-    .map(page => ({
-      at: page.at,
-      to: page.to.name,
-      by: wording('by-board'),
-      text: page.text,
-      outcome: wording('outcome-shown'),
-      link: pathOf(page.link),
-    }))
+  const shown = pagers.board.recent().map(page => ({
+    at: page.at,
+    to: page.to.name,
+    by: wording('by-board'),
+    text: page.text,
+    outcome: wording('outcome-shown'),
+    link: pathOf(page.link),
+  }))
   const sent = (pagers.demo?.recent() ?? []).map(one => ({
     at: one.at,
     to: name(one.to),

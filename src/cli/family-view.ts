@@ -2,7 +2,7 @@
 import { answerText } from '../case/answer-text.ts'
 import { reachedAnswer } from '../case/derive.ts'
 import { type Line, wordingOf } from '../case/line.ts'
-import type { ChatRef, Control } from '../case/message.ts'
+import type { Control } from '../case/message.ts'
 import { questionOf, renderReply } from '../case/render.ts'
 import { type CaseState, parseState } from '../case/state.ts'
 import { caseValues } from '../case/values.ts'

@@ -10,7 +10,6 @@ import { instant } from '../time/instant.ts'
 import { openBot } from './bot.ts'
 import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
 import { DEMO_CLINIC, loadLine } from './load-line.ts'
-import { advanceTo } from './night-clock.ts'
 import { reportProblems } from './problems.ts'
 
 export const talkCommand: Command = {
@@ -59,9 +58,7 @@ export const talkCommand: Command = {
     const channel = terminal({
       receive: incoming => bot.runtime.receive(incoming),
       settled,
-      ...(hand === undefined
-        ? {}
-        : { wait: async length => advanceTo(hand, instant(hand.now() + length), bot.store, settled) }),
+      ...(hand === undefined ? {} : { wait: async length => hand.advance(length, settled) }),
       now: () => clock.now(),
       clockText: at => clockOf(loaded.line, at),
       randomId: () => random.hex(16),
