@@ -1,4 +1,5 @@
 import type { Instant } from '../time/instant.ts'
+import type { Answer } from './answer.ts'
 import { factsAt } from './derive.ts'
 import { flowOf, type Line } from './line.ts'
 import type { CaseState } from './state.ts'
@@ -7,8 +8,8 @@ import type { CaseState } from './state.ts'
 const MOST = 20
 
 /**
- * About how many questions follow the open one: the way talk takes when each is answered "not sure", up to the first
- * follow-up or rest. A guess for the family's sake; it decides nothing.
+ * About how many questions follow the open one: the way talk takes when it has only just happened, the way is short and
+ * everything else is "not sure", up to the first follow-up or rest. A guess for the family's sake; it decides nothing.
  */
 export function questionsToCome(line: Line, state: CaseState, at: Instant): number | undefined {
   const flow = flowOf(line, state.concern)
@@ -20,7 +21,7 @@ export function questionsToCome(line: Line, state: CaseState, at: Instant): numb
     const answers = {
       ...walked.answers,
       [step.ask]: walked.answers[step.ask] ?? {
-        answer: { kind: 'unsure' as const },
+        answer: plainAnswer(line, step.ask, at),
         said: '',
         at,
         changed: false,
@@ -34,4 +35,17 @@ export function questionsToCome(line: Line, state: CaseState, at: Instant): numb
     }
   }
   return undefined
+}
+
+function plainAnswer(line: Line, fact: string, at: Instant): Answer {
+  const document = line.flows.facts[fact]
+  if (document?.['act-at-once'] === true) return { kind: 'many', values: document.apart ?? [] }
+  switch (document?.kind) {
+    case 'moment':
+      return { kind: 'moment', earliest: at, latest: at }
+    case 'length':
+      return { kind: 'length', atLeastMs: 0, atMostMs: 1 }
+    default:
+      return { kind: 'unsure' }
+  }
 }

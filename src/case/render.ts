@@ -164,8 +164,10 @@ export function renderPage(line: Line, state: CaseState, page: PageEffect, at: I
       ? ''
       : has('page/next', { now: clock(page.nextAt), label: String(page.number), answer: String(page.of) }),
   ]
-  return pieces.map(piece => piece.trim()).filter(piece => piece !== '')
+  return pieces.map(piece => sentence(piece.trim())).filter(piece => piece !== '')
 }
+
+const sentence = (piece: string): string => (piece === '' || /[.:!?]$/.test(piece) ? piece : `${piece}.`)
 
 /** The fixed text for any doubt at run time: what holds always, and the numbers. */
 export function fallbackParts(line: Line, at: Instant): Part[] {
