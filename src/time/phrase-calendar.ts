@@ -40,7 +40,7 @@ const dayOfMonth: Parser<number> = map(
   ),
   ([day]) => day,
 )
-const number: Parser<number> = token(text => (/^\d{1,4}$/.test(text) ? Number(text) : undefined))
+const short: Parser<number> = token(text => (/^\d{1,2}$/.test(text) ? Number(text) : undefined))
 
 function dayOf(year: number | undefined, month: number, day: number): CalendarSaid {
   // 2028 is a leap year: without a year any day that some year has is possible.
@@ -59,13 +59,13 @@ const namedDay: Parser<CalendarSaid> = alt(
 )
 
 const isoDay: Parser<CalendarSaid> = map(
-  seq(yearNumber, word('-', '/'), number, word('-', '/'), number),
+  seq(yearNumber, word('-', '/'), short, word('-', '/'), short),
   ([year, , month, , day]) => dayOf(year, month, day),
 )
 
 /** Day and month in figures: sure when only one order is a date, or both are the same day. */
 const figures: Parser<CalendarSaid> = alt(
-  map(seq(opt(word('on')), number, word('/', '-'), number, word('/', '-'), anyYear), ([, first, , second, , year]) =>
+  map(seq(opt(word('on')), short, word('/', '-'), short, word('/', '-'), anyYear), ([, first, , second, , year]) =>
     eitherOrder(first, second, year),
   ),
   token(text => {

@@ -271,4 +271,10 @@ export const clockPhrase: Parser<ClockPhrase> = alt(
   map(seq(day, marked), ([said, found]) => ({ ...found, day: said })),
   map(seq(day, marked, day), ([first, found, second]) => withBoth(found, first, second)),
   map(seq(marked, day, day), ([found, first, second]) => withBoth(found, first, second)),
+  // "7 this morning": the part of the day says that the number is a clock time.
+  map(seq(unmarked, opt(word(HEDGE)), day), ([clock, , said]) =>
+    'part' in said || said.kind === 'last-night' || said.kind === 'tonight'
+      ? { clock, nearness: 'at' as const, day: said }
+      : undefined,
+  ),
 )

@@ -36,8 +36,11 @@ const OPEN_END_MONTHS = 20 * 12
 
 const hedge = opt(word(HEDGE))
 
+/** "Last week" is the week before this one; "in the last week" is a length. */
+const lengthAgo: Parser<BoundedLength> = (words, from) => (words[from] === 'last' ? [] : boundedLength(words, from))
+
 const said: Parser<Said> = alt<Said>(
-  map(seq(hedge, boundedLength, hedge, opt(word('ago', 'now')), hedge), ([, length]) => ({ length })),
+  map(seq(hedge, lengthAgo, hedge, opt(word('ago', 'now')), hedge), ([, length]) => ({ length })),
   map(seq(hedge, opt(word('on')), calendar, hedge), ([, , found]) => ({ calendar: found })),
   map(seq(word('between'), calendar, word('and', '-'), calendar), ([, from, , to]) => ({ from, to })),
   map(seq(hedge, calendar, word('or', '-'), hedge, calendar), ([, from, , , to]) => ({ from, to })),
@@ -145,7 +148,7 @@ function readCalendar(found: CalendarSaid, context: PhraseContext): MomentReadin
     case 'two-days':
       return whichOrder(found.candidates, context)
     case 'day':
-      return settled(oneDay(recentDay(found, today)), context)
+      return isSoon(found, today) ? ask('time-future') : settled(oneDay(recentDay(found, today)), context)
     case 'month':
       return settled(monthDays(recentMonth(found, today)), context)
     case 'year':
@@ -185,6 +188,17 @@ function recentDay({ year, month, day }: { year?: number; month: number; day: nu
   while (!isDate({ year: candidate, month, day }) || dayNumber({ year: candidate, month, day }) > dayNumber(today))
     candidate -= 1
   return { year: candidate, month, day }
+}
+
+/** A day without a year that lies just ahead is more likely a slip than last year's, which would make an older tract. */
+const SOON_DAYS = 31
+
+function isSoon({ year, month, day }: { year?: number; month: number; day: number }, today: LocalDate): boolean {
+  if (year !== undefined) return false
+  return [today.year, today.year + 1].some(candidate => {
+    const ahead = dayNumber({ year: candidate, month, day }) - dayNumber(today)
+    return ahead > 0 && ahead <= SOON_DAYS
+  })
 }
 
 /** Without a year: the most recent such month that has begun. "Last August" said in August is that of the year before. */

@@ -111,7 +111,7 @@ const EVENTS: Readonly<Record<'moment' | 'date' | 'duration', ReadonlySet<string
     ).split(' '),
   ),
   duration: new Set(
-    'takes take drive driving drives away car taxi bus by travel journey trip ride road walk hospital from here home us get far long hospitals about-it'.split(
+    'old age aged takes take drive driving drives away car taxi bus by travel journey trip ride road walk hospital from here home us get far long hospitals about-it'.split(
       ' ',
     ),
   ),
