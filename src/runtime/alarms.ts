@@ -38,6 +38,8 @@ export function alarmsLoop(deps: AlarmsDependencies): Alarms {
   const pace = pacer(clock)
   /** Alarms that failed, by row, and when they may be tried again: one that always fails must not stop the rest. */
   const failed = new Map<string, number>()
+  /** Fired at the look before: one that stands there still was not taken away by its step, and must not fire in a circle. */
+  let firedBefore = new Set<string>()
   let running: Promise<void> | undefined
   let stopping = false
   let lookedAtMs = clock.monotonicMs()
@@ -57,7 +59,8 @@ export function alarmsLoop(deps: AlarmsDependencies): Alarms {
       const rows = (await store.due(now, AT_ONCE + failed.size)).filter(mayFire)
       if (rows.length === 0) return await restUntilNext(now)
       const fired = await Promise.all(rows.map(fireOne))
-      return fired.some(Boolean) ? 0 : REST_MS
+      firedBefore = new Set(rows.filter((_, index) => fired[index] === true).map(keyOf))
+      return firedBefore.size > 0 ? 0 : REST_MS
     } catch (error) {
       onFault({ code: 'store-failed', error })
       return REST_MS
@@ -72,7 +75,12 @@ export function alarmsLoop(deps: AlarmsDependencies): Alarms {
   const keyOf = (row: AlarmRow) => JSON.stringify([row.caseId, row.name, row.due])
 
   function mayFire(row: AlarmRow): boolean {
-    const again = failed.get(keyOf(row))
+    const key = keyOf(row)
+    if (firedBefore.delete(key)) {
+      onFault({ code: 'alarm-stuck', caseId: row.caseId })
+      failed.set(key, clock.monotonicMs() + FAILED_AGAIN_MS)
+    }
+    const again = failed.get(key)
     return again === undefined || again <= clock.monotonicMs()
   }
 

@@ -16,6 +16,8 @@ export type FaultCode =
   | 'page-given-up'
   | 'reply-given-up'
   | 'alarm-without-case'
+  /** An alarm stands in the store still after its step. */
+  | 'alarm-stuck'
   /** The wall clock jumped against the monotonic one. */
   | 'clock-stepped'
   | 'heartbeat-failed'

@@ -142,6 +142,26 @@ describe('the loop of alarms', () => {
     await Promise.all([loop.stop(), clock.advance(seconds(2))])
   })
 
+  it('does not fire in a circle an alarm that its step left standing', async () => {
+    const clock = handClock(NIGHT)
+    const faults: Fault[] = []
+    let fired = 0
+    const loop = alarmsLoop({
+      store: { due: async () => [{ caseId: 'c', name: 'a', due: NIGHT }], nextDue: async () => NIGHT },
+      clock,
+      fire: async () => {
+        fired += 1
+        return { kind: 'done' }
+      },
+      onFault: fault => faults.push(fault),
+    })
+    loop.start()
+    await clock.advance(seconds(130))
+    expect(fired).toBe(3)
+    expect(faults.map(fault => fault.code)).toEqual(['alarm-stuck', 'alarm-stuck', 'alarm-stuck'])
+    await Promise.all([loop.stop(), clock.advance(seconds(2))])
+  })
+
   it('rests until the next alarm, at most a second, and is woken by an earlier one', async () => {
     const clock = handClock(NIGHT)
     const looks: number[] = []

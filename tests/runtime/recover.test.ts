@@ -19,6 +19,14 @@ describe('a start after an outage', () => {
     expect(night.delivered).toEqual([])
   })
 
+  it('asks nothing again where the question is younger than that: its presses still arrive', async () => {
+    let night = await world().start()
+    await night.advance(seconds(19))
+    await night.say('the tube is out')
+    night = await night.restart(seconds(142))
+    expect(night.delivered).toEqual([])
+  })
+
   it('asks nothing where no question is open, or the case is closed', async () => {
     let night = await world().start()
     await night.say('hello')
