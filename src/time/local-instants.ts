@@ -79,10 +79,19 @@ export function localInstants(parts: LocalParts, zone: string): readonly Instant
   return [...new Set(found)].sort((a, b) => a - b).map(instant)
 }
 
-/** Where a skipped reading would stand by the offset after the change: just before the change. For ordering only. */
+/** The instant at which the clock went forward over a skipped reading. For a reading that was not skipped: that instant. */
 export function skippedInstant(parts: LocalParts, zone: string): Instant {
   const local = Date.UTC(parts.year, parts.month - 1, parts.day, parts.hour, parts.minute)
-  return instant(local - zoneOf(zone).offset(local + 24 * HOUR_MS) * MINUTE_MS)
+  const offsetAt = (at: number): number => zoneOf(zone).offset(at) * MINUTE_MS
+  const offsetBefore = offsetAt(local - 24 * HOUR_MS)
+  let isBefore = local - offsetAt(local + 24 * HOUR_MS)
+  let isAfter = local - offsetBefore
+  while (isAfter - isBefore > 1) {
+    const middle = Math.floor((isBefore + isAfter) / 2)
+    if (offsetAt(middle) === offsetBefore) isBefore = middle
+    else isAfter = middle
+  }
+  return instant(isAfter)
 }
 
 /** Offsets, in milliseconds east of UTC, that hold within a day and a bit of a local reading. */
@@ -90,13 +99,10 @@ function nearbyOffsets(local: number, zone: string): readonly number[] {
   return [-26, -12, 0, 12, 26].map(hours => zoneOf(zone).offset(local + hours * HOUR_MS) * MINUTE_MS)
 }
 
-/** The first instant of a calendar day: midnight, or the first instant after it where midnight was skipped. */
+/** The first instant of a calendar day: midnight, or the clock change that went over it. */
 export function dayStart(date: LocalDate, zone: string): Instant {
-  const start = DateTime.fromObject({ year: date.year, month: date.month, day: date.day }, { zone: 'utc' }).toMillis()
-  const [first] = localInstants({ ...date, hour: 0, minute: 0 }, zone)
-  if (first !== undefined) return first
-  // Midnight was skipped: the offset before the change puts it exactly on the change.
-  return instant(start - zoneOf(zone).offset(start - 24 * HOUR_MS) * MINUTE_MS)
+  const midnight = { ...date, hour: 0, minute: 0 }
+  return localInstants(midnight, zone)[0] ?? skippedInstant(midnight, zone)
 }
 
 /** The last millisecond of a calendar day. */

@@ -134,7 +134,7 @@ export const calendar: Parser<CalendarSaid> = alt<CalendarSaid>(
   })),
   map(
     seq(
-      opt(word('in', 'at', 'during')),
+      opt(word('at', 'during')),
       word('last', 'this') as Parser<'last' | 'this'>,
       word('week', 'month', 'year') as Parser<'week' | 'month' | 'year'>,
     ),

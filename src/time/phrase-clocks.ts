@@ -228,14 +228,19 @@ const mark: Parser<Mark> = map(
 
 const none: DaySaid = { kind: 'none' }
 
-/** A clock time with its marks, without a day. */
-const marked: Parser<{ readonly clock: ClockSaid; readonly nearness: Nearness }> = (words, from) =>
-  mark(words, from).flatMap(({ value, to }) =>
-    clockCore(value.isMarked)(words, to).map(found => ({
-      value: { clock: found.value, nearness: value.nearness },
-      to: found.to,
-    })),
-  )
+/** A clock time with its marks, without a day; a day beside it marks a bare number too ("10 last night"). */
+function clockBeside(hasDay: boolean): Parser<{ readonly clock: ClockSaid; readonly nearness: Nearness }> {
+  return (words, from) =>
+    mark(words, from).flatMap(({ value, to }) =>
+      clockCore(hasDay || value.isMarked)(words, to).map(found => ({
+        value: { clock: found.value, nearness: value.nearness },
+        to: found.to,
+      })),
+    )
+}
+
+const marked = clockBeside(false)
+const dated = clockBeside(true)
 
 /** A clock time with a bare number allowed: for the ends of a range. */
 export const clockInRange: Parser<ClockSaid> = map(
@@ -246,9 +251,6 @@ export const clockInRange: Parser<ClockSaid> = map(
 /** A clock time that stands by itself: an unmarked bare number is none. */
 export const clockAlone: Parser<ClockSaid> = clockCore(false)
 
-/** A number that only the words after it make a clock time. */
-const unmarked: Parser<ClockSaid> = clockCore(true)
-
 /** The day, when one is said before or after a clock time. */
 export const daySaid: Parser<DaySaid> = day
 
@@ -258,23 +260,17 @@ function withBoth(
   first: DaySaid,
   second: DaySaid,
 ): ClockPhrase | undefined {
-  const [part, dated] = first.kind === 'none' ? [first, second] : [second, first]
+  const [part, onDay] = first.kind === 'none' ? [first, second] : [second, first]
   if (part.kind !== 'none' || part.part === undefined) return undefined
-  if (dated.kind !== 'offset' && dated.kind !== 'weekday') return undefined
-  return dated.part === undefined ? { ...found, day: withPart(dated, part.part) } : undefined
+  if (onDay.kind !== 'offset' && onDay.kind !== 'weekday') return undefined
+  return onDay.part === undefined ? { ...found, day: withPart(onDay, part.part) } : undefined
 }
 
 /** A clock time, with the day before it, after it or unsaid. */
 export const clockPhrase: Parser<ClockPhrase> = alt(
   map(marked, found => ({ ...found, day: none })),
-  map(seq(marked, opt(word(HEDGE)), day), ([found, , said]) => ({ ...found, day: said })),
-  map(seq(day, marked), ([said, found]) => ({ ...found, day: said })),
-  map(seq(day, marked, day), ([first, found, second]) => withBoth(found, first, second)),
-  map(seq(marked, day, day), ([found, first, second]) => withBoth(found, first, second)),
-  // "7 this morning": the part of the day says that the number is a clock time.
-  map(seq(unmarked, opt(word(HEDGE)), day), ([clock, , said]) =>
-    'part' in said || said.kind === 'last-night' || said.kind === 'tonight'
-      ? { clock, nearness: 'at' as const, day: said }
-      : undefined,
-  ),
+  map(seq(dated, opt(word(HEDGE)), day), ([found, , said]) => ({ ...found, day: said })),
+  map(seq(day, dated), ([said, found]) => ({ ...found, day: said })),
+  map(seq(day, dated, day), ([first, found, second]) => withBoth(found, first, second)),
+  map(seq(dated, day, day), ([found, first, second]) => withBoth(found, first, second)),
 )

@@ -79,7 +79,7 @@ function readSaid(found: Said, isHedged: boolean, context: PhraseContext): Momen
     return days === undefined ? ask('time-unclear') : settled(days, context)
   }
   if ('calendar' in found) return readCalendar(found.calendar, context)
-  const from = readCalendar(found.from, context)
+  const from = readCalendar(inYearOf(found.from, found.to), context)
   const to = readCalendar(found.to, context)
   if (from.kind === 'ask') return from
   if (to.kind === 'ask') return to
@@ -92,6 +92,12 @@ function readSaid(found: Said, isHedged: boolean, context: PhraseContext): Momen
       [from, to].map(({ earliest, latest }) => ({ earliest, latest })),
     )
   return { kind: 'between', earliest: instant(earliest), latest: instant(latest) }
+}
+
+/** "March or April 2025": the year said with the second holds for the first. */
+function inYearOf(from: CalendarSaid, to: CalendarSaid): CalendarSaid {
+  const isSame = (from.kind === 'month' || from.kind === 'day') && (to.kind === 'month' || to.kind === 'day')
+  return isSame && from.year === undefined && to.year !== undefined ? { ...from, year: to.year } : from
 }
 
 /** Days and weeks are counted in days, months and years on the calendar; minutes and hours are no answer to a date. */

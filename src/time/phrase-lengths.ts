@@ -245,8 +245,6 @@ const bounds: Parser<Bound> = alt(
       phrase('in last'),
       phrase('in past'),
       phrase('within past'),
-      phrase('last'),
-      phrase('past'),
       phrase('maximum'),
     ),
     () => 'below' as const,

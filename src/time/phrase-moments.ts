@@ -124,7 +124,8 @@ function unread(words: readonly string[]): MomentReading {
   if (words.includes('tomorrow') || words.includes('next')) return ask('time-future')
   if (words[0] === 'in' && whole(boundedLength, words.slice(1)).length > 0) return ask('time-future')
   const times = alt<unknown>(boundedLength, clockPhrase)
-  return ask(occurrences(times, words) > 1 ? 'two-answers' : 'time-unclear')
+  const found = occurrences(times, words)
+  return ask(found > 1 || (found === 1 && words.includes('or')) ? 'two-answers' : 'time-unclear')
 }
 
 function readTold(found: Told, isHedged: boolean, context: PhraseContext): MomentReading {
@@ -151,7 +152,7 @@ function readSaid(said: Said, isHedged: boolean, context: PhraseContext): Moment
     case 'clock':
       return readClock(said.clock, isHedged, context)
     case 'range':
-      return readRange(said, context)
+      return readRange(said, isHedged, context)
     case 'feed':
       return readFeed(context)
   }
@@ -195,10 +196,11 @@ function readClock({ clock, day, nearness }: ClockPhrase, isHedged: boolean, con
   }
 }
 
-function readRange(said: Extract<Said, { kind: 'range' }>, context: PhraseContext): MomentReading {
+function readRange(said: Extract<Said, { kind: 'range' }>, isHedged: boolean, context: PhraseContext): MomentReading {
   const range = clockRange(said.from, said.to, said.day, context)
   if ('kind' in range) return range.kind === 'ask' ? ask(range.reason, range.candidates) : ask('time-unclear')
-  return between(range.earliest, range.latest, context)
+  const off = (minute: number) => (isHedged ? minutes(clockOff(minute)) : 0)
+  return between(range.earliest - off(said.from.minute), range.latest + off(said.to.minute), context)
 }
 
 /** At some time in the feed: not before it began. Without that instant nothing is known. */

@@ -8,11 +8,11 @@ export const HEDGE = '~'
 /** Stands for "no, actually" and its like: what comes after corrects what went before. */
 export const RATHER = '>'
 /** Stands for "I last saw it in". */
-export const SEEN = '@seen'
+export const SEEN = '§s'
 /** Stands for "I found it out". */
-export const FOUND = '@found'
+export const FOUND = '§f'
 /** Stands for "during the feed". */
-export const FEED = '@feed'
+export const FEED = '§m'
 
 const INVISIBLE = /\p{Cf}|\p{Variation_Selector}/gu
 const CONTROLS = /\p{Cc}/gu
@@ -38,6 +38,9 @@ const SPELLINGS: readonly (readonly [RegExp, string])[] = [
   [/\b(half|quarter)-(?=[a-z])/g, '$1 '],
   [/\b([ap])\.\s?m\b\.?/g, '$1m'],
   [/(\d)\s*([ap])\b(?!\s+(?:couple|few|bit|little|quarter|half))/g, '$1 $2m'],
+  [/\b(twenty|thirty|forty|fifty|sixty|seventy|eighty|ninety)-(?=[a-z])/g, '$1 '],
+  [/(\d+(?:[:.]\d+)?)\s*-?ish\b/g, 'about $1'],
+  [/\b(one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve|past|midnight)ish\b/g, '$1 ish'],
   [/[~≈]/g, ' about '],
   [/(\d)([a-z])/g, '$1 $2'],
   [/([a-z])(\d)/g, '$1 $2'],
@@ -59,12 +62,12 @@ const PHRASES: readonly (readonly [RegExp, string])[] = [
   ],
   [/^(?:still )?in (?=at |around |about )/g, `${SEEN} `],
   [/\b(?:i |we )?(?:last )?fed(?: him| her| them)? (?=at |around |about )/g, `${SEEN} `],
-  [/\b(?:and |then |but )*(?:was|were) out (?=at |by |around |about )/g, `${FOUND} `],
   [
     /\b(?:found|noticed|spotted|discovered|realised|realized|saw)(?: that)?(?: it| the tube| the button| him| her| was| had| come| came| fallen)*(?: out| missing| gone)*(?= |$)/g,
     FOUND,
   ],
-  [/(?<=@seen.*) (?:and |then |but )*out (?=at |by |around |about )/g, ` ${FOUND} `],
+  [/\b(?:and |then |but )*(?:was|were) out (?=at |by |around |about )/g, `${FOUND} `],
+  [/(?<=§s.*) (?:and |then |but )*out (?=at |by |around |about )/g, ` ${FOUND} `],
   [/\b(?:no|not) (?:more|longer) than\b/g, 'under'],
   [/\bjust (?:came|come|fell|fallen|popped|slipped|pulled|happened|gone)(?: it| out| off| away| now)*$/g, 'just now'],
   [/\b(?:more like(?:ly)?|closer to|nearer to?)\b/g, `${RATHER} ${HEDGE}`],
@@ -81,7 +84,7 @@ const PHRASES: readonly (readonly [RegExp, string])[] = [
   [/\bo clock\b/g, 'oclock'],
   [/\bday before yesterday\b/g, 'ereyesterday'],
   [
-    /\b(?:just happened|just this minute|this minute|right now|this second|a moment ago|moments ago|a second ago|seconds ago)\b/g,
+    /\b(?:just happened|just this minute|this minute|right now|this second|a moment ago|moments ago|a second ago|(?<!\S )seconds ago)\b/g,
     'just now',
   ],
   [/\bjust (?!now|over|under|before|after|gone|past|a bit|a little)/g, ''],
@@ -134,6 +137,7 @@ export function wordsOf(text: string, question: 'moment' | 'date' | 'duration'):
       /\b(?:to (?:get|drive|travel|reach)(?: there| to)?|to (?:the |our )?(?:hospital|a e|er|ed))\b/g,
       '',
     )
+  if (question === 'date') joined = joined.replace(/\b(?:put|went|go) in\b/g, '')
   for (const [known, meant] of PHRASES) joined = joined.replace(known, meant)
   const words = joined.split(' ').filter(part => part !== '' && !NOISE.has(part) && !EVENTS[question].has(part))
   return words.length === 0 ? undefined : withoutRepeats(withoutStrayLast(words))
@@ -164,6 +168,6 @@ function isDated(next: string | undefined): boolean {
 }
 
 function withoutRepeats(words: readonly string[]): readonly string[] {
-  const marks = new Set([HEDGE, RATHER])
+  const marks = new Set([HEDGE, RATHER, FOUND])
   return words.filter((part, index) => !(marks.has(part) && words[index - 1] === part))
 }
