@@ -10,6 +10,7 @@ export interface RunningCase {
   readonly chat: ChatRef
   /** Spoken code: "Sun 4719". */
   readonly code: string
+  readonly concern: string
   readonly closed: boolean
   /** What a clinician said came of it: the case is settled and is closed later. */
   readonly outcome?: unknown

@@ -40,6 +40,16 @@ export function beginningOf(body: Incoming['body'], understood: Understood, conc
   return wordsBeginning(understood, concerns)
 }
 
+/**
+ * Whether a message names something that has a flow of its own: whoever asked for a person and then says that the tube is
+ * out gets that flow beside. Danger stays where it is said: every flow has the emergency steps.
+ */
+export function namesFlow(body: Incoming['body'], begins: Beginning): boolean {
+  const { concern, danger } = begins.event
+  const isNamed = body.kind === 'control' ? body.subject !== undefined : body.kind !== 'media'
+  return isNamed && begins.isServed && !begins.isSmall && concern !== SOMEONE && danger === undefined
+}
+
 function begin(concerns: ReadonlySet<string>, event: CaseOpened, isSmall = false): Beginning {
   const isServed = concerns.has(event.concern)
   return {
@@ -87,7 +97,7 @@ function wordsBeginning(understood: Understood, concerns: ReadonlySet<string>): 
         Object.entries(understood.facts).filter(([fact]) => !(fact in understood.readBacks)),
       )
       // Most urgent first; one with a flow is begun, so that the family has steps while a person comes to the rest.
-      const concern = understood.concerns.find(each => concerns.has(each)) ?? SOMEONE
+      const concern = understood.concerns.find(each => each !== SOMEONE && concerns.has(each)) ?? SOMEONE
       const isSmall = understood.concerns.length === 0
       const held = Object.keys(facts).length === 0 ? {} : { facts }
       return begin(concerns, { kind: 'caseOpened', concern, said, ...held }, isSmall)

@@ -5,11 +5,11 @@ import type { AlarmRow, Store, StoredCase } from '../store/store.ts'
 import { days, type Instant } from '../time/instant.ts'
 import type { Understood } from '../understand/understand.ts'
 import { type Applied, caseSteps, type Loaded, type Refusal } from './case-steps.ts'
-import { chooseCase, type OpenCase } from './choosing.ts'
+import { type Chosen, chooseCase, type OpenCase } from './choosing.ts'
 import type { Clock, Random } from './clock.ts'
 import { Busy, NotStored, type OnFault } from './fault.ts'
 import type { Machine, RunningCase } from './machine.ts'
-import { type Beginning, beginningOf, tappedConcern } from './opening.ts'
+import { type Beginning, beginningOf, namesFlow, SOMEONE, tappedConcern } from './opening.ts'
 import { codeIn, parkedOf } from './parking.ts'
 import { serialQueue } from './serial-queue.ts'
 import { eventOfUnderstood, type Understand } from './understanding.ts'
@@ -93,8 +93,10 @@ export function createWorker(deps: WorkerDependencies): Worker {
     const going = cases.filter(each => !each.closed).map(opened)
     const talking = going.filter(each => !isHandedOver(each.stored) && each.state?.outcome === undefined)
     const chosen = await chooseCase(talking, body, id => store.history(id))
-    if (chosen !== undefined) return hear(incoming, chosen.case.stored.caseId, { doubtful: chosen.doubtful })
+    const hearIt = (to: Chosen) => hear(incoming, to.case.stored.caseId, { doubtful: to.doubtful })
+    if (chosen !== undefined && chosen.case.state?.concern !== SOMEONE) return hearIt(chosen)
     const begins = beginning(incoming)
+    if (chosen !== undefined) return namesFlow(body, begins) ? openNew(incoming, own, cases, begins) : hearIt(chosen)
     const ended = endedFor(begins, cases, going)
     return ended === undefined ? openNew(incoming, own, cases, begins) : hear(incoming, ended.caseId, { ended: true })
   }

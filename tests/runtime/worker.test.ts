@@ -6,6 +6,7 @@ import { Busy, NotStored } from '../../src/runtime/fault.ts'
 import { caseIdOf } from '../../src/runtime/worker.ts'
 import type { Store } from '../../src/store/store.ts'
 import { minutes } from '../../src/time/instant.ts'
+import { type FakeCase, fakeMachine } from '../support/fake-line.ts'
 import { type MemoryStore, memoryStore } from '../support/memory-store.ts'
 import { CHAT, NIGHT, type World, wordsOf, world } from '../support/world.ts'
 
@@ -307,6 +308,19 @@ describe('what a message begins', () => {
     await night.say('hello')
     await night.say('the tube is out')
     expect(night.delivered.map(wordsOf)).toEqual([['fallback'], ['hold', 'ask 1001']])
+  })
+
+  it('where wanting a person has a flow, a concern named later begins beside it, and danger stays with it', async () => {
+    const night = await world({ machine: fakeMachine(['tube-out', 'someone']) }).start()
+    await night.say('hello')
+    await night.say('danger')
+    expect(await night.store.casesOf(CHAT)).toHaveLength(1)
+    expect((await night.state()).heard).toContain('dangerSaid')
+    await night.say('the tube is out')
+    await night.say('a button')
+    const cases = (await night.store.casesOf(CHAT)).map(each => JSON.parse(each.state) as FakeCase)
+    expect(cases.map(each => each.concern).sort()).toEqual(['someone', 'tube-out'])
+    expect(cases.find(each => each.concern === 'tube-out')?.heard).toEqual(['a button'])
   })
 
   it('gives no two cases of the same night one code', async () => {

@@ -28,12 +28,13 @@ export function fakeMachine(concerns: readonly string[] = ['tube-out']): Machine
   return {
     concerns: new Set(concerns),
     codeOf: random4 => `Sun ${1000 + (random4 % 9000)}`,
-    openCase: ({ serialAfter, caseId, chat, code, nickname }) => {
+    openCase: ({ serialAfter, caseId, chat, code, concern, nickname }) => {
       const name = nickname === undefined ? {} : { nickname }
       const state: FakeCase = {
         caseId,
         chat,
         code,
+        concern,
         closed: false,
         serial: serialAfter,
         heard: [],
