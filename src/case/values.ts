@@ -3,6 +3,7 @@ import type { Values } from '../flow/wording.ts'
 import { promiseDueAt } from '../oncall/acknowledgement.ts'
 import { reachableOf } from '../oncall/clinic.ts'
 import { familyNumbers } from '../oncall/family-numbers.ts'
+import { numberText } from '../oncall/number-text.ts'
 import { nextOpening } from '../oncall/opening.ts'
 import type { Instant } from '../time/instant.ts'
 import { clockText } from '../time/local-time.ts'
@@ -47,15 +48,15 @@ export function lineValues(line: Line, at: Instant): Values {
   const hospital = numbers.hospitals[0]
   const opens = nextOpening(line.clinic, at)
   return {
-    emergency: numbers.emergency.number,
-    clinicNumber: numbers.clinic.number,
+    emergency: numberText(numbers.emergency.number),
+    clinicNumber: numberText(numbers.clinic.number),
     clinicWords: numbers.clinic.words ?? '',
     clinicName: line.clinic.name,
-    transport: numbers.transport.number,
+    transport: numberText(numbers.transport.number),
     hospital: hospital?.name ?? '',
     hospitalDoor: hospital?.door ?? '',
-    hospitalNumber: hospital?.number.number ?? numbers.clinic.number,
-    staffNumber: hospital?.number.number ?? numbers.clinic.number,
+    hospitalNumber: hospital?.number.number ?? numberText(numbers.clinic.number),
+    staffNumber: hospital?.number.number ?? numberText(numbers.clinic.number),
     now: clockOf(line, at),
     ...(opens === undefined ? {} : { opensAt: clockOf(line, opens) }),
   }

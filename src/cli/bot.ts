@@ -13,6 +13,7 @@ import { webchat } from '../channels/webchat/webchat.ts'
 import { clinicianPages } from '../http/clinician-pages.ts'
 import { type Server, serveHttp } from '../http/server.ts'
 import { familyNumbers } from '../oncall/family-numbers.ts'
+import { numberText } from '../oncall/number-text.ts'
 import { fitPageText } from '../pagers/page-text.ts'
 import type { Clock, Random } from '../runtime/clock.ts'
 import { lineMachine } from '../runtime/line-machine.ts'
@@ -198,11 +199,13 @@ function footOf({ line }: LoadedLine, words: Wording): FamilyFoot {
     emergency: {
       label: words('number-emergency'),
       number: emergency.number,
+      shown: numberText(emergency.number),
       ...(emergency.words === undefined ? {} : { words: emergency.words }),
     },
     clinic: {
       label: line.clinic.name,
       number: clinic.number,
+      shown: numberText(clinic.number),
       ...(clinic.words === undefined ? {} : { words: clinic.words }),
     },
   }

@@ -2,6 +2,7 @@ import { html } from 'hono/html'
 import type { Part } from '../case/message.ts'
 import type { CaseView, LogLine } from '../case/view.ts'
 import { type Html, telephoneAddress, type Wording } from '../channels/web-page.ts'
+import { numberText } from '../oncall/number-text.ts'
 import { after, type Instant, minutes } from '../time/instant.ts'
 import { milderThan } from './action.ts'
 
@@ -62,7 +63,7 @@ export function ringScreen(frame: Pick<CaseFrame, 'view' | 'wording'> & { readon
 ${
   view.ringBack === undefined
     ? html`<p class="note">${wording('clinic-no-number')}</p>`
-    : html`<p><a id="ring" class="button main-button ring" href="${telephoneAddress(view.ringBack)}">${wording('clinic-ring', { number: spaced(view.ringBack) })}</a></p>`
+    : html`<p><a id="ring" class="button main-button ring" href="${telephoneAddress(view.ringBack)}">${wording('clinic-ring', { number: numberText(view.ringBack) })}</a></p>`
 }
 <p>${wording('clinic-ring-after')}</p>
 <p><a class="button" href="${frame.casePath}">${wording('clinic-back-to-case')}</a></p>
@@ -76,7 +77,7 @@ function section(id: string, lines: readonly string[], { wording }: CaseFrame): 
 
 function ringBack({ view, wording }: CaseFrame): Html {
   if (view.ringBack === undefined) return html`<p class="state">${wording('clinic-no-number')}</p>`
-  return html`<p><a class="button ring" href="${telephoneAddress(view.ringBack)}">${wording('clinic-ring', { number: spaced(view.ringBack) })}</a></p>`
+  return html`<p><a class="button ring" href="${telephoneAddress(view.ringBack)}">${wording('clinic-ring', { number: numberText(view.ringBack) })}</a></p>`
 }
 
 /** Four large answers; each is a post, so that opening the link takes nothing. */
@@ -198,11 +199,4 @@ ${form(
 
 function form(frame: CaseFrame, inside: Html): Html {
   return html`<form method="post" action="${frame.actPath}"><input type="hidden" name="nonce" value="${frame.formNonce}">${inside}</form>`
-}
-
-/** A number in groups, so that it can be read aloud: `+12025550147` as `+1 202 555 0147`, others in threes. */
-export function spaced(number: string): string {
-  const american = /^\+1(\d{3})(\d{3})(\d{4})$/.exec(number)
-  if (american !== null) return `+1 ${american.slice(1).join(' ')}`
-  return number.replace(/(\d{3})(?=\d{2,})/g, '$1 ').trim()
 }

@@ -1,8 +1,8 @@
 import { describe, expect, test } from 'vitest'
 import type { CaseView } from '../../src/case/view.ts'
 import { byDue } from '../../src/http/board-page.ts'
-import { spaced } from '../../src/http/case-page.ts'
 import { clinicianPages } from '../../src/http/clinician-pages.ts'
+import { numberText } from '../../src/oncall/number-text.ts'
 import { instant } from '../../src/time/instant.ts'
 import { caseView, clinicNow, webClinic } from '../support/web-clinic.ts'
 import { nonceOn, ORIGIN, visitor } from '../support/web-visitor.ts'
@@ -285,6 +285,6 @@ describe('the board', () => {
 })
 
 test('a number is read in groups', () => {
-  expect(spaced('+12025550142')).toBe('+1 202 555 0142')
-  expect(spaced('112')).toBe('112')
+  expect(numberText('+12025550142')).toBe('+1 202 555 0142')
+  expect(numberText('112')).toBe('112')
 })
