@@ -17,6 +17,7 @@ const KEY_BYTES = 32
 export function openDataFolder(folder: string, random: Random): DataFolder {
   mkdirSync(folder, { recursive: true, mode: 0o700 })
   const aliveFile = join(folder, 'last-alive')
+  let written = Promise.resolve()
   return {
     databaseFile: join(folder, 'smallhours.sqlite'),
     key: keyIn(join(folder, 'signing-key'), random),
@@ -26,9 +27,14 @@ export function openDataFolder(folder: string, random: Random): DataFolder {
         const at = Number(readFileSync(aliveFile, 'utf8'))
         return Number.isFinite(at) && at > 0 ? instant(at) : undefined
       },
-      async write(at) {
-        await writeFile(`${aliveFile}.new`, String(at))
-        await rename(`${aliveFile}.new`, aliveFile)
+      // One after the other: two at once would take each other's new file away.
+      write(at) {
+        const next = written.then(async () => {
+          await writeFile(`${aliveFile}.new`, String(at))
+          await rename(`${aliveFile}.new`, aliveFile)
+        })
+        written = next.catch(() => undefined)
+        return next
       },
     },
   }
