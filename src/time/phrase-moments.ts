@@ -33,7 +33,15 @@ const JUST_BESIDE = minutes(15)
 const hedge = opt(word(HEDGE))
 
 const agoSaid: Parser<Said> = map(
-  seq(hedge, opt(word('for', 'since')), hedge, boundedLength, hedge, opt(word('ago', 'back', 'now')), hedge),
+  seq(
+    hedge,
+    opt(alt(word('for', 'since'), phrase('for last'), phrase('for past'))),
+    hedge,
+    boundedLength,
+    hedge,
+    opt(word('ago', 'back', 'now')),
+    hedge,
+  ),
   ([, , , length]) => ({ kind: 'ago' as const, length }),
 )
 
@@ -43,7 +51,10 @@ const none: DaySaid = { kind: 'none' }
 
 /** "between 1:30 and 2", "1:30-2:00", "from 9 pm to 10 pm"; the bare "1 to 2" may be two minutes to two and is none. */
 const stretch: Parser<{ readonly from: ClockSaid; readonly to: ClockSaid }> = alt(
-  map(seq(word('between'), clockInRange, word('and', '-', 'to'), clockInRange), ([, from, , to]) => ({ from, to })),
+  map(seq(hedge, word('between'), clockInRange, word('and', '-', 'to'), clockInRange), ([, , from, , to]) => ({
+    from,
+    to,
+  })),
   map(seq(word('from'), clockInRange, word('-', 'to', 'till', 'until'), clockInRange), ([, from, , to]) => ({
     from,
     to,

@@ -40,7 +40,7 @@ const SPELLINGS: readonly (readonly [RegExp, string])[] = [
   [/(\d)\s*([ap])\b(?!\s+(?:couple|few|bit|little|quarter|half))/g, '$1 $2m'],
   [/\b(twenty|thirty|forty|fifty|sixty|seventy|eighty|ninety)-(?=[a-z])/g, '$1 '],
   [/(\d+(?:[:.]\d+)?)\s*-?ish\b/g, 'about $1'],
-  [/\b(one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve|past|midnight)ish\b/g, '$1 ish'],
+  [/\b(one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve|past|midnight)-?ish\b/g, '$1 ish'],
   [/[~≈]/g, ' about '],
   [/(\d)([a-z])/g, '$1 $2'],
   [/([a-z])(\d)/g, '$1 $2'],
@@ -66,7 +66,11 @@ const PHRASES: readonly (readonly [RegExp, string])[] = [
     /\b(?:found|noticed|spotted|discovered|realised|realized|saw)(?: that)?(?: it| the tube| the button| him| her| was| had| come| came| fallen)*(?: out| missing| gone)*(?= |$)/g,
     FOUND,
   ],
-  [/\b(?:and |then |but )*(?:was|were) out (?=at |by |around |about )/g, `${FOUND} `],
+  // It was out by then, and nobody knows since when.
+  [
+    /\b(?:and |then |but )*(?:(?:was|were) (?:already |fully |completely |right |all )*|already )out (?=at |by |around |about |when |half |quarter |midnight|\d)/g,
+    `${FOUND} `,
+  ],
   [/(?<=§s.*) (?:and |then |but )*out (?=at |by |around |about )/g, ` ${FOUND} `],
   [/\b(?:no|not) (?:more|longer) than\b/g, 'under'],
   [/\bjust (?:came|come|fell|fallen|popped|slipped|pulled|happened|gone)(?: it| out| off| away| now)*$/g, 'just now'],
@@ -155,16 +159,18 @@ function latinDigits(text: string): string {
   })
 }
 
-/** "last" that stands before nothing it could belong to ("last fed", with the event dropped). */
+/** "last" that belongs to no time ("last fed 3 hours ago", with the event dropped). "In the last 3 hours" keeps it. */
 function withoutStrayLast(words: readonly string[]): readonly string[] {
-  return words.filter((part, index) => part !== 'last' || isDated(words[index + 1]))
+  return words.filter((part, index) => part !== 'last' || isOfTime(words[index - 1], words[index + 1]))
 }
 
-const DATED =
-  /^(?:night|week|month|year|hour|half|couple|few|minute|\d+|jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec|mon|tue|wed|thu|fri|sat|sun|spring|summer|autumn|fall|winter|ten|twenty|thirty|two|three|four|five|evening)/
+const NAMED_TIME =
+  /^(?:night|evening|week|month|year|jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec|mon|tue|wed|thu|fri|sat|sun|spring|summer|autumn|fall|winter)/
+const BEFORE_A_LENGTH = new Set(['in', 'within', 'for', 'over'])
 
-function isDated(next: string | undefined): boolean {
-  return next !== undefined && DATED.test(next)
+function isOfTime(before: string | undefined, after: string | undefined): boolean {
+  if (after === undefined) return false
+  return NAMED_TIME.test(after) || (before !== undefined && BEFORE_A_LENGTH.has(before))
 }
 
 function withoutRepeats(words: readonly string[]): readonly string[] {

@@ -178,6 +178,12 @@ describe('last seen in, found out', () => {
     ['last saw it in at 11pm, found it out at 2', '23:00-02:00 the day before'],
     ['found it out at 2, last seen at 1', '01:00-02:00'],
     ['found it out at 2', 'ask time-unclear'],
+    ['it was out at 1', 'ask time-unclear'],
+    ['it was already out at 1', 'ask time-unclear'],
+    ['already out at half 1', 'ask time-unclear'],
+    ['it was out by 1', 'ask time-unclear'],
+    ['it was out when I checked at 1', 'ask time-unclear'],
+    ['noticed at 1', 'ask time-unclear'],
   ])('"%s": %s', (text, expected) => expect(read(text, NIGHT)).toBe(expected))
 
   it.each(['during the night feed', 'since the night feed', 'some time during his feed', 'after her last feed'])(
@@ -223,6 +229,13 @@ describe('what is asked again, said at 02:10', () => {
     ['no idea', 'ask time-unclear'],
     ['not long ago', 'ask time-unclear'],
     ['not 20 minutes ago', 'ask time-unclear'],
+    ['an hour ago, maybe longer', 'ask time-unclear'],
+    ['it was put back in 20 minutes ago', 'ask time-unclear'],
+    ['20 minutes ago he was fine', 'ask time-unclear'],
+    ['it did not come out 20 minutes ago', 'ask time-unclear'],
+    ['when I checked at 1', 'ask time-unclear'],
+    ['20 past', 'ask time-unclear'],
+    ['at 20', 'ask time-unclear'],
     ['it has not been out 20 minutes', 'ask time-unclear'],
     ['20 minutes before the feed', 'ask time-unclear'],
     ['20 metres', 'ask time-unclear'],
