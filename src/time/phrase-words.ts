@@ -143,8 +143,30 @@ export function wordsOf(text: string, question: 'moment' | 'date' | 'duration'):
     )
   if (question === 'date') joined = joined.replace(/\b(?:put|went|go) in\b/g, '')
   for (const [known, meant] of PHRASES) joined = joined.replace(known, meant)
-  const words = joined.split(' ').filter(part => part !== '' && !NOISE.has(part) && !EVENTS[question].has(part))
+  const parts = joined.split(' ').filter(part => part !== '')
+  const words = parts.filter(
+    (part, index) => isCounted(parts, index) || !(NOISE.has(part) || EVENTS[question].has(part)),
+  )
   return words.length === 0 ? undefined : withoutRepeats(withoutStrayLast(words))
+}
+
+const COUNTED = new Set([
+  'feed',
+  'feeds',
+  'feeding',
+  'bottle',
+  'bottles',
+  'meal',
+  'nappy',
+  'diaper',
+  'pad',
+  'baby',
+  'child',
+])
+
+/** "After 2 feeds" is no time: a thing that a number counts stays, and the words are asked about. */
+function isCounted(parts: readonly string[], index: number): boolean {
+  return COUNTED.has(parts[index] ?? '') && /^(?:\d{1,2}|one|two|three|four|five|six)$/.test(parts[index - 1] ?? '')
 }
 
 /** Code points of zero: Arabic-Indic, Persian, Devanagari, Bengali. */
