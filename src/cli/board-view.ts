@@ -1,14 +1,15 @@
 /** The demonstration's clinician side: cases by what is due next, and who was reached how. */
-import { viewOf } from '../case/handover.ts'
 import type { Line } from '../case/line.ts'
-import { type CaseState, parseState } from '../case/state.ts'
+import { parseState } from '../case/state.ts'
 import { clockOf } from '../case/values.ts'
 import type { BoardPage, BoardRow, BoardView } from '../http/board-page.ts'
 import { reachableOf } from '../oncall/clinic.ts'
 import { isOpen } from '../oncall/opening.ts'
+import { parkedOf } from '../runtime/parking.ts'
 import type { Store, StoredCase } from '../store/store.ts'
 import { before, days, type Instant } from '../time/instant.ts'
 import type { BotPagers } from './bot-pagers.ts'
+import { storedView } from './stored-view.ts'
 
 const MOST_PAGES = 40
 
@@ -24,20 +25,14 @@ export async function boardView(ports: {
   const cases = await store.recent(before(at, days(1)))
   return {
     isNight: !isOpen(line.clinic, at),
-    rows: cases.flatMap(stored => rowOf(line, stored, at, links.get(stored.caseId))),
+    rows: cases.map(stored => rowOf(line, stored, at, links.get(stored.caseId))),
     pages: pagesOf(ports),
   }
 }
 
-function rowOf(line: Line, stored: StoredCase, at: Instant, link: string | undefined): BoardRow[] {
-  let state: CaseState
-  try {
-    state = parseState(line, stored.state)
-  } catch {
-    return []
-  }
-  const view = viewOf(line, state, [], at)
-  const promised = state.callout.taken?.promisedAt
+function rowOf(line: Line, stored: StoredCase, at: Instant, link: string | undefined): BoardRow {
+  const view = storedView(line, stored, [], at)
+  const promised = promisedIn(line, stored)
   const next = view.coming[0]
   const due =
     promised !== undefined && view.callout.state === 'taken'
@@ -45,17 +40,19 @@ function rowOf(line: Line, stored: StoredCase, at: Instant, link: string | undef
       : next === undefined
         ? undefined
         : { at: next.due, says: next.says }
-  return [
-    {
-      code: view.code,
-      headline: view.headline,
-      callout: view.callout.sentence,
-      ...(due === undefined ? {} : { next: `${clockOf(line, due.at)} ${due.says}`, nextAt: due.at }),
-      marks: view.marks,
-      closed: view.closed,
-      ...(link === undefined ? {} : { link }),
-    },
-  ]
+  return {
+    code: view.code,
+    headline: view.headline,
+    callout: view.callout.sentence,
+    ...(due === undefined ? {} : { next: `${clockOf(line, due.at)} ${due.says}`, nextAt: due.at }),
+    marks: view.marks,
+    closed: view.closed,
+    ...(link === undefined ? {} : { link }),
+  }
+}
+
+function promisedIn(line: Line, stored: StoredCase): Instant | undefined {
+  return parkedOf(stored.state) === undefined ? parseState(line, stored.state).callout.taken?.promisedAt : undefined
 }
 
 function pagesOf({

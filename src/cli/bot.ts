@@ -1,9 +1,8 @@
 /** The whole bot, put together from its parts: one place that names every adapter. */
 
-import { viewOf } from '../case/handover.ts'
 import type { Part } from '../case/message.ts'
 import { renderReply } from '../case/render.ts'
-import { openCase, parseState } from '../case/state.ts'
+import { openCase } from '../case/state.ts'
 import { step } from '../case/step.ts'
 import { clockOf } from '../case/values.ts'
 import type { Channel } from '../channels/channel.ts'
@@ -33,6 +32,7 @@ import { type DataFolder, openDataFolder } from './data-folder.ts'
 import { familyLogOf } from './family-view.ts'
 import { drawingOf, type LoadedLine } from './load-line.ts'
 import { openToken, pageToken } from './page-link.ts'
+import { storedView } from './stored-view.ts'
 
 export interface BotOptions {
   readonly loaded: LoadedLine
@@ -126,9 +126,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     const pages = clinicianPages({
       case: async caseId => {
         const stored = await store.load(caseId)
-        return stored === undefined
-          ? undefined
-          : viewOf(line, parseState(line, stored.state), await runtime.logOfCase(caseId), now())
+        return stored === undefined ? undefined : storedView(line, stored, await runtime.logOfCase(caseId), now())
       },
       openByToken: async token => openToken(data.key, token, line.clinic, now()),
       act: (caseId, by, action) => act({ line, store, runtime, wording: words }, caseId, by, action),

@@ -3,8 +3,10 @@ import type { CaseEvent } from '../case/event.ts'
 import { type Line, wordingOf } from '../case/line.ts'
 import { parseState } from '../case/state.ts'
 import type { Acted, ActedBy, ClinicianAction } from '../http/action.ts'
+import { parkedOf } from '../runtime/parking.ts'
 import type { Runtime } from '../runtime/runtime.ts'
 import type { Store } from '../store/store.ts'
+import { instant } from '../time/instant.ts'
 
 export interface ActPorts {
   readonly line: Line
@@ -72,13 +74,14 @@ async function eventOf(
 
 async function quickText({ line, store }: ActPorts, caseId: string, id: string): Promise<string | undefined> {
   const stored = await store.load(caseId)
-  if (stored === undefined) return undefined
+  if (stored === undefined || parkedOf(stored.state) !== undefined) return undefined
   const wording = wordingOf(line, parseState(line, stored.state).concern)
   return wording.has(`quick/${id}`) ? wording.text(`quick/${id}`, { clinicName: line.clinic.name }) : undefined
 }
 
 async function takenAt({ line, store }: ActPorts, caseId: string) {
   const stored = await store.load(caseId)
-  const state = stored === undefined ? undefined : parseState(line, stored.state)
-  return state?.callout.taken?.at ?? state?.openedAt ?? (0 as never)
+  const state =
+    stored === undefined || parkedOf(stored.state) !== undefined ? undefined : parseState(line, stored.state)
+  return state?.callout.taken?.at ?? stored?.changedAt ?? instant(0)
 }

@@ -1,7 +1,7 @@
-import { existsSync, readFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { fileURLToPath } from 'node:url'
 import type { Line } from '../case/line.ts'
+import { drawingsIn } from '../channels/webchat/drawing.ts'
 import { type LoadedClinic, loadClinic } from '../config/clinic-file.ts'
 import { loadFlows } from '../flow/load.ts'
 import type { Problem } from '../flow/problem.ts'
@@ -55,8 +55,5 @@ function readPlain(text: string | undefined, file: string): unknown {
   return yaml.value
 }
 
-/** A drawing of the shared flows, as SVG text. */
-export function drawingOf(id: string): string | undefined {
-  const file = join(SHIPPED_FLOWS, 'shared', 'drawings', `${id.replace(/[^a-z-]/g, '')}.svg`)
-  return existsSync(file) ? readFileSync(file, 'utf8') : undefined
-}
+/** Drawings of the shared flows, as SVG text, by id. */
+export const drawingOf = drawingsIn(join(SHIPPED_FLOWS, 'shared', 'drawings'))

@@ -53,9 +53,6 @@ export interface CalendarLength {
   readonly days: number
 }
 
-/** Below this a clinic's `tract-settled-after` needs a second signature. */
-export const TRACT_SETTLED_SIGN_OFF_BELOW: Milliseconds = days(8 * 7)
-
 export const defaultThresholds: Thresholds = {
   'tract-settled-after': days(12 * 7),
   'tract-settled-needs-change': 'yes',

@@ -37,14 +37,12 @@ function caseState(state: RunningCase): CaseState {
 const staffWording = (line: Line) =>
   line.flows.wording.get(line.clinic.staffLanguage) ?? line.flows.wording.get(line.language)
 
-/** The head of a page about a case no flow carries on. Plain words stand in where the wording has none: a page must go out. */
+/** The head of a page about a case no flow carries on.  */
 function parkedWords(line: Line, why: ParkedWhy): string {
   const id = why === 'no-flow' ? 'page/no-flow' : 'page/parked'
   const wording = staffWording(line)
-  if (wording?.has(id) === true) return wording.text(id)
-  return why === 'no-flow'
-    ? 'FAMILY WANTS A PERSON, no questions asked yet. They have the numbers to ring. Open the case.'
-    : 'CASE STOPPED by a fault. Family has the numbers to ring. Read the case and ring them.'
+  // A page must go out whatever the wording lacks: its id, in capitals, is better than nothing.
+  return wording?.has(id) === true ? wording.text(id) : id.toUpperCase()
 }
 
 function codeWords(line: Line, code: string | undefined): string {

@@ -31,7 +31,7 @@ export type Timed =
   | { readonly kind: 'answer'; readonly answer: Answer; readonly between?: Between }
   | { readonly kind: 'misread'; readonly reason: Misread }
 
-const REASONS: ReadonlySet<string> = new Set(['time-unclear', 'time-future', 'time-impossible', 'time-twice'])
+const REASONS: ReadonlySet<string> = new Set(['time-unclear', 'time-future', 'time-impossible', 'time-twice', 'two-answers'])
 
 /** Typed words as a moment, a date or a length, as the question wants. What cannot be read is asked again. */
 export function timeIn(
@@ -75,12 +75,10 @@ function agoOf(length: Duration, kind: FactDocument['kind'], context: TimeContex
   return instant(kind === 'date' ? now.minus(length).toMillis() : context.at - length.toMillis())
 }
 
-/** Lengths of pieces of a sentence (in words) that are tried as a time. */
-const PIECE_AT_MOST = 7
-
 /**
  * When something happened, said in the same breath: "came out 20 minutes ago", "at half past one it fell out".
- * Only pieces that carry a mark of a time of day or of a time ago are tried, so that an age is not read as an hour.
+ * Only words that look like a time of day or a time ago are taken, with all that hedges them ("more than", "or so"), so
+ * that an age is not read as an hour and nothing gets milder than it was said. Two times in one clause are asked about.
  */
 export function sinceIn(
   plain: string,
@@ -90,34 +88,61 @@ export function sinceIn(
   times: TimeReader,
   context: TimeContext,
 ): Between | undefined {
+  const all = pieces(reading, lexicon)
+  if (all.length === 0) return undefined
   for (const pattern of lexicon.sincePhrases[fact] ?? []) {
     for (const found of findsOf(pattern, reading)) {
-      const [from, to] = sentenceAround(found.from, reading)
-      for (const piece of pieces(reading, from, to, lexicon)) {
-        const text = plain.slice(reading.tokens[piece.from]?.from ?? 0, reading.tokens[piece.to]?.to ?? 0)
-        const read = times.readMoment(text, context)
-        if (read.kind === 'between') return { earliest: read.earliest, latest: read.latest }
-      }
+      const [piece, ...others] = piecesBeside(found, all, reading)
+      if (piece === undefined || others.length > 0) continue
+      const text = plain.slice(reading.tokens[piece.from]?.from ?? 0, reading.tokens[piece.to]?.to ?? 0)
+      const read = times.readMoment(text, context)
+      if (read.kind === 'between') return { earliest: read.earliest, latest: read.latest }
     }
   }
   return undefined
 }
 
-function sentenceAround(at: number, reading: Reading): readonly [number, number] {
-  let from = at
-  while (from > 0 && reading.tokens[from]?.gap !== 'stop' && at - from < 24) from -= 1
-  let to = at
-  while (to + 1 < reading.tokens.length && reading.tokens[to + 1]?.gap !== 'stop' && to - at < 24) to += 1
-  return [from, to]
+interface Piece {
+  readonly from: number
+  readonly to: number
 }
 
-/** Pieces of the sentence that look like a time, longest first. */
-function pieces(reading: Reading, from: number, to: number, lexicon: Lexicon): { from: number; to: number }[] {
-  const found: { from: number; to: number }[] = []
-  for (const pattern of lexicon.timePatterns) {
-    for (const piece of findsOf(pattern, reading)) {
-      if (piece.from >= from && piece.to <= to && piece.to - piece.from < PIECE_AT_MOST) found.push(piece)
-    }
-  }
-  return found.sort((a, b) => b.to - b.from - (a.to - a.from))
+/** Times in the clause of what happened, or right before it across a comma ("20 minutes ago, it fell out"). */
+function piecesBeside(found: Piece, all: readonly Piece[], reading: Reading): readonly Piece[] {
+  const clause = clauseAround(found, reading)
+  const before = clauseAround({ from: clause.from - 1, to: clause.from - 1 }, reading)
+  return all.filter(
+    ({ from, to }) =>
+      (from >= clause.from && to <= clause.to) || (from === before.from && to === before.to && isPaused(clause, reading)),
+  )
+}
+
+const isPaused = ({ from }: Piece, reading: Reading): boolean => reading.tokens[from]?.gap === 'pause'
+
+/** The words around a place up to the next comma or end on either side. */
+function clauseAround(place: Piece, reading: Reading): Piece {
+  let { from, to } = place
+  while (from > 0 && reading.tokens[from]?.gap === 'none') from -= 1
+  while (to + 1 < reading.tokens.length && reading.tokens[to + 1]?.gap === 'none') to += 1
+  return { from, to }
+}
+
+/** Words that look like a time, hedges and all; pieces that overlap are one. */
+function pieces(reading: Reading, lexicon: Lexicon): readonly Piece[] {
+  const found = lexicon.timePatterns.flatMap(pattern => [...findsOf(pattern, reading)])
+  const whole = found.map(piece => withHedges(piece, reading, lexicon)).sort((a, b) => a.from - b.from || b.to - a.to)
+  return whole.reduce<Piece[]>((merged, piece) => {
+    const last = merged[merged.length - 1]
+    if (last === undefined || piece.from > last.to) return [...merged, piece]
+    merged[merged.length - 1] = { from: last.from, to: Math.max(last.to, piece.to) }
+    return merged
+  }, [])
+}
+
+function withHedges(piece: Piece, reading: Reading, lexicon: Lexicon): Piece {
+  const isHedge = (at: number): boolean => lexicon.timeHedges.has(reading.tokens[at]?.word ?? '')
+  let { from, to } = piece
+  while (from > 0 && reading.tokens[from]?.gap === 'none' && isHedge(from - 1)) from -= 1
+  while (reading.tokens[to + 1]?.gap === 'none' && isHedge(to + 1)) to += 1
+  return { from, to }
 }

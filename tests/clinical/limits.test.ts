@@ -6,7 +6,6 @@ import { type FastingFacts, fastingOf, fastingSetOutAt, mcadCeiling } from '../.
 import { type Fever, type FeverContext, feverOf, type Temperature } from '../../src/clinical/fever.ts'
 import { maintenancePerDay, maintenancePerHour } from '../../src/clinical/fluids.ts'
 import { celsius, celsiusFromFahrenheit, kilograms, millilitres } from '../../src/clinical/quantities.ts'
-import { thresholdProblems } from '../../src/clinical/threshold-checks.ts'
 import { defaultThresholds } from '../../src/clinical/thresholds.ts'
 import { urineOf } from '../../src/clinical/urine.ts'
 import { days, hours, instant, minutes } from '../../src/time/instant.ts'
@@ -161,32 +160,5 @@ describe('going without feed', () => {
         expect(rank.indexOf(second)).toBeGreaterThanOrEqual(rank.indexOf(first))
       }),
     )
-  })
-})
-
-describe('figures a clinic may set', () => {
-  it('the shipped ones stand', () => expect(thresholdProblems(defaultThresholds)).toEqual([]))
-  it.each([
-    ['a soonest after the latest', { 'closure-soonest': minutes(150) }, 'closure-latest', 'WRONG_ORDER'],
-    ['a latest that is the overdue', { 'closure-latest': minutes(240) }, 'closure-overdue', 'WRONG_ORDER'],
-    ['first days under the published 72 hours', { 'first-days': hours(71) }, 'first-days', 'OUT_OF_RANGE'],
-    ['a pH no source accepts', { 'ph-at-most': 5.6 }, 'ph-at-most', 'OUT_OF_RANGE'],
-    [
-      'a tract settled before 8 weeks',
-      { 'tract-settled-after': days(55) },
-      'tract-settled-after',
-      'NEEDS_SECOND_SIGN_OFF',
-    ],
-    ['a tube in a new tract', { 'hold-open-new': 'on' as const }, 'hold-open-new', 'NEEDS_SECOND_SIGN_OFF'],
-    [
-      'rungs out of order',
-      { 'ladder-urgent': [minutes(5), minutes(5), minutes(10)] as const },
-      'ladder-urgent',
-      'WRONG_ORDER',
-    ],
-    ['not a number', { 'fever-under-3-months': Number.NaN }, 'fever-under-3-months', 'OUT_OF_RANGE'],
-  ] as const)('%s is reported at its setting', (_title, change, setting, code) => {
-    const problems = thresholdProblems({ ...defaultThresholds, ...change })
-    expect(problems).toContainEqual(expect.objectContaining({ setting, code }))
   })
 })

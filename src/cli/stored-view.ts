@@ -1,0 +1,42 @@
+/** The clinician's view of a stored case, ordinary or parked. */
+import { viewOf } from '../case/handover.ts'
+import type { Line } from '../case/line.ts'
+import { parseState } from '../case/state.ts'
+import type { CaseView, LogLine } from '../case/view.ts'
+import { type Parked, parkedOf } from '../runtime/parking.ts'
+import type { StoredCase } from '../store/store.ts'
+import type { Instant } from '../time/instant.ts'
+
+export function storedView(line: Line, stored: StoredCase, log: readonly LogLine[], at: Instant): CaseView {
+  const parked = parkedOf(stored.state)
+  return parked === undefined
+    ? viewOf(line, parseState(line, stored.state), log, at)
+    : parkedView(line, stored, parked, log)
+}
+
+/** A parked case has no handover to trust: what was said and told word for word, who has it, and nothing guessed. */
+function parkedView(line: Line, stored: StoredCase, { parked }: Parked, log: readonly LogLine[]): CaseView {
+  const wording = line.flows.wording.get(line.language)
+  const headline = wording?.text(parked.why === 'no-flow' ? 'page/no-flow' : 'page/parked') ?? parked.why
+  const taken = parked.takenBy
+  return {
+    caseId: stored.caseId,
+    code: parked.code ?? '',
+    concern: wording?.text('concern/someone') ?? 'someone',
+    openedAt: parked.at,
+    closed: stored.closed,
+    headline,
+    disposition: undefined,
+    callout: {
+      sentence: taken?.name ?? headline,
+      state: taken === undefined ? 'paging' : 'taken',
+      ...(taken === undefined ? {} : { takenBy: taken.id }),
+    },
+    handover: { situation: [headline], background: [], assessment: [], recommendation: [], readBack: [] },
+    answers: [],
+    notAsked: [],
+    told: log,
+    coming: [],
+    marks: [],
+  }
+}
