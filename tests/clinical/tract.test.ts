@@ -1,6 +1,6 @@
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
-import { defaultThresholds, TRACT_SETTLED_SIGN_OFF_BELOW } from '../../src/clinical/thresholds.ts'
+import { defaultThresholds } from '../../src/clinical/thresholds.ts'
 import { type ChangedBefore, type Tract, tractOf } from '../../src/clinical/tract.ts'
 import { days, hours, instant } from '../../src/time/instant.ts'
 import { remembered } from './remembered.ts'
@@ -64,7 +64,6 @@ describe('maturity of the tract', () => {
   it('no shipped figure is milder than the published one it stands on', () => {
     expect(defaultThresholds['first-days']).toBeGreaterThanOrEqual(hours(72))
     expect(defaultThresholds['tract-settled-after']).toBeGreaterThanOrEqual(days(56))
-    expect(TRACT_SETTLED_SIGN_OFF_BELOW).toBe(days(56))
   })
 })
 
