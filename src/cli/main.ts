@@ -8,6 +8,7 @@ const COMMANDS: Readonly<Record<string, () => Promise<Command>>> = {
   check: async () => (await import('./check.ts')).checkCommand,
   clinic: async () => (await import('./clinic.ts')).clinicCommand,
   rota: async () => (await import('./rota.ts')).rotaCommand,
+  docs: async () => (await import('./docs.ts')).docsCommand,
 }
 
 async function main(argv: readonly string[]): Promise<number> {
