@@ -81,6 +81,7 @@ export const lexiconFileSchema = z.strictObject({
   'time-patterns': patterns.describe(
     'What a piece of a sentence that is a time looks like ("@count @unit ago"). # stands for any digits.',
   ),
+  'time-hedges': words.describe('Words beside a time that belong to it (about, more than, or so).'),
   controls: z.strictObject({
     person: z.array(phrase),
     'cannot-travel': z.array(phrase),
@@ -167,6 +168,7 @@ export interface Lexicon {
   }[]
   readonly sincePhrases: Readonly<Record<string, readonly Pattern[]>>
   readonly timePatterns: readonly Pattern[]
+  readonly timeHedges: ReadonlySet<string>
   readonly controls: Readonly<Record<keyof LexiconFile['controls'], readonly Phrase[]>>
   readonly answers: {
     readonly yes: readonly Pattern[]
@@ -249,6 +251,7 @@ export function lexiconOf(file: unknown): Lexicon {
     })),
     sincePhrases: mapped(data['since-phrases'], many),
     timePatterns: many(data['time-patterns']),
+    timeHedges: new Set(data['time-hedges']),
     controls: mapped(controls, phrases),
     answers: {
       yes: many(answers.yes),

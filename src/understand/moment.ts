@@ -31,7 +31,13 @@ export type Timed =
   | { readonly kind: 'answer'; readonly answer: Answer; readonly between?: Between }
   | { readonly kind: 'misread'; readonly reason: Misread }
 
-const REASONS: ReadonlySet<string> = new Set(['time-unclear', 'time-future', 'time-impossible', 'time-twice', 'two-answers'])
+const REASONS: ReadonlySet<string> = new Set([
+  'time-unclear',
+  'time-future',
+  'time-impossible',
+  'time-twice',
+  'two-answers',
+])
 
 /** Typed words as a moment, a date or a length, as the question wants. What cannot be read is asked again. */
 export function timeIn(
@@ -113,7 +119,8 @@ function piecesBeside(found: Piece, all: readonly Piece[], reading: Reading): re
   const before = clauseAround({ from: clause.from - 1, to: clause.from - 1 }, reading)
   return all.filter(
     ({ from, to }) =>
-      (from >= clause.from && to <= clause.to) || (from === before.from && to === before.to && isPaused(clause, reading)),
+      (from >= clause.from && to <= clause.to) ||
+      (from === before.from && to === before.to && isPaused(clause, reading)),
   )
 }
 
@@ -131,12 +138,13 @@ function clauseAround(place: Piece, reading: Reading): Piece {
 function pieces(reading: Reading, lexicon: Lexicon): readonly Piece[] {
   const found = lexicon.timePatterns.flatMap(pattern => [...findsOf(pattern, reading)])
   const whole = found.map(piece => withHedges(piece, reading, lexicon)).sort((a, b) => a.from - b.from || b.to - a.to)
-  return whole.reduce<Piece[]>((merged, piece) => {
+  const merged: Piece[] = []
+  for (const piece of whole) {
     const last = merged[merged.length - 1]
-    if (last === undefined || piece.from > last.to) return [...merged, piece]
-    merged[merged.length - 1] = { from: last.from, to: Math.max(last.to, piece.to) }
-    return merged
-  }, [])
+    if (last === undefined || piece.from > last.to) merged.push(piece)
+    else merged[merged.length - 1] = { from: last.from, to: Math.max(last.to, piece.to) }
+  }
+  return merged
 }
 
 function withHedges(piece: Piece, reading: Reading, lexicon: Lexicon): Piece {

@@ -23,7 +23,8 @@ const REACH_AFTER = 9
 /** What the message says of the phrase found: that it is so, that it is not, or neither clearly. */
 export function stanceOf(found: Found, reading: Reading, negation: Negation, ask: NegationAsk): Stance {
   const { tokens } = reading
-  if (found.places.some(at => negation.negatives.has(tokens[at]?.word ?? ''))) return 'said'
+  if (found.places.some(at => negation.negatives.has(tokens[at]?.word ?? '')))
+    return isParted(found, tokens) ? 'denied' : 'said'
   const inside = denialsInside(found, tokens, negation)
   const before = denialsBefore(found, tokens, negation, ask)
   const all = [...inside, ...before]
@@ -32,6 +33,15 @@ export function stanceOf(found: Found, reading: Reading, negation: Negation, ask
   const isEachDenied = inside.length === 1 && before.length === 1 && inside[0]?.isNewItem === true
   if (all.some(denial => !denial.isPlain) || (all.length > 1 && !isEachDenied)) return 'unclear'
   return isTakenBack(found, reading, negation, ask) ? 'unclear' : 'denied'
+}
+
+/** "not floppy, breathing well": the comma after a word of its own ends the negative phrase before it is whole. */
+function isParted(found: Found, tokens: readonly Token[]): boolean {
+  const own = new Set(found.places)
+  for (let at = found.from + 2; at <= found.to; at += 1) {
+    if (/[,:()\-–—]/.test(tokens[at]?.mark ?? '') && !own.has(at - 1)) return true
+  }
+  return false
 }
 
 interface Denial {
@@ -48,10 +58,9 @@ function denialsInside(found: Found, tokens: readonly Token[], negation: Negatio
   for (let at = found.from + 1; at < found.to; at += 1) {
     if (own.has(at) || !isNegatorWord(tokens, at, negation)) continue
     const between = tokens.slice(at + 1, found.to)
-    const isParted = tokens.slice(at + 1, found.to + 1).some(token => token.gap !== 'none')
+    const isCut = tokens.slice(at + 1, found.to + 1).some(token => token.gap !== 'none')
     // "lips not pink but blue", "not pink, they are blue": the denial belongs to something else.
-    if (isParted || between.some(token => negation.contrast.has(token.word) || negation.subjects.has(token.word)))
-      continue
+    if (isCut || between.some(token => negation.contrast.has(token.word) || negation.subjects.has(token.word))) continue
     const isLight = between.every((token, offset) => own.has(at + 1 + offset) || negation.light.has(token.word))
     denials.push({ isPlain: isLight && isWhole(tokens, at, negation), isNewItem: tokens[at]?.gap === 'pause' })
   }

@@ -13,11 +13,18 @@ export interface Token {
   readonly to: number
 }
 
-const WORD = /[\p{L}\p{Nd}]+(?:'[\p{L}\p{Nd}]+)*/gu
+/** Letters, or digits: "45am" and "20min" are two words, "o2" is one. */
+const WORD = /\p{Nd}+|\p{L}[\p{L}\p{Nd}]*(?:'[\p{L}\p{Nd}]+)*/gu
 const STOP = /[.!?;\n\r\u2028\u2029。！？¿¡]/u
 const PAUSE = /[,:\-–—()/…"<>[\]{}|*_~·•]/u
 /** A longer run of letters is no word; it is cut so that nothing costs more than its length. */
 const WORD_LENGTH_AT_MOST = 40
+
+/** A point or colon between two digits ("1.30", "1:30", "5.5") parts nothing. */
+function gapOf(between: string, before: string | undefined, word: string): Gap {
+  if (/^[.:]$/.test(between) && /^\d/.test(word) && /\d$/.test(before ?? '')) return 'none'
+  return STOP.test(between) ? 'stop' : PAUSE.test(between) ? 'pause' : 'none'
+}
 
 /**
  * The words of plain text (`plainOf`), apostrophes left out ("can't" is `cant`), letters typed three times or more
@@ -33,7 +40,7 @@ export function tokensOf(plain: string): readonly Token[] {
         .replaceAll("'", '')
         .replace(/(\p{L})\1{2,}/gu, '$1$1')
         .slice(0, WORD_LENGTH_AT_MOST),
-      gap: STOP.test(between) ? 'stop' : PAUSE.test(between) ? 'pause' : 'none',
+      gap: gapOf(between, tokens[tokens.length - 1]?.word, found[0]),
       mark: between.replace(/[ \t]+/g, ''),
       from: found.index,
       to: found.index + found[0].length,

@@ -5,6 +5,7 @@ import { describe, expect, it } from 'vitest'
 import { parse } from 'yaml'
 import { concernsIn } from '../../src/understand/concern.ts'
 import { dangerIn } from '../../src/understand/danger.ts'
+import { explain } from '../../src/understand/explain.ts'
 import { lexiconFileSchema } from '../../src/understand/lexicon.ts'
 import { readingOf } from '../../src/understand/pattern.ts'
 import { plainOf } from '../../src/understand/plain.ts'
@@ -12,7 +13,9 @@ import { tokensOf } from '../../src/understand/token.ts'
 import { english, typed } from './english.ts'
 
 // Invented lines, labelled by us: nobody's real words, no clinician's labels. They show that the words listed are
-// found and that the listed denials are not danger; they measure no real family's words.
+// found and that the listed denials are not danger; they measure no real family's words. Batches written after the
+// phrases were, and read once before any phrase was added for them, had 56 of 62 and 43 of 56 danger lines found, and 0 of
+// 52, 3 of 43 and 0 of 40 false alarms: words nobody thought of will be missed, which is why the signs are also asked.
 interface Row {
   readonly text: string
   readonly danger: readonly string[]
@@ -231,6 +234,34 @@ describe('any text at all', () => {
       })
       expect([part, Math.min(...took) < 100]).toEqual([part, true])
     }
+  })
+
+  it('takes less than 100 ms for the longest first message that is read in full', () => {
+    for (const part of ['came out 20 minutes ago ', 'tube out ', 'at 1 30 am ', 'put it back in ', 'she ']) {
+      const text = part.repeat(Math.ceil(4_000 / part.length)).slice(0, 4_000)
+      const took = Array.from({ length: 5 }, () => {
+        const begun = performance.now()
+        typed(text)
+        return performance.now() - begun
+      })
+      expect([part, Math.min(...took) < 100]).toEqual([part, true])
+    }
+  })
+})
+
+describe('explaining a reading', () => {
+  it('names the words that made it so', () => {
+    expect(explain('her tube came out and her lips are blue', english)).toEqual({
+      concerns: ['tube-out'],
+      danger: ['colour'],
+      because: ['colour: lips are blue', 'tube-out: tube came out'],
+    })
+  })
+
+  it('takes a wish for a person, and despair, for the concern "someone"', () => {
+    expect(explain('I want to speak to a person', english).concerns).toEqual(['someone'])
+    expect(explain("I can't do this anymore", english).concerns).toEqual(['someone'])
+    expect(explain('hello', english).concerns).toEqual([])
   })
 })
 

@@ -1,7 +1,10 @@
 import { describe, expect, it } from 'vitest'
 import { instant, minutes } from '../../src/time/instant.ts'
+import { readDate, readDuration, readMoment } from '../../src/time/phrases.ts'
 import { understand } from '../../src/understand/understand.ts'
 import { AT, contextOn, minutesOnly, questionOn, tap, typed } from './english.ts'
+
+const phrases = { readMoment, readDate, readDuration }
 
 const choice = (value: string) => ({ kind: 'answer', answer: { kind: 'choice', value } })
 const many = (...values: string[]) => ({ kind: 'answer', answer: { kind: 'many', values } })
@@ -262,6 +265,32 @@ describe('a first message', () => {
       concerns: ['tube-out'],
       facts: { device: { value: 'into-bowel' } },
     })
+  })
+
+  // Read by the real reader of time words; at 02:10 in New York.
+  const local = (text: string): number => Date.parse(`2026-03-01T${text}:00-05:00`)
+  it.each([
+    ['her tube came out at 1:30 am', '01:30', '01:30'],
+    ['The tube came out at around 1:45am, put it back in', '01:30', '02:00'],
+    ['about 20 minutes ago, her tube came out', '01:45', '01:55'],
+    ['tube fell out about an hour ago', '00:55', '01:25'],
+  ])('"%s": out between %s... and %s', (words, earliest, latest) => {
+    expect(typed(words, undefined, { times: phrases })).toMatchObject({
+      facts: { 'out-since': { earliest: local(earliest), latest: local(latest) } },
+    })
+  })
+
+  it.each([
+    'tube came out more than 20 minutes ago',
+    'tube fell out over 2 hours ago',
+    'tube fell out, fed him 20 min ago',
+    'came out at 1 am or 2 am',
+    'tube came out when he was having his 2 hour feed',
+    'tube came out in the night, found it at 2am',
+    'she is 3 and her 14 fr tube came out',
+  ])('"%s" leaves the time to be asked', words => {
+    const read = typed(words, undefined, { times: phrases })
+    expect(read.kind === 'concern' ? [read.concerns, read.facts['out-since']] : read).toEqual([['tube-out'], undefined])
   })
 
   it('does not take an age, a size or a plan for a time or a deed', () => {
