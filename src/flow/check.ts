@@ -3,7 +3,7 @@ import type { AdviceDocument, StepDocument } from './document.ts'
 import { ANY_TIME_STEPS } from './flow-set.ts'
 import type { FlowFolder, FlowSources, Placed } from './flow-sources.ts'
 import type { Problem } from './problem.ts'
-import { reachableSteps, resolveStep, sideEntries, targetsOf } from './steps.ts'
+import { CASE_ALARMS, reachableSteps, resolveStep, sideEntries, targetsOf } from './steps.ts'
 import { type PlacedYaml, unknownId } from './yaml-places.ts'
 
 /** Settings an alarm may count from. */
@@ -157,6 +157,17 @@ export function checkFlow(sources: FlowSources, folder: FlowFolder): Problem[] {
           severity: 'problem',
         })
       }
+      const taken = rows.slice(0, i).some(earlier => earlier.if !== undefined && fitsWhenever(earlier.if, row.if))
+      if (taken) {
+        problems.push({
+          code: 'ROUTE_SHADOWED',
+          file: yaml.file,
+          ...yaml.place([...path, i]),
+          found: 'a row that an earlier row always takes',
+          expected: 'a row that can be reached',
+          severity: 'problem',
+        })
+      }
       if (!last && row.if === undefined) {
         problems.push({
           code: 'ROUTE_SHADOWED',
@@ -192,6 +203,16 @@ export function checkFlow(sources: FlowSources, folder: FlowFolder): Problem[] {
         })
       }
     }
+    for (const id of endsUndecided(flow.value.start, steps)) {
+      problems.push({
+        code: 'END_UNDECIDED',
+        file: flow.yaml.file,
+        ...flow.yaml.place(['steps', id], true),
+        found: `step "${id}" can end with nothing decided`,
+        expected: 'a "decide" on every way to it',
+        severity: 'problem',
+      })
+    }
     for (const step of steps.values()) {
       if (hasSilentLoop(step.id, steps)) {
         problems.push({
@@ -222,6 +243,16 @@ export function checkFlow(sources: FlowSources, folder: FlowFolder): Problem[] {
     ]
     for (const { step, yaml, id } of all) {
       step.alarms.forEach((alarm, i) => {
+        if ((CASE_ALARMS as readonly string[]).includes(alarm.name)) {
+          problems.push({
+            code: 'ALARM_NAME_TAKEN',
+            file: yaml.file,
+            ...yaml.place(['steps', id, 'alarms', i, 'name']),
+            found: `alarm "${alarm.name}", which every case sets by itself`,
+            expected: 'another name',
+            severity: 'problem',
+          })
+        }
         const first = targets.get(alarm.name)
         if (first !== undefined && first !== alarm.go) {
           problems.push({
@@ -242,6 +273,30 @@ export function checkFlow(sources: FlowSources, folder: FlowFolder): Problem[] {
       })
     }
   }
+}
+
+/** Whether `earlier` holds whenever `later` does: it names no fact more, and no value less. */
+function fitsWhenever(
+  earlier: Readonly<Record<string, readonly string[]>>,
+  later: Readonly<Record<string, readonly string[]>> | undefined,
+): boolean {
+  if (later === undefined) return false
+  return Object.entries(earlier).every(([fact, values]) => later[fact]?.every(value => values.includes(value)) === true)
+}
+
+/** Steps that end the concern and can be reached from the start with nothing decided on the way. */
+function endsUndecided(start: string, steps: ReadonlyMap<string, ReturnType<typeof resolveStep>>): string[] {
+  const seen = new Set<string>()
+  const queue = [start]
+  const ends: string[] = []
+  for (let id = queue.pop(); id !== undefined; id = queue.pop()) {
+    const step = steps.get(id)
+    if (step === undefined || seen.has(id) || step.decide !== undefined) continue
+    seen.add(id)
+    if (step.end === true) ends.push(id)
+    queue.push(...targetsOf(step))
+  }
+  return ends
 }
 
 function hasSilentLoop(start: string, steps: ReadonlyMap<string, ReturnType<typeof resolveStep>>): boolean {

@@ -139,26 +139,28 @@ export function checkWording(sources: FlowSources): Problem[] {
     return found
   }
 
-  /** Hazardous tags whose words stand in a sentence that does not forbid. */
+  /** Hazardous tags whose words stand in a sentence that does not forbid them. */
   function instructedActs(text: string, language: string): string[] {
-    const sentences = text
-      .toLowerCase()
-      .split(/[.!?\n]+/)
-      .filter(sentence => !/\b(do not|don't|never|nothing|no|not|stop|without)\b/.test(sentence))
+    const sentences = text.toLowerCase().split(/[.!?\n]+/)
     return Object.entries(sources.tags.value.tags)
       .filter(([, tag]) => tag.hazardous === true)
       .filter(([, tag]) =>
-        (tag.words?.[language] ?? []).some(pair =>
-          sentences.some(sentence =>
-            pair
-              .toLowerCase()
-              .split(/\s+/)
-              .every(word => new RegExp(`\\b${word.replace(/[^\p{L}\d-]/gu, '')}`, 'u').test(sentence)),
-          ),
-        ),
+        (tag.words?.[language] ?? []).some(words => sentences.some(sentence => instructs(sentence, words))),
       )
       .map(([id]) => id)
   }
+}
+
+const FORBIDS = /\b(do not|don't|never|nothing|no|not|stop|without)\b/
+
+/** Whether all the words stand in the sentence, and the part of it with the first, the verb, forbids nothing. */
+function instructs(sentence: string, words: string): boolean {
+  const [verb, ...others] = words
+    .toLowerCase()
+    .split(/\s+/)
+    .map(word => new RegExp(`(?<![\\p{L}\\d])${word.replace(/[^\p{L}\d-]/gu, '')}`, 'u'))
+  if (verb === undefined || !others.every(word => word.test(sentence))) return false
+  return sentence.split(/[,;:]/).some(part => verb.test(part) && !FORBIDS.test(part))
 }
 
 function faultsOf(wording: Placed<Wording>, language: string): Problem[] {

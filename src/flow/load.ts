@@ -15,7 +15,7 @@ import type { Flow, FlowSet, Step } from './flow-set.ts'
 import type { FlowFolder, FlowSources, Placed } from './flow-sources.ts'
 import { compileKernel } from './kernel.ts'
 import { checkWording } from './lint.ts'
-import type { Problem } from './problem.ts'
+import { type Problem, problemText } from './problem.ts'
 import { alarmTargets, reachableSteps } from './steps.ts'
 import { type Catalogue, catalogueOf } from './wording.ts'
 import { checkShape, readYaml } from './yaml-places.ts'
@@ -30,8 +30,14 @@ export function loadFlows(files: FlowFiles): { set?: FlowSet; problems: Problem[
   if (sources === undefined) return { problems }
   for (const folder of sources.flows) problems.push(...checkFlow(sources, folder))
   problems.push(...checkWording(sources))
-  if (problems.some(problem => problem.severity === 'problem')) return { problems }
-  return { set: compile(sources), problems }
+  const once = withoutRepeats(problems)
+  if (once.some(problem => problem.severity === 'problem')) return { problems: once }
+  return { set: compile(sources), problems: once }
+}
+
+/** Shared steps are checked with every flow; what is wrong with one is told once. */
+function withoutRepeats(problems: readonly Problem[]): Problem[] {
+  return [...new Map(problems.map(problem => [problemText(problem), problem])).values()]
 }
 
 function readSources(files: FlowFiles, problems: Problem[]): FlowSources | undefined {

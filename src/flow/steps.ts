@@ -38,6 +38,8 @@ export function targetsOf(step: Step): string[] {
 export const SILENT_ASK = 'silent-ask'
 export const SILENT_PAGE = 'silent-page'
 export const UNANSWERED = 'unanswered'
+/** Names of the alarms a case sets by itself (ladder, promised call, closure clock, closing); no flow may set these. */
+export const CASE_ALARMS = ['rung', 'promise', 'closure', 'close', SILENT_ASK, SILENT_PAGE, UNANSWERED] as const
 export function alarmTargets(document: FlowDocument, steps: ReadonlyMap<string, Step>): Map<string, string> {
   const targets = new Map<string, string>()
   for (const step of steps.values()) for (const alarm of step.alarms) targets.set(alarm.name, alarm.go)

@@ -1,5 +1,5 @@
-import { type Document, isMap, isScalar, LineCounter, parseAllDocuments } from 'yaml'
-import type { ZodError, ZodType } from 'zod'
+import { type Document, isMap, isScalar, LineCounter, parseAllDocuments, visit } from 'yaml'
+import { ZodArray, type ZodError, ZodObject, ZodOptional, ZodRecord, type ZodType } from 'zod'
 import { nearestId, type Problem } from './problem.ts'
 
 /** A parsed YAML 1.2 file that remembers where each value stands. */
@@ -12,7 +12,7 @@ export interface PlacedYaml {
 
 const MOST_SYNTAX_PROBLEMS = 20
 
-/** Reads one YAML document. Syntax errors, warnings, directives and duplicate keys are problems, all reported. */
+/** Reads one YAML document. Syntax errors, warnings, directives, aliases and duplicate keys are problems, all reported. */
 export function readYaml(file: string, text: string): { yaml?: PlacedYaml; problems: Problem[] } {
   const lines = new LineCounter()
   const documents = parseAllDocuments(text, { lineCounter: lines, uniqueKeys: true, prettyErrors: false })
@@ -32,14 +32,11 @@ export function readYaml(file: string, text: string): { yaml?: PlacedYaml; probl
   for (const fault of [...document.errors, ...document.warnings].slice(0, MOST_SYNTAX_PROBLEMS)) {
     add(fault.pos[0], fault.message.split('\n')[0] ?? 'unreadable YAML', 'YAML that can be read one way only')
   }
+  visit(document, {
+    Alias: (_key, alias) => add(alias.range?.[0] ?? 0, `an alias "*${alias.source}"`, 'the value itself, written out'),
+  })
   if (problems.length > 0) return { problems }
-  try {
-    const value: unknown = document.toJS({ maxAliasCount: 20 })
-    return { yaml: { file, value, place: placer(document, lines) }, problems }
-  } catch (cause) {
-    add(0, cause instanceof Error ? cause.message : 'an alias that cannot be followed', 'no aliases')
-    return { problems }
-  }
+  return { yaml: { file, value: document.toJS(), place: placer(document, lines) }, problems }
 }
 
 function placer(document: Document, lines: LineCounter): PlacedYaml['place'] {
@@ -68,24 +65,56 @@ function offsetAt(document: Document, path: (string | number)[], key: boolean): 
   return (node as { range?: [number, number, number] } | undefined)?.range?.[0]
 }
 
-/** Checks a placed file against a schema; every issue becomes a problem with its place. */
+/**
+ * Checks a placed file against a schema; every issue becomes a problem with its place. Where unknown keys are all that
+ * is wrong the value without them is given too, so that what else is wrong with the file is reported as well.
+ */
 export function checkShape<T>(yaml: PlacedYaml, schema: ZodType<T>): { value?: T; problems: Problem[] } {
   const result = schema.safeParse(yaml.value)
   if (result.success) return { value: result.data, problems: [] }
-  return { problems: shapeProblems(yaml, result.error) }
+  const problems = shapeProblems(yaml, schema, result.error)
+  if (problems.some(problem => problem.code !== 'UNKNOWN_KEY')) return { problems }
+  const again = schema.safeParse(withoutUnknown(yaml.value, result.error))
+  if (again.success) return { value: again.data, problems }
+  return { problems: [...problems, ...shapeProblems(yaml, schema, again.error)] }
 }
 
-function shapeProblems(yaml: PlacedYaml, error: ZodError): Problem[] {
+function withoutUnknown(value: unknown, error: ZodError): unknown {
+  const copy: unknown = structuredClone(value)
+  for (const issue of error.issues) {
+    if (issue.code !== 'unrecognized_keys') continue
+    const parent = valueAt(copy, issue.path)
+    if (parent !== null && typeof parent === 'object') for (const key of issue.keys) Reflect.deleteProperty(parent, key)
+  }
+  return copy
+}
+
+/** The keys that may stand in the map at `path`; none where any may. */
+function keysAt(schema: unknown, path: readonly PropertyKey[]): string[] {
+  if (schema instanceof ZodOptional) return keysAt(schema.unwrap(), path)
+  const [first, ...rest] = path
+  if (first === undefined) return schema instanceof ZodObject ? Object.keys(schema.shape) : []
+  if (schema instanceof ZodObject) return keysAt(schema.shape[String(first)], rest)
+  if (schema instanceof ZodRecord) return keysAt(schema.valueType, rest)
+  return schema instanceof ZodArray ? keysAt(schema.element, rest) : []
+}
+
+function shapeProblems(yaml: PlacedYaml, schema: ZodType, error: ZodError): Problem[] {
   return error.issues.flatMap(issue => {
     if (issue.code === 'unrecognized_keys') {
-      return issue.keys.map(key => ({
-        code: 'UNKNOWN_KEY',
-        file: yaml.file,
-        ...yaml.place([...issue.path, key], true),
-        found: `unknown key "${key}"`,
-        expected: issue.message,
-        severity: 'problem' as const,
-      }))
+      const known = keysAt(schema, issue.path)
+      return issue.keys.map(key => {
+        const nearest = nearestId(key, known)
+        return {
+          code: 'UNKNOWN_KEY',
+          file: yaml.file,
+          ...yaml.place([...issue.path, key], true),
+          found: `unknown key "${key}"`,
+          expected: known.length === 0 ? issue.message : `one of ${known.join(', ')}`,
+          ...(nearest === undefined ? {} : { nearest }),
+          severity: 'problem' as const,
+        }
+      })
     }
     const found = valueAt(yaml.value, issue.path)
     return [
