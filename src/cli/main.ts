@@ -5,6 +5,7 @@ const COMMANDS: Readonly<Record<string, () => Promise<Command>>> = {
   serve: async () => (await import('./serve.ts')).serveCommand,
   talk: async () => (await import('./talk.ts')).talkCommand,
   vignettes: async () => (await import('./vignettes.ts')).vignettesCommand,
+  understand: async () => (await import('./understand.ts')).understandCommand,
   check: async () => (await import('./check.ts')).checkCommand,
   clinic: async () => (await import('./clinic.ts')).clinicCommand,
   rota: async () => (await import('./rota.ts')).rotaCommand,

@@ -29,7 +29,7 @@ export const talkCommand: Command = {
         ? undefined
         : readFileSync(values.script, 'utf8')
             .split('\n')
-            .filter(line => line.trim() !== '' && !line.startsWith('#'))
+            .filter(line => line.trim() !== '' && !/^#(\s|$)/.test(line))
     const startAt = Date.parse(values.at)
     if (Number.isNaN(startAt))
       throw new CalledWrongly(`--at ${values.at}: an instant such as 2026-03-01T07:10:00Z was expected`)
