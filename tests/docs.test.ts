@@ -201,9 +201,9 @@ function markdownBelow(folder: string): string[] {
 /** The name a heading can be linked by: lower case, hyphens for spaces, no other signs. */
 function anchorOf(heading: string): string {
   return heading
+    .trim()
     .toLowerCase()
     .replace(/[^\p{L}\p{N}\s_-]/gu, '')
-    .trim()
     .replace(/\s/g, '-')
 }
 
