@@ -1,6 +1,5 @@
 /** The call-out: who is paged when, what the family hears of it, and what becomes of a promise. */
 import type { CalloutStage } from '../flow/kernel.ts'
-import { UNANSWERED } from '../flow/steps.ts'
 import { promiseDueAt } from '../oncall/acknowledgement.ts'
 import { type LadderTimes, ladderTimes, rungsAt } from '../oncall/ladder.ts'
 import { after, type Instant, milliseconds, minutes } from '../time/instant.ts'
@@ -88,7 +87,9 @@ function pageEveryone(work: Work) {
     work,
     work.state.callout.ladder.length === 0 ? 'nobody-on-call' : first ? 'nobody-answered' : 'still-nobody',
   )
-  return first && work.state.callout.urgency === 'speak' && work.flow.unanswered !== undefined ? UNANSWERED : undefined
+  return first && work.state.callout.urgency === 'speak' && work.flow.unanswered !== undefined
+    ? 'unanswered'
+    : undefined
 }
 
 /** Pages one person and writes it down. */

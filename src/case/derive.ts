@@ -116,7 +116,8 @@ function reachAt(line: Line, state: CaseState): string {
   const travel = reachedAnswer(state, 'travel')
   if (out === undefined || travel === undefined) return 'not-asked'
   if (out.kind !== 'moment' || travel.kind !== 'length') return 'unknown'
-  return reachOf(out, travel, line.settings, state.latestSeenAt)
+  // Whether it could be reached was settled when the way was told: a family on the road is not told anew.
+  return reachOf(out, travel, line.settings, state.answers.travel?.at ?? state.latestSeenAt)
 }
 
 function phResult(line: Line, state: CaseState): string {

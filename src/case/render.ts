@@ -109,7 +109,7 @@ export function questionOf(
     apart: true,
     ...(document.drawings === true ? { drawing: 'unsure' } : {}),
   })
-  const more = questionsToCome(line, state, at)
+  const more = state.open?.changing === true ? undefined : questionsToCome(line, state, at)
   return {
     kind: 'question',
     serial,

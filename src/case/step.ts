@@ -2,7 +2,7 @@
  * One step of a case: (case, event, instant) → (case, effects). Pure: nothing is sent, stored or waited for here.
  * Production, the simulated night and replay run this same function.
  */
-import { SILENT_ASK, SILENT_PAGE } from '../flow/steps.ts'
+import { SILENT_ASK, SILENT_PAGE, UNANSWERED } from '../flow/steps.ts'
 import type { Instant } from '../time/instant.ts'
 import { alarmEffects, CLOSE, CLOSURE, cancelAlarm, followAnswers, PROMISE, RUNG, setAlarm } from './alarm.ts'
 import type { Answer } from './answer.ts'
@@ -291,7 +291,8 @@ function alarmDue(work: Work, name: string, due: Instant) {
 
 /** An alarm of the flow: an interruption when it leads back, otherwise talk moves on with it. */
 function flowAlarm(work: Work, name: string) {
-  const before = { path: work.state.path, interrupted: work.state.interrupted }
+  const { interrupted, danger: dangerBefore } = work.state
+  const enteredBefore = work.entered
   // What the clinician has let stand is said; danger is always said.
   work.allowed = true
   if (name === SILENT_ASK) work.silent = 'ask'
@@ -299,9 +300,11 @@ function flowAlarm(work: Work, name: string) {
   work.state.interrupted = true
   drive(work, { type: 'alarmDue', alarm: name, facts: factsNow(work) })
   const leadsBack = work.resume
-  work.state.interrupted = leadsBack ? before.interrupted : work.state.danger !== undefined && before.interrupted
+  work.state.interrupted = leadsBack ? interrupted : dangerBefore !== undefined && interrupted
   if (leadsBack) return replay(work)
-  if (work.silent === undefined) work.state.firedOnPath = [...work.state.firedOnPath, name]
+  // What the emergency steps absorbed moved nothing, and a replay must not bring it back.
+  if (work.silent === undefined && work.entered > enteredBefore)
+    work.state.firedOnPath = [...work.state.firedOnPath, name]
 }
 
 function pageSettled(work: Work, to: string, outcome: 'accepted' | 'given-up') {
@@ -361,6 +364,7 @@ function outcomeSet(work: Work, event: CaseEvent & { kind: 'outcomeSet' }) {
 function settle(work: Work) {
   followClock(work)
   if (work.resume) replay(work)
+  if (work.unanswered) flowAlarm(work, UNANSWERED)
   followAnswers(work)
   const step = work.flow.steps.get(work.state.kernel.talk)
   const quietEnd = work.state.disposition?.id === 'at-home' || work.state.disposition?.id === 'tell-clinic'
@@ -376,6 +380,13 @@ function finish(before: CaseState, work: Work): Stepped {
   const effects = [...(reply === undefined ? [] : [reply]), ...work.effects.filter(lastOfItsKind)]
   if (work.state.closed && !before.closed) effects.push({ kind: 'closeCase' })
   return { state: work.state, effects }
+}
+
+/** Whatever asks for an act ends with whom to ring if it gets worse, also when a correction left out the flow's own line. */
+function closingOf(work: Work, words: readonly Saying[]): Saying | undefined {
+  const tags = words.flatMap(part => (part.kind === 'say' ? (work.flow.advice.get(part.id)?.tags ?? []) : []))
+  const isNeeded = tags.length > 0 && !tags.includes('call-emergency') && work.flow.closing !== undefined
+  return isNeeded && work.flow.closing !== undefined ? { kind: 'say', id: work.flow.closing } : undefined
 }
 
 /** Of several updates to one person in one step the last says it all. */
@@ -400,7 +411,8 @@ function replyOf(work: Work): Effect | undefined {
   const question = said
     .filter(part => isQuestion(part) && 'serial' in part && part.serial === work.state.open?.serial)
     .at(-1)
-  const parts = question === undefined ? words : [...words, question]
+  const closing = closingOf(work, words)
+  const parts = [...words, ...(closing === undefined ? [] : [closing]), ...(question === undefined ? [] : [question])]
   if (parts.length === 0) return undefined
   const acts = parts.some(
     part => part.kind === 'clinician' || (part.kind === 'say' && (work.flow.advice.get(part.id)?.tags.length ?? 0) > 0),

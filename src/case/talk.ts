@@ -2,6 +2,7 @@
 import type { AlarmDocument } from '../flow/document.ts'
 import type { Step } from '../flow/flow-set.ts'
 import type { KernelEffect, KernelEvent } from '../flow/kernel.ts'
+import { UNANSWERED } from '../flow/steps.ts'
 import { cancelAlarm, chaseSilence, setFlowAlarm, stopChasing } from './alarm.ts'
 import { onStage } from './callout.ts'
 import { closureAt, factsAt } from './derive.ts'
@@ -45,10 +46,8 @@ function onEffect(work: Work, effect: KernelEffect): KernelEvent[] {
       return []
     case 'callout': {
       const moved = onStage(work, effect.stage)
-      if (moved === undefined) return []
-      return moved === 'pageFailed'
-        ? [{ type: 'pageFailed' }]
-        : [{ type: 'alarmDue', alarm: moved, facts: factsNow(work) }]
+      if (moved === 'unanswered') work.unanswered = true
+      return moved === 'pageFailed' ? [{ type: 'pageFailed' }] : []
     }
     case 'band':
       if (effect.closure === 'overdue') mark(work, 'overdue')
@@ -73,7 +72,9 @@ function enter(work: Work, id: string): KernelEvent[] {
   const step = work.flow.steps.get(id)
   if (step === undefined) throw new InvariantBroken(`the machine entered step "${id}", which the flow does not have`)
   if (id.startsWith(EMERGENCY)) enterEmergency(work)
-  const enteredAt = work.state.enteredAt[id] ?? work.at
+  work.entered += 1
+  // A replay goes the way again that was gone before: its alarms count from then.
+  const enteredAt = (work.replay === undefined ? undefined : work.state.enteredAt[id]) ?? work.at
   work.state.enteredAt = { ...work.state.enteredAt, [id]: enteredAt }
   if (step.decide !== undefined) decide(work, step.decide)
   for (const advice of step.say ?? []) say(work, advice)
@@ -181,14 +182,20 @@ function addAlarm(work: Work, alarm: AlarmDocument, enteredAt: typeof work.at): 
 
 /** Opens a question, or answers it from the record: after a correction and for what was already known. */
 function ask(work: Work, step: Step, fact: string): KernelEvent[] {
-  const record = work.state.answers[fact]
-  const known = record !== undefined && (work.replay !== undefined || step.again !== true)
+  // A follow-up asks anew: the earlier answer no longer stands, also for a replay to come.
+  if (step.again === true && work.replay === undefined) forgetAnswer(work, fact)
+  const known = work.state.answers[fact] !== undefined
   reach(work, fact)
   if (known) return [{ type: 'answered', facts: factsNow(work) }]
   openQuestion(work, fact)
   if (step.quiet === true) stopChasing(work)
   else chaseSilence(work, work.silent)
   return []
+}
+
+function forgetAnswer(work: Work, fact: string): void {
+  const { [fact]: _earlier, ...answers } = work.state.answers
+  work.state.answers = answers
 }
 
 /** The fact belongs to this conversation from here on. */
@@ -219,7 +226,8 @@ export function replay(work: Work, takesBack = true): void {
   delete work.state.open
   drive(work, { type: 'talkRestarted', facts: factsNow(work) })
   for (const alarm of work.state.firedOnPath) {
-    if (work.replay.alarms.includes(alarm)) drive(work, { type: 'alarmDue', alarm, facts: factsNow(work) })
+    if (alarm === UNANSWERED || work.replay.alarms.includes(alarm))
+      drive(work, { type: 'alarmDue', alarm, facts: factsNow(work) })
   }
   if (takesBack) takeBack(work, before.says)
   else work.replay.says.push(...before.says)

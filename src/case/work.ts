@@ -33,6 +33,10 @@ export interface Work {
   front: boolean
   /** Where a "resume" was reached: talk is to be replayed. */
   resume: boolean
+  /** A "speak" page ran out in this step: the flow says where that leads. */
+  unanswered: boolean
+  /** Steps the machine entered in this step. */
+  entered: number
   /** Alarm that fired late in this step. */
   late?: { due: Instant }
   /** The step is an alarm of silence. */
@@ -54,6 +58,8 @@ export function beginWork(line: Line, state: CaseState, at: Instant): Work {
     pagesWanted: [],
     front: false,
     resume: false,
+    unanswered: false,
+    entered: 0,
     allowed: false,
   }
 }

@@ -148,6 +148,12 @@ export const adviceSchema = z
       .describe('What it makes someone do: tags of flows/shared/tags.yaml. Empty: a notice, asking for no act.'),
     'rests-on': z.array(z.string()).optional().describe('Ids of sources.'),
     practice: z.string().optional().describe('Why it is said, where there is no source: common practice, in one line.'),
+    'closes-replies': z
+      .literal(true)
+      .optional()
+      .describe(
+        'Said last wherever a reply asks for an act and names no number to ring. One in all, in the shared sources.',
+      ),
     own: z.string().optional().describe('A rule of this line itself (how the bot speaks, what it asks), in one line.'),
   })
   .refine(

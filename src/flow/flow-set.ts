@@ -30,8 +30,8 @@ export interface Flow {
   readonly steps: ReadonlyMap<string, Step>
   readonly advice: ReadonlyMap<string, AdviceDocument>
   readonly kernel: Kernel
-  /** The most questions still to come after the one asked in a step. */
-  readonly questionsAfter: ReadonlyMap<string, number>
+  /** The advice that ends a reply which asks for an act and names no number. */
+  readonly closing: string | undefined
   /** Flow and shared wording together, by language. */
   readonly wording: ReadonlyMap<string, Catalogue>
 }

@@ -11,7 +11,7 @@ import {
   type Wording,
   wordingSchema,
 } from './document.ts'
-import type { Flow, FlowSet, Step } from './flow-set.ts'
+import type { Flow, FlowSet } from './flow-set.ts'
 import type { FlowFolder, FlowSources, Placed } from './flow-sources.ts'
 import { compileKernel } from './kernel.ts'
 import { checkWording } from './lint.ts'
@@ -125,7 +125,9 @@ function compileFlow(folder: FlowFolder, sources: FlowSources, shared: Record<st
       alarmTargets(document, steps),
       historyFactsOf(sources),
     ),
-    questionsAfter: questionsAfter(steps),
+    closing: Object.entries(sources.sharedSources.value.advice).find(
+      ([, advice]) => advice['closes-replies'] === true,
+    )?.[0],
     wording,
   }
 }
@@ -133,25 +135,4 @@ function compileFlow(folder: FlowFolder, sources: FlowSources, shared: Record<st
 function historyFactsOf(sources: FlowSources): Set<string> {
   const facts = Object.entries(sources.facts.value.facts)
   return new Set(facts.filter(([, fact]) => fact.sticky === true).map(([id]) => id))
-}
-
-/** Longest number of further questions after each asking step; steps on a cycle count once. */
-function questionsAfter(steps: ReadonlyMap<string, Step>): Map<string, number> {
-  const memo = new Map<string, number>()
-  const longest = (id: string, path: ReadonlySet<string>): number => {
-    const known = memo.get(id)
-    if (known !== undefined) return known
-    const step = steps.get(id)
-    if (step === undefined || path.has(id)) return 0
-    const inner = new Set([...path, id])
-    const beyond = Math.max(0, ...step.rows.map(row => longest(row.go, inner)))
-    const total = beyond + (step.ask === undefined || step.quiet === true ? 0 : 1)
-    memo.set(id, total)
-    return total
-  }
-  return new Map(
-    [...steps.values()]
-      .filter(step => step.ask !== undefined)
-      .map(step => [step.id, Math.max(0, longest(step.id, new Set()) - 1)]),
-  )
 }
