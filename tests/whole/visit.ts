@@ -6,6 +6,8 @@ export interface Visit {
   press(label: string | RegExp, filled?: Readonly<Record<string, string | readonly string[]>>): Promise<Page>
   /** The page one is on. */
   page(): Page
+  /** The cookie it keeps, so that the same browser can go on with another process. */
+  cookie(): string
   /** Every response so far, headers and all: what a family or a clinician was ever sent. */
   readonly everything: string[]
 }
@@ -31,8 +33,8 @@ interface Form {
   readonly buttons: readonly { readonly label: string; readonly name?: string; readonly value: string }[]
 }
 
-export function visit(origin: string): Visit {
-  let cookie = ''
+export function visit(origin: string, kept = ''): Visit {
+  let cookie = kept
   let here: Page | undefined
   const everything: string[] = []
 
@@ -61,6 +63,7 @@ export function visit(origin: string): Visit {
   return {
     everything,
     page,
+    cookie: () => cookie,
     open: path => fetched(path, { headers: {} }),
     async press(label, filled = {}) {
       const fits = (text: string) => (typeof label === 'string' ? text === label : label.test(text))
