@@ -1,10 +1,27 @@
-import { existsSync, readdirSync, readFileSync } from 'node:fs'
+import {
+  copyFileSync,
+  existsSync,
+  mkdirSync,
+  mkdtempSync,
+  readdirSync,
+  readFileSync,
+  rmSync,
+  writeFileSync,
+} from 'node:fs'
+import { tmpdir } from 'node:os'
 import { dirname, join, relative, resolve } from 'node:path'
 import { describe, expect, it } from 'vitest'
 import { generatedPages, stalePages } from '../src/cli/docs.ts'
+import { readFlowFiles } from '../src/cli/flow-files.ts'
+import { DEMO_CLINIC, loadLine } from '../src/cli/load-line.ts'
 import { keysTable } from '../src/cli/schema-table.ts'
+import { readVignettes } from '../src/cli/vignette-file.ts'
+import { runVignette } from '../src/cli/vignette-run.ts'
+import { judged } from '../src/cli/vignettes.ts'
 import { settingIds } from '../src/config/setting-definitions.ts'
 import { flowSchema, sharedStepsSchema } from '../src/flow/document.ts'
+import { loadFlows } from '../src/flow/load.ts'
+import { instant } from '../src/time/instant.ts'
 import { filesBelow, scan } from './house/source-scan.ts'
 import { ROOT } from './support/clone.ts'
 
@@ -186,6 +203,72 @@ describe('hazards', () => {
       ).toBe(true)
     }
   })
+})
+
+/** The fenced blocks of a page that are marked as YAML, in order. */
+function yamlBlocks(text: string): string[] {
+  return [...text.matchAll(/^```yaml\n([\s\S]*?)^```/gm)].map(([, block = '']) => block)
+}
+
+describe('the worked example of a changed flow', () => {
+  const [step = '', route = '', changed = '', words = '', advice = '', vignette = ''] = yamlBlocks(
+    page('docs/clinic/flows.md'),
+  )
+  const shipped = readFlowFiles()
+  const ownFlow = shipped.get('tube-out/flow.yaml')?.replace(step, changed) ?? ''
+  const withStep = new Map(shipped).set('tube-out/flow.yaml', ownFlow)
+  const whole = new Map(withStep)
+    .set('tube-out/wording.en.yaml', `${shipped.get('tube-out/wording.en.yaml')}\n${words}`)
+    .set('tube-out/sources.yaml', `${shipped.get('tube-out/sources.yaml')?.trimEnd()}\n${advice}`)
+
+  it('starts from steps that are shipped as they stand there', () => {
+    expect(shipped.get('tube-out/flow.yaml')).toContain(step)
+    expect(shipped.get('tube-out/flow.yaml')).toContain(route)
+    expect(changed).not.toBe(step)
+  })
+
+  it('is refused half done, with the two errors that the page shows', () => {
+    const said = loadFlows(withStep).problems.map(({ code, found }) => `${code}: ${found}`)
+    const shown = [...page('docs/clinic/flows.md').matchAll(/^tube-out\/flow\.yaml:\d+:\d+ (.*); …$/gm)]
+    expect(said).toEqual(shown.map(([, text]) => text))
+    expect(said).toHaveLength(2)
+  })
+
+  it('is taken when it is done', () => expect(loadFlows(whole).problems).toEqual([]))
+
+  it('comes out as its vignette says, which the shipped flow does not show', async () => {
+    const clinicDir = mkdtempSync(join(tmpdir(), 'smallhours-docs-'))
+    try {
+      copyFileSync(join(DEMO_CLINIC, 'clinic.yaml'), join(clinicDir, 'clinic.yaml'))
+      mkdirSync(join(clinicDir, 'flows', 'tube-out'), { recursive: true })
+      for (const name of ['flow', 'wording.en', 'sources'])
+        writeFileSync(join(clinicDir, 'flows', 'tube-out', `${name}.yaml`), whole.get(`tube-out/${name}.yaml`) ?? '')
+      const file = join(clinicDir, 'nights.yaml')
+      writeFileSync(file, vignette)
+      const { loaded } = loadLine({ clinicDir, at: instant(Date.parse('2026-03-01T00:00:00Z')) })
+      if (loaded === undefined) throw new Error('the changed flow does not load')
+      const { vignettes, problems } = readVignettes([file], loaded.line)
+      expect(problems).toEqual([])
+      const [only] = vignettes
+      if (only === undefined) throw new Error('the page has no vignette')
+      const run = await runVignette(loaded, only)
+      expect(judged(only, run)).toMatchObject({ failures: [], pass: true })
+      expect(run.conversation.join('\n')).toContain("Take the clinic's blue card.")
+    } finally {
+      rmSync(clinicDir, { recursive: true })
+    }
+  })
+})
+
+it('every shipped line that puts a tube in, holds an opening open or restarts feed can be taken back aloud', () => {
+  const { set } = loadFlows(readFlowFiles())
+  const acts = ['puts-into-site', 'hold-open', 'replace-tube', 'restarts-feed']
+  const lines = [...(set?.flows.values() ?? [])].flatMap(flow =>
+    [...flow.advice].flatMap(([id, { tags }]) => (tags.some(tag => acts.includes(tag)) ? [{ flow, id }] : [])),
+  )
+  expect(lines.length).toBeGreaterThanOrEqual(4)
+  const silent = lines.filter(({ flow, id }) => flow.wording.get('en')?.has(`stop/${id}`) !== true)
+  expect(silent.map(({ id }) => id)).toEqual([])
 })
 
 /** Every Markdown page of the repository, as paths. */
