@@ -78,7 +78,9 @@ describe('a follow-up', () => {
   })
 
   it('a family on the road is not told anew that the way is far', () => {
-    const talk = aTalk().says().answersAll({ ...PLAIN, travel: takes(30) })
+    const talk = aTalk()
+      .says()
+      .answersAll({ ...PLAIN, travel: takes(30) })
     talk.answers('have-you-left', 'yes').waits(100)
     talk.corrects('first-placed', weeksAgo(20))
     const told = talk.replies().at(-1)
@@ -88,7 +90,9 @@ describe('a follow-up', () => {
 
 describe('an answer changed after the one attempt', () => {
   it('leaves what is in the opening in: hospital, and the lines on a tube that is in still hold', () => {
-    const talk = aTalk(aLine({ 'home-replacement': 'on' })).says().answersAll(LOCK_OPEN)
+    const talk = aTalk(aLine({ 'home-replacement': 'on' }))
+      .says()
+      .answersAll(LOCK_OPEN)
     expect(talk.state.disposition?.id).toBe('speak')
     talk.corrects('spare', 'smaller')
     expect(talk.state.disposition?.id).toBe('set-out')
