@@ -83,10 +83,12 @@ function pageEveryone(work: Work) {
   for (const to of work.state.callout.ladder) pagePerson(work, to, paged.has(to) ? 'repeat' : 'page', due)
   setAlarm(work, RUNG, { due, late: 'recompute' })
   if (first) change(work, { everyoneAt: work.at })
-  sayNotice(
-    work,
-    work.state.callout.ladder.length === 0 ? 'nobody-on-call' : first ? 'nobody-answered' : 'still-nobody',
-  )
+  // Whoever has left is on the road or at the hospital: told once, not every ten minutes of the night.
+  if (first || work.state.leftAt === undefined)
+    sayNotice(
+      work,
+      work.state.callout.ladder.length === 0 ? 'nobody-on-call' : first ? 'nobody-answered' : 'still-nobody',
+    )
   return first && work.state.callout.urgency === 'speak' && work.flow.unanswered !== undefined
     ? 'unanswered'
     : undefined
@@ -153,7 +155,9 @@ function update(work: Work): void {
   const holder = callout.taken?.by.id ?? callout.pages.at(-1)?.to
   if (holder !== undefined) pagePerson(work, holder, 'update')
   const stage = work.state.kernel.callout
-  if (rose && (stage === 'first' || stage === 'again' || stage === 'next')) {
+  const paging =
+    stage === 'first' || stage === 'again' || stage === 'next' || stage === 'everyone' || stage === 'broken'
+  if (rose && paging) {
     const due = after(work.at, milliseconds(times(work).repeatAfter))
     if (due < (work.state.alarms[RUNG]?.due ?? due)) setAlarm(work, RUNG, { due, late: 'recompute' })
   }

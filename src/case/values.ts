@@ -55,8 +55,8 @@ export function lineValues(line: Line, at: Instant): Values {
     transport: numberText(numbers.transport.number),
     hospital: hospital?.name ?? '',
     hospitalDoor: hospital?.door ?? '',
-    hospitalNumber: hospital?.number.number ?? numberText(numbers.clinic.number),
-    staffNumber: hospital?.number.number ?? numberText(numbers.clinic.number),
+    hospitalNumber: numberText(hospital?.number.number ?? numbers.clinic.number),
+    staffNumber: numberText(hospital?.number.number ?? numbers.clinic.number),
     now: clockOf(line, at),
     ...(opens === undefined ? {} : { opensAt: clockOf(line, opens) }),
   }

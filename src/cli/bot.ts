@@ -42,6 +42,8 @@ export interface BotOptions {
   readonly log: Log
   /** Where clinicians' links lead; known once the server listens. */
   readonly origin: () => string
+  /** Scheme and host as families and clinicians see them behind a proxy; absent: taken from each request. */
+  readonly publicOrigin?: string
   /** Channels beside the web chat (the terminal). */
   readonly channels?: readonly Channel[]
   /** In place of the machine of the loaded flows: for tests that show the bot runs on it. */
@@ -121,6 +123,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
       drawing: drawingOf,
       demonstration: line.clinic.demonstration,
       language: line.language,
+      ...(options.publicOrigin === undefined ? {} : { origin: options.publicOrigin }),
     })
     channels.set(chat.id, chat)
     const pages = clinicianPages({
@@ -140,6 +143,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
       desk: () => foot().clinic,
       demonstration: line.clinic.demonstration,
       language: line.language,
+      ...(options.publicOrigin === undefined ? {} : { origin: options.publicOrigin }),
     })
     const fallback = await fallbackPage({
       language: line.language,

@@ -37,7 +37,7 @@ export const serveCommand: Command = {
       )
       return 1
     }
-    let origin = ''
+    let origin = loaded.line.clinic.webAddress ?? ''
     const bot = await openBot({
       loaded,
       dataDir: values.data,
@@ -45,13 +45,15 @@ export const serveCommand: Command = {
       random: systemRandom(),
       log: lineLog(() => clock.now()),
       origin: () => origin,
+      ...(loaded.line.clinic.webAddress === undefined ? {} : { publicOrigin: loaded.line.clinic.webAddress }),
     })
     const server = await bot.serve(port, values.host)
-    origin = `http://${values.host === '127.0.0.1' ? 'localhost' : values.host}:${server.port}`
+    const here = `http://${values.host === '127.0.0.1' ? 'localhost' : values.host}:${server.port}`
+    origin = loaded.line.clinic.webAddress ?? here
     await bot.runtime.start()
     print(bot.words('demonstration-banner'))
-    print(`Families:   ${origin}/`)
-    print(`Clinicians: ${origin}/board`)
+    print(`Families:   ${here}/`)
+    print(`Clinicians: ${here}/board`)
     print('Stop with Ctrl-C. Conversations go on where they were at the next start.')
     await stopWanted()
     await bot.stop()

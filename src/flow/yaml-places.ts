@@ -155,7 +155,7 @@ export function unknownId(
     file: yaml.file,
     ...yaml.place(path, key),
     found: `unknown ${kind} "${id}"`,
-    expected: `a ${kind} that exists`,
+    expected: `an existing ${kind}`,
     ...(nearest === undefined ? {} : { nearest }),
     severity: 'problem',
   }

@@ -20,7 +20,11 @@ export const AWAITED: Readonly<Record<string, string>> = {
 }
 
 /** Files that no entry point reaches through imports. Page scripts are served, not imported. */
-export function unreached(files: readonly Scan[], entries: readonly string[] = ENTRY_POINTS): Finding[] {
+export function unreached(
+  files: readonly Scan[],
+  entries: readonly string[] = ENTRY_POINTS,
+  awaited: Readonly<Record<string, string>> = {},
+): Finding[] {
   const byPath = new Map(files.map(file => [file.path, file]))
   const reached = new Set<string>()
   const waiting = [...entries]
@@ -31,12 +35,10 @@ export function unreached(files: readonly Scan[], entries: readonly string[] = E
       if (from.startsWith('.')) waiting.push(resolved(path, from))
     }
   }
-  const stale = Object.keys(AWAITED).filter(
-    path => byPath.has('src/cli/smallhours.js') && (reached.has(path) || !byPath.has(path)),
-  )
+  const stale = Object.keys(awaited).filter(path => reached.has(path) || !byPath.has(path))
   const dead = files
     .map(({ path }) => path)
-    .filter(path => !reached.has(path) && !isPageScript(path) && AWAITED[path] === undefined)
+    .filter(path => !reached.has(path) && !isPageScript(path) && awaited[path] === undefined)
   return [...dead, ...stale].map(path => ({
     path,
     line: 1,

@@ -28,12 +28,13 @@ export function replyLines(outgoing: Outgoing, frame: LinesFrame): string[] {
   ]
 }
 
-/** Parts as lines; advice lines that follow each other are numbered from 1. */
+/** Parts as lines; the advice of a reply is numbered from 1 to its end, one alone is not numbered. */
 export function partLines(parts: readonly Part[], frame: Pick<LinesFrame, 'wording'>): string[] {
+  const isNumbered = parts.filter(part => part.kind === 'advice').length > 1
   let number = 0
   return parts.flatMap(part => {
-    number = part.kind === 'advice' ? number + 1 : 0
-    return partLine(part, number, frame.wording).flatMap(line =>
+    if (part.kind === 'advice') number += 1
+    return partLine(part, isNumbered ? `${number}. ` : '', frame.wording).flatMap(line =>
       plainText(line)
         .split('\n')
         .map(l => `  ${l}`),
@@ -41,10 +42,10 @@ export function partLines(parts: readonly Part[], frame: Pick<LinesFrame, 'wordi
   })
 }
 
-function partLine(part: Part, number: number, wording: Wording): string[] {
+function partLine(part: Part, mark: string, wording: Wording): string[] {
   switch (part.kind) {
     case 'advice':
-      return [`${number}. ${part.text}`]
+      return [`${mark}${part.text}`]
     case 'notice':
       return [part.text]
     case 'withdrawn':

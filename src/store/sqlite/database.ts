@@ -3,11 +3,20 @@ import { dirname, resolve } from 'node:path'
 import { DatabaseSync } from 'node:sqlite'
 import { fileURLToPath } from 'node:url'
 
-/** Stamped into the file's header, so that a database of another program is never taken for ours ("smlh"). */
-const applicationId = 0x736d6c68
-
 /** The schema this program writes: the number of its last migration. */
 export const schemaVersion = 1
+
+/** What a file holds. */
+export interface DatabaseKind {
+  /** Stamped into the file's header, so that another database is never taken for this one. */
+  readonly applicationId: number
+  readonly schemaVersion: number
+  /** Folder of its migrations, beside this file. */
+  readonly migrations: string
+}
+
+/** Cases, events, outbox, alarms ("smlh"). */
+const caseDatabase: DatabaseKind = { applicationId: 0x736d6c68, schemaVersion, migrations: './migrations/' }
 
 /** Why a file cannot serve as the store. The message says what was found and what to do. */
 export class StoreUnusable extends Error {
@@ -22,7 +31,7 @@ export class StoreUnusable extends Error {
  * @param busyTimeoutMs how long a write waits for another process that holds the file (a backup), at most
  * @throws StoreUnusable when the file is not a database of this program, is of a newer schema, or cannot be made durable
  */
-export function openDatabase(file: string, busyTimeoutMs: number): DatabaseSync {
+export function openDatabase(file: string, busyTimeoutMs: number, kind: DatabaseKind = caseDatabase): DatabaseSync {
   if (file === '' || file.startsWith(':') || file.startsWith('file:')) {
     throw new StoreUnusable(
       `store file "${file}": expected the path of a file on disk; anything else forgets at a restart`,
@@ -31,8 +40,8 @@ export function openDatabase(file: string, busyTimeoutMs: number): DatabaseSync 
   const path = resolve(file)
   const db = opened(path, busyTimeoutMs)
   try {
-    setUp(db, path)
-    migrate(db, path)
+    setUp(db, path, kind)
+    migrate(db, path, kind)
   } catch (error) {
     db.close()
     throw asUnusable(error, path)
@@ -52,7 +61,7 @@ function opened(path: string, busyTimeoutMs: number): DatabaseSync {
   }
 }
 
-function setUp(db: DatabaseSync, path: string): void {
+function setUp(db: DatabaseSync, path: string, { applicationId }: DatabaseKind): void {
   const id = pragma(db, 'application_id')
   const tables = db.prepare('SELECT count(*) AS n FROM sqlite_schema').get()?.n
   if (id !== applicationId && (id !== 0 || tables !== 0)) {
@@ -69,8 +78,9 @@ function setUp(db: DatabaseSync, path: string): void {
 }
 
 /** Runs the migrations the file has not seen, each in a transaction of its own that also writes its number. */
-function migrate(db: DatabaseSync, path: string): void {
-  for (const { version, name, sql } of migrations()) {
+function migrate(db: DatabaseSync, path: string, kind: DatabaseKind): void {
+  const { applicationId, schemaVersion } = kind
+  for (const { version, name, sql } of migrationsOf(kind)) {
     db.exec('BEGIN IMMEDIATE')
     try {
       const found = pragma(db, 'user_version')
@@ -99,9 +109,9 @@ interface Migration {
   readonly sql: string
 }
 
-/** The files migrations/NNNN-*.sql in order; numbers must run 1, 2, 3 … up to `schemaVersion`. */
-function migrations(): readonly Migration[] {
-  const folder = fileURLToPath(new URL('./migrations/', import.meta.url))
+/** The files NNNN-*.sql in order; numbers must run 1, 2, 3 … up to `schemaVersion`. */
+function migrationsOf({ migrations, schemaVersion }: DatabaseKind): readonly Migration[] {
+  const folder = fileURLToPath(new URL(migrations, import.meta.url))
   const names = readdirSync(folder)
     .filter(name => /^\d{4}-.*\.sql$/.test(name))
     .sort()
