@@ -87,6 +87,35 @@ describe('the ladder', () => {
     ])
   })
 
+  it('quickens too when everyone was paged already: everyone again 3 minutes after danger was said, not 30', () => {
+    const someone = aTalk(line, 'someone').says().answers('danger-signs', ['none']).waits(31)
+    expect(someone.state.callout.urgency).toBe('speak')
+    expect(someone.state.kernel.callout).toBe('everyone')
+    const before = someone.pages().length
+    someone.does({ kind: 'dangerSaid', signs: ['fit'], said: 'a fit' }).waits(3)
+    const again = someone
+      .pages()
+      .slice(before)
+      .filter(({ page }) => page.why !== 'update')
+    expect(again.map(({ at, page }) => `${(at - NIGHT) / MIN} ${page.to} ${page.urgency}`)).toEqual([
+      '34 amara ambulance',
+      '34 ingrid ambulance',
+      '34 ward-desk ambulance',
+    ])
+  })
+
+  it('leaves those on the road in peace: told once that nobody answered, paging goes on', () => {
+    const talk = aTalk(line)
+      .says()
+      .answersAll({ ...PLAIN, 'have-you-left': 'yes' })
+      .waits(120)
+    expect(toldAt(talk, 'nobody-answered')).toEqual([10])
+    expect(toldAt(talk, 'still-nobody')).toEqual([])
+    expect(talk.pages().filter(({ page }) => page.to === 'ward-desk' && page.why !== 'update').length).toBeGreaterThan(
+      9,
+    )
+  })
+
   it('moves on at once when a page cannot be sent', () => {
     const talk = setOut().does({ kind: 'pageSettled', pageId: 'p1', to: 'amara', outcome: 'given-up' })
     expect(talk.effects.filter(isPage)).toMatchObject([{ to: 'ingrid', why: 'page' }])
