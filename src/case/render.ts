@@ -29,7 +29,15 @@ export function renderReply(
     ...(extra.repeated ? [notice('repeat-label')] : []),
     ...(reply.late === undefined ? [] : [notice('late')]),
   ]
-  return [...labels, ...reply.parts.map(part => renderPart(line, state, part, wording, at, reply))]
+  const parts = reply.parts.map(part => renderPart(line, state, part, wording, at, reply))
+  return [...labels, ...parts.filter(isSaidOnce)]
+}
+
+/** Two pieces of advice with the same words are one line. */
+function isSaidOnce(part: Part, index: number, parts: readonly Part[]): boolean {
+  return (
+    part.kind !== 'advice' || !parts.slice(0, index).some(other => other.kind === 'advice' && other.text === part.text)
+  )
 }
 
 function renderPart(line: Line, state: CaseState, part: Saying, wording: Catalogue, at: Instant, reply: Reply): Part {
@@ -137,6 +145,7 @@ export function renderPage(line: Line, state: CaseState, page: PageEffect, at: I
   const told = has(`page-head/${page.urgency}`, { now: clock(state.disposition?.at ?? at) })
   const short = (fact: string) => {
     const answer = reachedAnswer(state, fact)
+    if (answer?.kind === 'unsure') return has(`page/unsure-${fact}`)
     return answer === undefined ? '' : answerText(line, wording, fact, answer, at, '24h')
   }
   const out = short('out-since')
@@ -148,7 +157,7 @@ export function renderPage(line: Line, state: CaseState, page: PageEffect, at: I
           now: clock(state.callout.taken?.at ?? at),
         })
       : has(`reason/${page.reason}`),
-    out === '' ? '' : has('page/out-since', { outSince: out }),
+    out === '' || reachedAnswer(state, 'out-since')?.kind === 'unsure' ? out : has('page/out-since', { outSince: out }),
     [short('device'), has(`page/tract-${state.kernel.facts.tract ?? 'not-asked'}`)]
       .filter(piece => piece !== '')
       .join(', '),

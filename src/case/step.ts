@@ -377,7 +377,7 @@ function finish(before: CaseState, work: Work): Stepped {
   work.state.seq = before.seq + 1
   const reply = replyOf(work)
   alarmEffects(before, work)
-  const effects = [...(reply === undefined ? [] : [reply]), ...work.effects.filter(lastOfItsKind)]
+  const effects = [...(reply === undefined ? [] : [reply]), ...pagesSettled(work)]
   if (work.state.closed && !before.closed) effects.push({ kind: 'closeCase' })
   return { state: work.state, effects }
 }
@@ -389,10 +389,20 @@ function closingOf(work: Work, words: readonly Saying[]): Saying | undefined {
   return isNeeded && work.flow.closing !== undefined ? { kind: 'say', id: work.flow.closing } : undefined
 }
 
-/** Of several updates to one person in one step the last says it all. */
-function lastOfItsKind(effect: Effect, index: number, effects: readonly Effect[]): boolean {
-  if (effect.kind !== 'page' || effect.why !== 'update') return true
-  return !effects.slice(index + 1).some(later => later.kind === 'page' && later.to === effect.to)
+/** Pages of one step as they stand at its end: none carries an urgency that was raised after it, no update doubles a page. */
+function pagesSettled(work: Work): Effect[] {
+  const { urgency, reason } = work.state.callout
+  const settled = work.effects.map(effect => (effect.kind === 'page' ? { ...effect, urgency, reason } : effect))
+  return settled.filter((effect, index) => {
+    if (effect.kind !== 'page' || effect.why !== 'update') return true
+    const others = settled.filter(
+      (other, at) =>
+        other.kind === 'page' &&
+        other.to === effect.to &&
+        (other.why !== 'update' ? other.why !== 'taken' : at > index),
+    )
+    return others.length === 0
+  })
 }
 
 /** One reply: what is taken back, what is urgent, the rest, and last the one question that is still open. */

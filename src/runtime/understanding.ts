@@ -84,14 +84,14 @@ function followUp(fact: string, said: string, { open }: RunningCase): CaseEvent 
 
 /**
  * Words that are no answer. A concern named in the middle of a case, whoever is not with the child, and whatever is
- * written while nothing is asked ("write it here at once") need a person; the rest is kept as said and asked again.
+ * written while nothing is asked ("write it here at once") need a person, but for thanks after the end; the rest is kept as said and asked again.
  */
 function concernSaid(
   { concerns, facts, said }: Understood & { readonly kind: 'concern' },
-  { open }: RunningCase,
+  { open, closed }: RunningCase,
 ): CaseEvent {
   const withChild = facts[WITH_CHILD]
   const isAway = withChild?.kind === 'choice' && withChild.value === 'no'
-  if (concerns.length > 0 || isAway || open === undefined) return { kind: 'personWanted', said }
-  return { kind: 'notUnderstood', reason: 'not-an-option', said }
+  if (concerns.length > 0 || isAway || (open === undefined && !closed)) return { kind: 'personWanted', said }
+  return { kind: 'notUnderstood', reason: closed ? 'not-now' : 'not-an-option', said }
 }

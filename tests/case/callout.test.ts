@@ -265,7 +265,7 @@ describe('silence', () => {
     talk.waits(10)
     expect(talk.pages()).toMatchObject([{ at: NIGHT + 20 * MIN, page: { reason: 'lost-contact', to: 'amara' } }])
     expect(toldAt(talk, 'silence-paged')).toEqual([20])
-    expect(talk.state.disposition?.id).toBe('speak')
+    expect(talk.state.disposition?.id).toBe('set-out')
     expect(talk.asked()).toBe('in-opening')
   })
 
