@@ -114,11 +114,21 @@ describe('a conversation', () => {
     const { run } = talk({ input: Readable.from(['x\n']) }, [parts])
     const printed = await run()
     const reply = printed.slice(printed.indexOf('2:09'))
-    expect(reply).toMatch(/^2:09.am {2}Clinic's bot\n {2}! Stop: do not cover\.\n {2}1\. Ring now\./)
+    expect(reply).toMatch(/^2:09.am {2}Clinic's bot\n {2}! Stop: do not cover\.\n {2}Ring now\./)
     expect(reply).toContain('1) Fighting to breathe')
     expect(reply).toContain('9) None of these\n    10) Not sure')
     expect(reply).toContain('about 4 more')
     expect(reply).toContain('Emergency: 555-0111')
+  })
+
+  test('advice is numbered to the end of the reply, over a notice in between', async () => {
+    const parts = [
+      advice('a', 'Leave now.'),
+      { kind: 'notice', id: 'n', text: 'Somebody else reads this out.' } as const,
+      advice('b', 'Worse? Ring.'),
+    ]
+    const { run } = talk({ input: Readable.from(['x\n']) }, [parts])
+    expect(await run()).toContain('  1. Leave now.\n  Somebody else reads this out.\n  2. Worse? Ring.\n')
   })
 
   test('a clinician is named with the role, their words in quotation marks, a repeat labelled', async () => {

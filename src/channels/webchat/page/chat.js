@@ -18,6 +18,8 @@
   var heardAt = Date.now()
   var hiddenAt = document.hidden ? Date.now() : 0
   var tappedAt = 0
+  var tappedButton = ''
+  var restUntil = 0 // answers are taken again from here on
   var clicked = null
 
   body.classList.add('live')
@@ -45,10 +47,12 @@
     var button = event.submitter || clicked
     if (button && button.form !== form) button = null
     var now = Date.now()
-    if (now - tappedAt < REST_MS && !form.hasAttribute('data-write')) return
+    if (!form.hasAttribute('data-write') && isSecondTap(form, button, now)) return
     var tap = tapOf(form, button)
     if (!tap) return
     tappedAt = now
+    tappedButton = button ? labelOf(button) : ''
+    restUntil = now + REST_MS
     clicked = null
     queue.push({ nonce: freshNonce(), madeAt: now, fields: tap.fields, label: tap.label })
     saveQueue()
@@ -58,6 +62,12 @@
     if (box) box.value = ''
     flush()
   })
+
+  /* An answer within the rest, or the same button again. "Talk to a person" right after an answer is meant. */
+  function isSecondTap(form, button, now) {
+    if (form.elements.namedItem('serial') || (button && button.name === 'concern')) return now < restUntil
+    return now - tappedAt < REST_MS && (button ? labelOf(button) : '') === tappedButton
+  }
 
   function tapOf(form, button) {
     var fields = {}
@@ -313,7 +323,8 @@
     if (freshBox) freshBox.value = draft
     var answers = next.querySelector('#answers')
     if (answers && wasOpen) answers.open = true
-    if (!sameQuestion && Date.now() - tappedAt < 30000) restButtons(next)
+    if (!sameQuestion && Date.now() - tappedAt < 30000) restUntil = Date.now() + REST_MS
+    restButtons(next) // what is drawn anew in the middle of a rest goes on resting
     if (!wasInside) return
     var heading = next.querySelector('#question')
     if (wasWriting && freshBox && !isOwn) freshBox.focus({ preventScroll: true })
@@ -341,6 +352,8 @@
 
   /* Buttons rest for a second after a tap, the next question's too. Nothing changes its look. */
   function restButtons(place) {
+    var left = restUntil - Date.now()
+    if (left <= 0) return
     var buttons = place.querySelectorAll('.ask button, button[name=concern]')
     if (place.tagName === 'FORM') buttons = place.querySelectorAll('button')
     Array.prototype.forEach.call(buttons, button => {
@@ -350,7 +363,7 @@
       Array.prototype.forEach.call(buttons, button => {
         button.removeAttribute('aria-disabled')
       })
-    }, REST_MS)
+    }, left)
   }
 
   function markAway(line) {
