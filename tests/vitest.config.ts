@@ -11,7 +11,7 @@ export default defineConfig({
     // Processes, not threads: tests start servers, change the zone and kill children. Two, for two cores.
     pool: 'forks',
     maxWorkers: 2,
-    testTimeout: 20_000,
+    testTimeout: 60_000,
     hookTimeout: 60_000,
     // A zone that no clinic in the tests uses, 12:45 or 13:45 ahead: nothing may rest on the machine's own.
     env: { TZ: 'Pacific/Chatham' },
