@@ -1,6 +1,6 @@
 /** Driving the kernel: what entering a step does, answers from the record, and the replay after a correction. */
 import type { AlarmDocument } from '../flow/document.ts'
-import type { Step } from '../flow/flow-set.ts'
+import type { Step } from '../flow/flow-step.ts'
 import type { KernelEffect, KernelEvent } from '../flow/kernel.ts'
 import { UNANSWERED } from '../flow/steps.ts'
 import { cancelAlarm, chaseSilence, setFlowAlarm, stopChasing } from './alarm.ts'

@@ -1,7 +1,7 @@
 /** What a flow may not say: every id must exist, every route must be total, every end must have decided. */
 import type { AdviceDocument, StepDocument } from './document.ts'
-import { ANY_TIME_STEPS } from './flow-set.ts'
 import type { FlowFolder, FlowSources, Placed } from './flow-sources.ts'
+import { ANY_TIME_STEPS } from './flow-step.ts'
 import type { Problem } from './problem.ts'
 import { CASE_ALARMS, reachableSteps, resolveStep, sideEntries, targetsOf } from './steps.ts'
 import { type PlacedYaml, unknownId } from './yaml-places.ts'

@@ -1,4 +1,5 @@
-import type { AdviceDocument, AlarmDocument, FactDocument, FactsFile, StepDocument, TagsFile } from './document.ts'
+import type { AdviceDocument, FactDocument, FactsFile, TagsFile } from './document.ts'
+import type { Step } from './flow-step.ts'
 import type { Kernel } from './kernel.ts'
 import type { Catalogue } from './wording.ts'
 
@@ -11,14 +12,6 @@ export interface FlowSet {
   readonly tags: TagsFile['tags']
   /** Shared wording, by language. */
   readonly wording: ReadonlyMap<string, Catalogue>
-}
-
-/** A step with every reference resolved: ids of shared steps carry `shared/`. */
-export interface Step extends Omit<StepDocument, 'route' | 'go' | 'alarms'> {
-  readonly id: string
-  /** `go` is written as a one-row route. Empty for wait and end. */
-  readonly rows: readonly { readonly if: Readonly<Record<string, readonly string[]>>; readonly go: string }[]
-  readonly alarms: readonly AlarmDocument[]
 }
 
 export interface Flow {
@@ -38,6 +31,3 @@ export interface Flow {
 
 export type Facts = FactsFile['facts']
 export type { FactDocument }
-
-/** Steps every line has; they can be reached at any moment. */
-export const ANY_TIME_STEPS = ['shared/emergency', 'shared/person', 'shared/cannot-travel'] as const

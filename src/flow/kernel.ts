@@ -6,7 +6,7 @@
  * a root transition would leave and re-enter the sibling regions and so forget who was paged.
  */
 import { type AnyMachineSnapshot, type AnyStateMachine, assign, createMachine, transition } from 'xstate'
-import type { Step } from './flow-set.ts'
+import type { Step } from './flow-step.ts'
 
 /** Steering facts: fact id (or `fact.value` for one value of a "many" fact) to value. */
 export type KernelFacts = Readonly<Record<string, string>>

@@ -1,6 +1,6 @@
 /** Steps of a flow with their references resolved, and where they lead. */
 import type { FlowDocument, StepDocument } from './document.ts'
-import { ANY_TIME_STEPS, type Step } from './flow-set.ts'
+import { ANY_TIME_STEPS, type Step } from './flow-step.ts'
 
 /** A step with its references resolved; `inShared` when it stands in flows/shared/steps.yaml. */
 export function resolveStep(id: string, step: StepDocument, inShared: boolean): Step {

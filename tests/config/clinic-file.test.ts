@@ -490,3 +490,38 @@ describe('the demonstration clinic', () => {
     }
   })
 })
+
+describe('how long closed cases are kept', () => {
+  const withRetention = (value: string) =>
+    spoil('  staff-language: en\n', `  staff-language: en\n  retention: §${value}\n`)
+
+  it('is 90 days where the file says nothing, also where the file cannot be read', () => {
+    expect(read(clinicText).retention).toBe(days(90))
+    expect(loadClinic('/nowhere', present).retention).toBe(days(90))
+  })
+
+  it('is taken in days or weeks, both bounds included', () => {
+    for (const [said, count] of [
+      ['P30D', 30],
+      ['P26W', 182],
+      ['P2D', 2],
+      ['P9999D', 9_999],
+    ] as const) {
+      const { clinic, problems, retention } = read(withRetention(said).text)
+      expect(problems).toEqual([])
+      expect(clinic).toBeDefined()
+      expect(retention).toBe(days(count))
+    }
+  })
+
+  it('is refused at its place when it is a slip: nothing is kept shorter or longer than was meant', () => {
+    for (const said of ['P1D', 'P0D', 'P10000D', 'PT90D', 'P3M', '90', '90 days', 'P9999W', 'yes', '[P90D]']) {
+      const { text, place } = withRetention(said)
+      const { clinic, problems, retention } = read(text)
+      expect(problems.map(brief), said).toEqual([`${place} WRONG_VALUE`])
+      expect(problems[0]?.expected).toContain('P90D, P13W; from 2 to 9999 days')
+      expect(clinic).toBeUndefined()
+      expect(retention).toBe(days(90))
+    }
+  })
+})

@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest'
 import { parseState } from '../../src/case/state.ts'
-import type { Flow, Step } from '../../src/flow/flow-set.ts'
+import type { Flow } from '../../src/flow/flow-set.ts'
+import type { Step } from '../../src/flow/flow-step.ts'
 import {
   CLOSURE_BANDS,
   compileKernel,

@@ -32,7 +32,8 @@ function alsoTagged(tag: string): LoadedLine {
   })
 }
 
-const failuresOf = async (loaded: LoadedLine, vignette: Vignette) => judged(vignette, await runVignette(loaded, vignette)).failures
+const failuresOf = async (loaded: LoadedLine, vignette: Vignette) =>
+  judged(vignette, await runVignette(loaded, vignette)).failures
 
 describe('vignettes through the whole bot', () => {
   it('are read without a problem', () => expect(problems).toEqual([]))
