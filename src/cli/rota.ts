@@ -1,7 +1,7 @@
 import { rungsAt, rungsMissedAt } from '../oncall/ladder.ts'
 import { gaps } from '../oncall/rota.ts'
 import { systemClock } from '../runtime/system-clock.ts'
-import { days, instant } from '../time/instant.ts'
+import { days, type Instant, instant } from '../time/instant.ts'
 import { clockText, dayText } from '../time/local-time.ts'
 import { argumentsOf, CalledWrongly, type Command, print } from './command.ts'
 import { DEMO_CLINIC, loadLine } from './load-line.ts'
@@ -25,7 +25,7 @@ export const rotaCommand: Command = {
     const { clinic } = loaded.line
     const [what, when] = positionals
     if (what === 'at') {
-      const at = when === undefined ? now : instant(Date.parse(when))
+      const at = when === undefined ? now : instantSaid(when)
       const rungs = rungsAt(clinic, at).map(({ rung, id, name }) => ({ rung: rung + 1, id, name }))
       const missed = rungsMissedAt(clinic, at)
       if (values.json) print(JSON.stringify({ at: new Date(at).toISOString(), rungs, missed }))
@@ -44,4 +44,12 @@ export const rotaCommand: Command = {
     }
     throw new CalledWrongly('"at" or "gaps" was expected')
   },
+}
+
+/** An instant with its zone; without one it would mean another moment on another machine. */
+function instantSaid(text: string): Instant {
+  const at = /(Z|[+-]\d\d:?\d\d)$/.test(text) ? Date.parse(text) : Number.NaN
+  if (Number.isNaN(at))
+    throw new CalledWrongly(`"${text}": an instant with its zone, such as 2026-03-01T07:10:00Z, was expected`)
+  return instant(at)
 }

@@ -1,4 +1,4 @@
-import { readdirSync, readFileSync, statSync } from 'node:fs'
+import { existsSync, readdirSync, readFileSync, statSync } from 'node:fs'
 import { join } from 'node:path'
 import { z } from 'zod'
 import type { Line, LineSettings } from '../case/line.ts'
@@ -6,6 +6,7 @@ import { type SettingFault, settingsWith } from '../config/settings.ts'
 import { DISPOSITIONS } from '../flow/document.ts'
 import { nearestId, type Problem } from '../flow/problem.ts'
 import { checkShape, type PlacedYaml, readYaml, unknownId } from '../flow/yaml-places.ts'
+import { CalledWrongly } from './command.ts'
 
 const value = z.union([z.string(), z.number(), z.array(z.string())])
 const answers = z.record(z.string(), value)
@@ -90,6 +91,7 @@ export function readVignettes(paths: readonly string[], line: Line): { vignettes
 }
 
 function filesAt(path: string): string[] {
+  if (!existsSync(path)) throw new CalledWrongly(`${path}: a vignette file or a folder of them was expected`)
   if (!statSync(path).isDirectory()) return [path]
   return readdirSync(path)
     .filter(name => name.endsWith('.yaml'))
@@ -129,9 +131,10 @@ function idProblems(line: Line, yaml: PlacedYaml, index: number, vignette: z.inf
       }
       const listed = document.values
       if (listed === undefined || document.kind === 'number') continue
-      for (const one of Array.isArray(answer) ? answer : [answer]) {
+      for (const [i, one] of (Array.isArray(answer) ? answer : [answer]).entries()) {
+        const place = Array.isArray(answer) ? [...path, fact, i] : [...path, fact]
         if (one !== 'unsure' && !listed.includes(String(one)))
-          problems.push(unknownId(yaml, [...path, fact], `value of ${fact}`, String(one), [...listed, 'unsure']))
+          problems.push(unknownId(yaml, place, `value of ${fact}`, String(one), [...listed, 'unsure']))
       }
     }
   }
