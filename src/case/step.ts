@@ -6,22 +6,14 @@ import { SILENT_ASK, SILENT_PAGE, UNANSWERED } from '../flow/steps.ts'
 import type { Instant } from '../time/instant.ts'
 import { alarmEffects, CLOSE, CLOSURE, cancelAlarm, followAnswers, PROMISE, RUNG, setAlarm } from './alarm.ts'
 import type { Answer } from './answer.ts'
-import { promisedAt, tellHolder } from './callout.ts'
-import type { Effect, Saying } from './effect.ts'
+import { tellHolder } from './callout.ts'
+import { acknowledged, CLOSE_AFTER_MS, lowered, outcomeSet } from './clinician-events.ts'
+import type { Effect } from './effect.ts'
 import type { CaseEvent, Clinician } from './event.ts'
 import type { Line } from './line.ts'
+import { pagesSettled, replyOf } from './outgoing.ts'
 import type { CaseState } from './state.ts'
-import {
-  drive,
-  factsNow,
-  followClock,
-  openQuestion,
-  raiseFloor,
-  reach,
-  replay,
-  say,
-  settleDisposition,
-} from './talk.ts'
+import { askAgain, drive, factsNow, followClock, openQuestion, raiseFloor, reach, replay } from './talk.ts'
 import { beginWork, mark, saying, sayNotice, type Work } from './work.ts'
 
 export interface Stepped {
@@ -33,8 +25,6 @@ export interface Stepped {
 const MISREAD_MOST = 3
 /** An alarm this much past its moment says so. */
 const LATE_AFTER_MS = 120_000
-/** A case that ended at home, or was settled, is closed this long after. */
-const CLOSE_AFTER_MS = 24 * 3_600_000
 
 export function step(line: Line, state: CaseState, event: CaseEvent, at: Instant): Stepped {
   const work = beginWork(line, state, at)
@@ -122,14 +112,6 @@ function resumed(work: Work) {
   if (work.state.open === undefined) return
   sayNotice(work, 'out-of-touch')
   askAgain(work)
-}
-
-/** Asks the open question again, under the same serial. */
-function askAgain(work: Work) {
-  const { open } = work.state
-  if (open === undefined) return
-  if (open.readBack === undefined) saying(work, { kind: 'ask', serial: open.serial, fact: open.fact })
-  else saying(work, { kind: 'read-back', serial: open.serial, fact: open.fact, reading: open.readBack.reading })
 }
 
 function answered(work: Work, event: CaseEvent & { kind: 'answerGiven' }) {
@@ -320,46 +302,6 @@ function pageSettled(work: Work, to: string, outcome: 'accepted' | 'given-up') {
   if (outcome === 'given-up' && current && paging) drive(work, { type: 'pageFailed' })
 }
 
-function acknowledged(work: Work, event: CaseEvent & { kind: 'pageAcknowledged' }) {
-  const promised = promisedAt(work, event.doing)
-  const { rangAt: _rang, familyRangAt: _said, ...callout } = work.state.callout
-  work.state.callout = { ...callout, taken: { by: event.by, doing: event.doing, at: work.at, promisedAt: promised } }
-  drive(work, { type: 'pageAcknowledged' })
-  askAgain(work)
-}
-
-function lowered(work: Work, event: CaseEvent & { kind: 'dispositionLowered' }) {
-  delete work.state.floor
-  const { decided: _decided, ...path } = work.state.path
-  work.state.path = { ...path, decided: event.to }
-  work.state.interrupted = false
-  delete work.state.danger
-  settleDisposition(work)
-  mark(work, 'lowered')
-  sayNotice(work, 'lowered')
-  askAgain(work)
-}
-
-/** The clinician has set what came of it. "Do not write" stops every later word to this family at once. */
-function outcomeSet(work: Work, event: CaseEvent & { kind: 'outcomeSet' }) {
-  work.state.outcome = {
-    id: event.outcome,
-    by: event.by,
-    ...(event.note === undefined ? {} : { note: event.note }),
-    at: work.at,
-  }
-  drive(work, { type: 'outcomeSet' })
-  for (const name of Object.keys(work.state.alarms)) cancelAlarm(work, name)
-  delete work.state.open
-  if (event.doNotWrite) {
-    work.state.doNotWrite = true
-    work.state.closed = true
-    return
-  }
-  say(work, 'closed')
-  setAlarm(work, CLOSE, { due: (work.at + CLOSE_AFTER_MS) as Instant, late: 'recompute' })
-}
-
 /** What follows from any change: the clock's band, alarms at moments, the end of a case. */
 function settle(work: Work) {
   followClock(work)
@@ -380,52 +322,4 @@ function finish(before: CaseState, work: Work): Stepped {
   const effects = [...(reply === undefined ? [] : [reply]), ...pagesSettled(work)]
   if (work.state.closed && !before.closed) effects.push({ kind: 'closeCase' })
   return { state: work.state, effects }
-}
-
-/** Whatever asks for an act ends with whom to ring if it gets worse, also when a correction left out the flow's own line. */
-function closingOf(work: Work, words: readonly Saying[]): Saying | undefined {
-  const tags = words.flatMap(part => (part.kind === 'say' ? (work.flow.advice.get(part.id)?.tags ?? []) : []))
-  const isNeeded = tags.length > 0 && !tags.includes('call-emergency') && work.flow.closing !== undefined
-  return isNeeded && work.flow.closing !== undefined ? { kind: 'say', id: work.flow.closing } : undefined
-}
-
-/** Pages of one step as they stand at its end: none carries an urgency that was raised after it, no update doubles a page. */
-function pagesSettled(work: Work): Effect[] {
-  const { urgency, reason } = work.state.callout
-  const settled = work.effects.map(effect => (effect.kind === 'page' ? { ...effect, urgency, reason } : effect))
-  return settled.filter((effect, index) => {
-    if (effect.kind !== 'page' || effect.why !== 'update') return true
-    const others = settled.filter(
-      (other, at) =>
-        other.kind === 'page' &&
-        other.to === effect.to &&
-        (other.why !== 'update' ? other.why !== 'taken' : at > index),
-    )
-    return others.length === 0
-  })
-}
-
-/** One reply: what is taken back, what is urgent, the rest, and last the one question that is still open. */
-function replyOf(work: Work): Effect | undefined {
-  if (work.state.doNotWrite) return undefined
-  const said = [...work.stops, ...work.urgent, ...work.rest]
-  const isQuestion = (part: Saying) => part.kind === 'ask' || part.kind === 'read-back'
-  const seen = new Set<string>()
-  const words = said.filter(part => {
-    if (isQuestion(part)) return false
-    const key = JSON.stringify(part)
-    if (seen.has(key)) return false
-    seen.add(key)
-    return true
-  })
-  const question = said
-    .filter(part => isQuestion(part) && 'serial' in part && part.serial === work.state.open?.serial)
-    .at(-1)
-  const closing = closingOf(work, words)
-  const parts = [...words, ...(closing === undefined ? [] : [closing]), ...(question === undefined ? [] : [question])]
-  if (parts.length === 0) return undefined
-  const acts = parts.some(
-    part => part.kind === 'clinician' || (part.kind === 'say' && (work.flow.advice.get(part.id)?.tags.length ?? 0) > 0),
-  )
-  return { kind: 'reply', parts, audible: acts, ...(work.late === undefined ? {} : { late: work.late }) }
 }

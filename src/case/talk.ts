@@ -261,3 +261,11 @@ export function followClock(work: Work): void {
   const band = closureAt(work.line, work.state, work.at)
   if (band !== work.state.kernel.closure) drive(work, { type: 'clockCrossed', closure: band })
 }
+
+/** Asks the open question again, under the same serial. */
+export function askAgain(work: Work) {
+  const { open } = work.state
+  if (open === undefined) return
+  if (open.readBack === undefined) saying(work, { kind: 'ask', serial: open.serial, fact: open.fact })
+  else saying(work, { kind: 'read-back', serial: open.serial, fact: open.fact, reading: open.readBack.reading })
+}

@@ -1,0 +1,53 @@
+/** What clinicians do to a case. */
+import type { Instant } from '../time/instant.ts'
+import { CLOSE, cancelAlarm, setAlarm } from './alarm.ts'
+import { promisedAt } from './callout.ts'
+import type { CaseEvent } from './event.ts'
+import { askAgain, drive, settleDisposition } from './talk.ts'
+import { mark, sayNotice, type Work } from './work.ts'
+
+/** A case that ended at home, or was settled, is closed this long after. */
+export const CLOSE_AFTER_MS = 24 * 3_600_000
+
+/** A clinician takes the case and says what they will do and when. */
+export function acknowledged(work: Work, event: CaseEvent & { kind: 'pageAcknowledged' }) {
+  const promised = promisedAt(work, event.doing)
+  const { rangAt: _rang, familyRangAt: _said, ...callout } = work.state.callout
+  work.state.callout = { ...callout, taken: { by: event.by, doing: event.doing, at: work.at, promisedAt: promised } }
+  drive(work, { type: 'pageAcknowledged' })
+  askAgain(work)
+}
+
+/** Only this lowers a case after danger or time raised it. */
+export function lowered(work: Work, event: CaseEvent & { kind: 'dispositionLowered' }) {
+  delete work.state.floor
+  const { decided: _decided, ...path } = work.state.path
+  work.state.path = { ...path, decided: event.to }
+  work.state.interrupted = false
+  delete work.state.danger
+  settleDisposition(work)
+  mark(work, 'lowered')
+  sayNotice(work, 'lowered')
+  askAgain(work)
+}
+
+/** The clinician has set what came of it. "Do not write" stops every later word to this family at once. */
+export function outcomeSet(work: Work, event: CaseEvent & { kind: 'outcomeSet' }) {
+  work.state.outcome = {
+    id: event.outcome,
+    by: event.by,
+    ...(event.note === undefined ? {} : { note: event.note }),
+    at: work.at,
+  }
+  drive(work, { type: 'outcomeSet' })
+  for (const name of Object.keys(work.state.alarms)) cancelAlarm(work, name)
+  delete work.state.open
+  work.state.clockStarted = false
+  if (event.doNotWrite) {
+    work.state.doNotWrite = true
+    work.state.closed = true
+    return
+  }
+  sayNotice(work, 'closed')
+  setAlarm(work, CLOSE, { due: (work.at + CLOSE_AFTER_MS) as Instant, late: 'recompute' })
+}
