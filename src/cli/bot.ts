@@ -21,7 +21,6 @@ import { errorFields, type Log } from '../runtime/log.ts'
 import type { Machine } from '../runtime/machine.ts'
 import { createRuntime, type Runtime } from '../runtime/runtime.ts'
 import { sha256 } from '../runtime/system-clock.ts'
-import { openSqliteStore } from '../store/sqlite/sqlite-store.ts'
 import type { Store } from '../store/store.ts'
 import { dayText } from '../time/local-time.ts'
 import { readDate, readDuration, readMoment } from '../time/phrases.ts'
@@ -32,6 +31,8 @@ import { type DataFolder, openDataFolder } from './data-folder.ts'
 import { familyLogOf } from './family-view.ts'
 import { drawingOf, type LoadedLine } from './load-line.ts'
 import { openToken, pageToken } from './page-link.ts'
+import { retention } from './retention.ts'
+import { openSealedData } from './sealed-data.ts'
 import { storedView } from './stored-view.ts'
 
 export interface BotOptions {
@@ -50,6 +51,8 @@ export interface BotOptions {
   readonly machine?: Machine
   /** In place of the clinic's own pagers. */
   readonly pagers?: BotPagers
+  /** The data folder is thrown away afterwards: its keys are made, as in a demonstration. */
+  readonly isThrowaway?: boolean
 }
 
 export interface Bot {
@@ -69,7 +72,15 @@ export async function openBot(options: BotOptions): Promise<Bot> {
   const { loaded, clock, random, log } = options
   const { line } = loaded
   const data = openDataFolder(options.dataDir, random)
-  const store = openSqliteStore({ file: data.databaseFile })
+  const storeFault = (error: unknown, caseId?: string) =>
+    log({ what: 'store-failed', ...(caseId === undefined ? {} : { caseId }), ...errorFields(error) })
+  const { store } = await openSealedData({
+    data,
+    mode: line.clinic.demonstration || options.isThrowaway === true ? 'demonstration' : 'clinic',
+    onUnreadable: ({ caseId, error }) => storeFault(error, caseId),
+    onFault: error => storeFault(error),
+  })
+  const keeping = retention({ store, clock, keep: loaded.retention, onFault: error => storeFault(error) })
   const now = () => clock.now()
   const secret = `whsec_${data.key.toString('base64')}`
   const pagers =
@@ -151,6 +162,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
       demonstration: line.clinic.demonstration,
       foot: foot(),
     })
+    keeping.start()
     return serveHttp({
       family: chat,
       mounts: [
@@ -188,6 +200,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     addChannel: channel => channels.set(channel.id, channel),
     async stop() {
       await chat?.stop()
+      await keeping.stop()
       await runtime.stop()
       await pagers.stop()
       await store.close()

@@ -4,9 +4,13 @@ import { join } from 'node:path'
 import type { Random } from '../runtime/clock.ts'
 import { type Instant, instant } from '../time/instant.ts'
 
-/** What a running bot keeps beside its code: the database, its signing key, its last sign of life. */
+/** What a running bot keeps beside its code: the database, its keys, its last sign of life. */
 export interface DataFolder {
   readonly databaseFile: string
+  /** The wrapped keys of the cases: a file of their own, so that it can be left out of old backups. */
+  readonly caseKeysFile: string
+  /** The clinic's keys. Not made here: without them nothing that is stored can be read. */
+  readonly clinicKeysFile: string
   /** 256 random bits, made at the first start; readable by the owner only. */
   readonly key: Buffer
   readonly lastAlive: { read(): Promise<Instant | undefined>; write(at: Instant): Promise<void> }
@@ -20,6 +24,8 @@ export function openDataFolder(folder: string, random: Random): DataFolder {
   let written = Promise.resolve()
   return {
     databaseFile: join(folder, 'smallhours.sqlite'),
+    caseKeysFile: join(folder, 'keys.sqlite'),
+    clinicKeysFile: join(folder, 'clinic-keys'),
     key: keyIn(join(folder, 'signing-key'), random),
     lastAlive: {
       async read() {

@@ -17,6 +17,7 @@ export const DEMO_CLINIC = fileURLToPath(new URL('../../deploy/demo-clinic', imp
 export interface LoadedLine {
   readonly line: Line
   readonly pagers: LoadedClinic['pagers']
+  readonly retention: LoadedClinic['retention']
   readonly lexicon: Lexicon
   /** Words of the screens. */
   readonly screen: Catalogue
@@ -42,6 +43,7 @@ export function loadLine(options: { clinicDir: string; flowsDir?: string; at: In
     loaded: {
       line: { flows: flows.set, clinic: clinic.clinic, settings: clinic.settings, language: LANGUAGE },
       pagers: clinic.pagers,
+      retention: clinic.retention,
       lexicon: lexiconOf(shared(`lexicon.${LANGUAGE}.yaml`)),
       screen: catalogueOf(LANGUAGE, shared(`wording.screen.${LANGUAGE}.yaml`) as Record<string, string>),
     },

@@ -9,8 +9,12 @@ const COMMANDS: Readonly<Record<string, () => Promise<Command>>> = {
   check: async () => (await import('./check.ts')).checkCommand,
   clinic: async () => (await import('./clinic.ts')).clinicCommand,
   rota: async () => (await import('./rota.ts')).rotaCommand,
+  records: async () => (await import('./records.ts')).recordsCommand,
   docs: async () => (await import('./docs.ts')).docsCommand,
 }
+
+/** Errors of a data folder, whose messages say what to do: a stack would only hide it. */
+const SAYS_WHAT_TO_DO = new Set(['StoreUnusable', 'ClinicKeysUnusable'])
 
 async function main(argv: readonly string[]): Promise<number> {
   const [name, ...rest] = argv
@@ -31,6 +35,10 @@ async function main(argv: readonly string[]): Promise<number> {
   try {
     return await command.run(rest)
   } catch (error) {
+    if (error instanceof Error && SAYS_WHAT_TO_DO.has(error.name)) {
+      complain(`smallhours ${name}: ${error.name}: ${error.message}`)
+      return 1
+    }
     if (!(error instanceof CalledWrongly)) throw error
     complain(`smallhours ${name}: ${error.message}\n${command.usage}`)
     return 2

@@ -48,6 +48,7 @@ export const talkCommand: Command = {
     const bot = await openBot({
       loaded,
       dataDir,
+      isThrowaway: ownFolder !== undefined,
       clock,
       random,
       log: lineLog(() => clock.now(), complain),

@@ -68,6 +68,7 @@ export async function runVignette(loaded: LoadedLine, vignette: Vignette): Promi
   const bot = await openBot({
     loaded: { ...loaded, line },
     dataDir: folder,
+    isThrowaway: true,
     clock,
     random: systemRandom(),
     log: () => {},

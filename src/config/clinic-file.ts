@@ -3,7 +3,7 @@ import { join } from 'node:path'
 import { nearestId, type Problem } from '../flow/problem.ts'
 import { readYaml } from '../flow/yaml-places.ts'
 import type { Clinic } from '../oncall/clinic.ts'
-import type { Instant } from '../time/instant.ts'
+import { days, type Instant, type Milliseconds } from '../time/instant.ts'
 import { reportChanges, reportCover, reportPrivateShown } from './clinic-checks.ts'
 import { reportIds, reportReach } from './clinic-ids.ts'
 import { change, desk, hospital, idsOf, numberToRing, opening, person, rung, shiftsOf } from './clinic-parts.ts'
@@ -23,6 +23,8 @@ export interface LoadedClinic {
   readonly clinic: Clinic | undefined
   readonly settings: Settings
   readonly pagers: PagerRoutes
+  /** How long a closed case is kept before it is erased. */
+  readonly retention: Milliseconds
   /** All of them, in the order of the file. */
   readonly problems: readonly Problem[]
 }
@@ -56,6 +58,8 @@ const unplacedCodes = new Set([
   'NOBODY_REACHED',
 ])
 const MOST_BYTES = 1_000_000
+/** P90D: a starting point of our own, no source. What law and hospital ask is for the clinic to find out. */
+const RETENTION_SHIPPED = days(90)
 /** Stands where a number could not be read; the clinic is then not given out. */
 const noNumber = { number: '' }
 
@@ -87,6 +91,7 @@ const nothing = (...problems: Problem[]): LoadedClinic => ({
   clinic: undefined,
   settings: defaultSettings,
   pagers: {},
+  retention: RETENTION_SHIPPED,
   problems,
 })
 
@@ -106,7 +111,14 @@ export function readClinic(file: string, text: string, at: Instant): LoadedClini
   const pagers = pagersIn(reader, clinic)
   const found = [...problems, ...reader.problems].sort((a, b) => a.line - b.line || a.column - b.column)
   const usable = found.every(problem => problem.severity === 'warning' || coverCodes.has(problem.code))
-  return { clinic: usable ? clinic : undefined, settings, pagers, problems: found }
+  const retention = clinicShape.shape.retention.safeParse(reader.valueAt(['clinic', 'retention'])).data
+  return {
+    clinic: usable ? clinic : undefined,
+    settings,
+    pagers,
+    retention: retention ?? RETENTION_SHIPPED,
+    problems: found,
+  }
 }
 
 /** The clinic as far as it can be read, with every fault told; empty values stand where a part is at fault. */

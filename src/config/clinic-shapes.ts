@@ -1,5 +1,6 @@
 import { z } from 'zod'
 import { dayNumberOf, type WallTime } from '../oncall/wall-time.ts'
+import { days } from '../time/instant.ts'
 
 /** Shapes of the parts of clinic.yaml. Each message says what was expected there, and what to write. */
 
@@ -57,6 +58,19 @@ export function dayIn(date: string): number | undefined {
   return read === null ? undefined : dayNumberOf(Number(read[1]), Number(read[2]), Number(read[3]))
 }
 
+/** Shortest and longest time a closed case may be kept, in days, inclusive. A case just closed still hears small words for a day. */
+const RETENTION_DAYS = [2, 9_999] as const
+const retentionExpected = `how long closed cases are kept, in days or weeks: P90D, P13W; from ${RETENTION_DAYS[0]} to ${RETENTION_DAYS[1]} days`
+const retentionShape = z.string({ error: retentionExpected }).transform((said, context) => {
+  const read = /^P(\d{1,5})([DW])$/.exec(said.trim())
+  const count = Number(read?.[1]) * (read?.[2] === 'W' ? 7 : 1)
+  if (read === null || count < RETENTION_DAYS[0] || count > RETENTION_DAYS[1]) {
+    context.addIssue({ code: 'custom', message: retentionExpected })
+    return z.NEVER
+  }
+  return days(count)
+})
+
 export const clinicShape = z.strictObject({
   name: text("the clinic's name, as families know it"),
   zone: text('a zone named for a place, like America/New_York'),
@@ -67,6 +81,7 @@ export const clinicShape = z.strictObject({
     .array(languageTag, { error: 'a list of language tags, like [en, es]' })
     .min(1, { error: 'at least one language tag' }),
   'staff-language': languageTag,
+  retention: retentionShape.optional(),
 })
 
 export const numberShape = z.strictObject(

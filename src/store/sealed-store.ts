@@ -1,0 +1,237 @@
+import { type Instant, instant } from '../time/instant.ts'
+import { type CaseKeys, openText, SealBroken, sealText } from './seal.ts'
+import type { OutboxRow, StepRecord, Store, StoredCase, StoredEvent } from './store.ts'
+
+/** A store whose content can be read only with the case's key, and that can forget a case. */
+export interface SealedStore extends Required<Store> {
+  /**
+   * Destroys the key of a case: nothing of it can be read again, here or in a copy of the store. Its alarms go, what waits
+   * to be sent is refused. Again: nothing. Rejects while the store does; then it is to be done again.
+   */
+  erase(caseId: string, at: Instant): Promise<void>
+  /** Erases every case that is closed and was last changed before `olderThan`; their ids. */
+  purge(olderThan: Instant, at: Instant): Promise<readonly string[]>
+}
+
+/** Told of content that is there and does not open. The error's message holds none of it. */
+export type OnUnreadable = (found: { readonly caseId: string; readonly error: SealBroken }) => void
+
+/** What stands in place of the content of an erased case. Says nothing, so it is not sealed. */
+const ERASED = '{"erased":true}'
+
+/** Effect ids of which the case is remembered, at most: rows now on their way. */
+const REMEMBERED_MOST = 4_096
+
+/**
+ * Seals every text that may hold words of a family or a clinician: state, events, effects, rows that leave and their
+ * rendered text. Each is bound to its case, its field and its event number or effect id. Ids, chat references (digests),
+ * instants, alarm names and delivery ids stay readable: the store sorts and searches by them.
+ *
+ * An erased case is not there. Content that does not open (damage, a lost key) comes back as an empty text, which nobody
+ * can take for a state: the case is then parked and people are paged, as for any case that cannot be trusted. An event
+ * that does not open is left out of the history.
+ *
+ * Closing it closes the store and the keys.
+ */
+export function sealedStore(store: Required<Store>, keys: CaseKeys, onUnreadable: OnUnreadable): SealedStore {
+  const caseOfEffect = new Map<string, string>()
+  const underWay = new Set<Promise<unknown>>()
+  let waitingForKey = 0
+  let closing: Promise<void> | undefined
+
+  function keyOf(caseId: string): Uint8Array | 'erased' | undefined {
+    try {
+      const key = keys.find(caseId)
+      if (key === undefined) onUnreadable({ caseId, error: new SealBroken('the case has no key') })
+      return key
+    } catch (error) {
+      if (!(error instanceof SealBroken)) throw error
+      onUnreadable({ caseId, error })
+      return undefined
+    }
+  }
+
+  function opened(key: Uint8Array | undefined, caseId: string, bound: readonly (string | number)[], sealed: string) {
+    if (key === undefined) return undefined
+    try {
+      return openText(key, [caseId, ...bound], sealed)
+    } catch (error) {
+      if (!(error instanceof SealBroken)) throw error
+      onUnreadable({ caseId, error })
+      return undefined
+    }
+  }
+
+  function openedCase(stored: StoredCase): StoredCase | undefined {
+    const { caseId, seq } = stored
+    const key = keyOf(caseId)
+    return key === 'erased' ? undefined : { ...stored, state: opened(key, caseId, ['state', seq], stored.state) ?? '' }
+  }
+
+  function openedEvents(caseId: string, events: readonly StoredEvent[]): readonly StoredEvent[] {
+    if (events.length === 0) return []
+    const key = keyOf(caseId)
+    if (key === 'erased') return []
+    return events.flatMap(stored => {
+      const event = opened(key, caseId, ['event', stored.seq], stored.event)
+      const effects = opened(key, caseId, ['effects', stored.seq], stored.effects)
+      return event === undefined || effects === undefined ? [] : [{ ...stored, event, effects }]
+    })
+  }
+
+  function openedRow(row: OutboxRow): OutboxRow {
+    const { content, renderedAt, ...rest } = row
+    const { caseId, effectId } = row
+    const key = keyOf(caseId)
+    if (key === 'erased') return { ...rest, effect: '{}' }
+    const effect = opened(key, caseId, ['effect', effectId], row.effect) ?? ''
+    const text = content === undefined ? undefined : opened(key, caseId, ['content', effectId], content)
+    return {
+      ...rest,
+      effect,
+      ...(text === undefined || renderedAt === undefined ? {} : { content: text, renderedAt }),
+    }
+  }
+
+  function sealed(key: Uint8Array, step: StepRecord): StepRecord {
+    const { caseId } = step
+    const seq = step.from + 1
+    const seal = (field: string, place: string | number, text: string) => sealText(key, [caseId, field, place], text)
+    return {
+      ...step,
+      state: seal('state', seq, step.state),
+      event: seal('event', seq, step.event),
+      effects: seal('effects', seq, step.effects),
+      outbox: step.outbox.map(row => ({ ...row, effect: seal('effect', row.effectId, row.effect) })),
+    }
+  }
+
+  function remember(effectId: string, caseId: string): void {
+    if (caseOfEffect.size >= REMEMBERED_MOST) {
+      for (const oldest of caseOfEffect.keys()) {
+        caseOfEffect.delete(oldest)
+        break
+      }
+    }
+    caseOfEffect.set(effectId, caseId)
+  }
+
+  async function commit(step: StepRecord): Promise<'committed' | 'duplicate' | 'conflict'> {
+    if (closing !== undefined) throw new Error('the store is closed: open it again before writing')
+    const known = keys.find(step.caseId)
+    if (known !== undefined) return committed(known, step)
+    waitingForKey += 1
+    let made: Uint8Array | 'erased'
+    try {
+      made = await keys.make(step.caseId)
+    } finally {
+      waitingForKey -= 1
+    }
+    return committed(made, step)
+  }
+
+  /** A step of an erased case finds that the case has gone on without it. */
+  function committed(key: Uint8Array | 'erased', step: StepRecord) {
+    return key === 'erased' ? Promise.resolve('conflict' as const) : store.commit(sealed(key, step))
+  }
+
+  /** Closing waits for it. */
+  function tracked<T>(work: Promise<T>): Promise<T> {
+    underWay.add(work)
+    const done = () => underWay.delete(work)
+    work.then(done, done)
+    return work
+  }
+
+  async function rendered(effectId: string, content: string, at: Instant): Promise<void> {
+    const caseId = caseOfEffect.get(effectId) ?? caseInEffectId(effectId)
+    const key = keys.find(caseId)
+    if (key === 'erased') return
+    if (key === undefined) {
+      throw new Error(`outbox: no row "${effectId}" of a case with a key; expected the id of a claimed row`)
+    }
+    await store.rendered(effectId, sealText(key, [caseId, 'content', effectId], content), at)
+  }
+
+  /** Marks an erased case in the store: closed, without alarms, nothing readable in its state. */
+  async function mark(caseId: string, at: Instant): Promise<void> {
+    for (;;) {
+      const stored = await store.load(caseId)
+      if (stored === undefined || stored.state === ERASED) return
+      const alarms = await store.due(instant(MOST_INSTANT), Number.MAX_SAFE_INTEGER)
+      const outcome = await store.commit({
+        caseId,
+        chat: stored.chat,
+        from: stored.seq,
+        at: instant(Math.max(at, stored.changedAt)),
+        closed: true,
+        state: ERASED,
+        event: ERASED,
+        effects: '[]',
+        outbox: [],
+        alarms: { set: [], cancel: alarms.filter(alarm => alarm.caseId === caseId).map(({ name }) => name) },
+      })
+      if (outcome === 'committed') return
+    }
+  }
+
+  async function erase(caseId: string, at: Instant): Promise<void> {
+    await keys.erase(caseId, at)
+    await mark(caseId, at)
+  }
+
+  const present = (cases: readonly StoredCase[]) => cases.flatMap(stored => openedCase(stored) ?? [])
+
+  return {
+    async load(caseId) {
+      const stored = await store.load(caseId)
+      return stored === undefined ? undefined : openedCase(stored)
+    },
+    casesOf: async chat => present(await store.casesOf(chat)),
+    recent: async since => present(await store.recent(since)),
+    history: async caseId => openedEvents(caseId, await store.history(caseId)),
+    async outboxOf(caseId) {
+      const rows = await store.outboxOf(caseId)
+      return rows.length === 0 || keyOf(caseId) === 'erased' ? [] : rows.map(openedRow)
+    },
+    commit: step => tracked(commit(step)),
+    async claim(lane, at, leaseMs, limit) {
+      const rows = await store.claim(lane, at, leaseMs, limit)
+      for (const { effectId, caseId } of rows) remember(effectId, caseId)
+      return rows.map(openedRow)
+    },
+    rendered,
+    settle: (effectId, outcome, tries) => store.settle(effectId, outcome, tries),
+    due: (at, limit) => store.due(at, limit),
+    nextDue: () => store.nextDue(),
+    onCommitted: listener => store.onCommitted(listener),
+    queued: () => waitingForKey + store.queued(),
+    close() {
+      closing ??= (async () => {
+        while (underWay.size > 0) await Promise.allSettled(underWay)
+        await store.close()
+        await keys.close()
+      })()
+      return closing
+    },
+    erase,
+    async purge(olderThan, at) {
+      const isOld = ({ closed, changedAt, state }: StoredCase) => closed && changedAt < olderThan && state !== ERASED
+      const erased: string[] = []
+      for (const { caseId } of (await store.recent(instant(0))).filter(isOld)) {
+        // Looked at again: erasing takes its time, and a clinician may have written to the case meanwhile.
+        const now = await store.load(caseId)
+        if (now === undefined || !isOld(now)) continue
+        await erase(caseId, at)
+        erased.push(caseId)
+      }
+      return erased
+    },
+  }
+}
+
+/** The latest instant there is, in milliseconds (ECMA-262, time values). */
+const MOST_INSTANT = 8.64e15
+
+/** An effect's id begins with its case's: case, event number, position. */
+const caseInEffectId = (effectId: string): string => effectId.slice(0, Math.max(0, effectId.search(/[./]\d+[./]\d+/)))
