@@ -2,6 +2,7 @@
 import type { Line } from '../case/line.ts'
 import { parseState } from '../case/state.ts'
 import { clockOf } from '../case/values.ts'
+import type { Wording } from '../channels/web-page.ts'
 import type { BoardPage, BoardRow, BoardView } from '../http/board-page.ts'
 import { reachableOf } from '../oncall/clinic.ts'
 import { isOpen } from '../oncall/opening.ts'
@@ -18,33 +19,33 @@ export async function boardView(ports: {
   store: Store
   pagers: BotPagers
   at: Instant
-  wording: (id: string) => string
+  wording: Wording
 }): Promise<BoardView> {
-  const { line, store, pagers, at } = ports
+  const { line, store, pagers, at, wording } = ports
   const links = new Map(pagers.board.recent().map(page => [page.caseId, pathOf(page.link)]))
   const cases = await store.recent(before(at, days(1)))
   return {
     isNight: !isOpen(line.clinic, at),
-    rows: cases.map(stored => rowOf(line, stored, at, links.get(stored.caseId))),
+    rows: cases.map(stored => rowOf(line, stored, at, wording, links.get(stored.caseId))),
     pages: pagesOf(ports),
   }
 }
 
-function rowOf(line: Line, stored: StoredCase, at: Instant, link: string | undefined): BoardRow {
+function rowOf(line: Line, stored: StoredCase, at: Instant, wording: Wording, link: string | undefined): BoardRow {
   const view = storedView(line, stored, [], at)
   const promised = promisedIn(line, stored)
   const next = view.coming[0]
   const due =
     promised !== undefined && view.callout.state === 'taken'
-      ? { at: promised, says: view.callout.sentence }
+      ? { at: promised, text: wording('board-promised', { now: clockOf(line, promised) }) }
       : next === undefined
         ? undefined
-        : { at: next.due, says: next.says }
+        : { at: next.due, text: `${clockOf(line, next.due)} ${next.says}` }
   return {
     code: view.code,
     headline: view.headline,
     callout: view.callout.sentence,
-    ...(due === undefined ? {} : { next: `${clockOf(line, due.at)} ${due.says}`, nextAt: due.at }),
+    ...(due === undefined ? {} : { next: due.text, nextAt: due.at }),
     marks: view.marks,
     closed: view.closed,
     ...(link === undefined ? {} : { link }),

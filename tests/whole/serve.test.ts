@@ -121,6 +121,10 @@ describe('the real process, by form posts alone', () => {
     look(told)
     expect(told.text).toContain(`Amara Osei, feeding nurse, has taken this on and says: "I will ring you by ${by}"`)
     expect(told.text).toContain('on your phone that ends in 42')
+    expect((await clinician.open('/board')).text).toContain(`to be in touch by ${by}`)
+    expect((await family.open('/handover')).text).toMatch(
+      /tube came out\. Out since between \d:\d\d am and \d:\d\d am\./,
+    )
   })
 
   test('every other page of a family holds both numbers and the banner, also where there is nothing', async () => {
