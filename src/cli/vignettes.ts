@@ -39,7 +39,10 @@ export const vignettesCommand: Command = {
       return 1
     }
     const read = readVignettes(positionals, loaded.line)
-    if (reportProblems(read.problems)) return 1
+    if (reportProblems(read.problems)) {
+      if (values.json) print('[]')
+      return 1
+    }
     const rows: VignetteRow[] = []
     for (const vignette of read.vignettes) {
       const run = await runVignette(loaded, vignette)
