@@ -97,7 +97,7 @@ async function erase({ sealed, which = '', now, evenOpen }: Call): Promise<Repor
     await sealed.store.erase(which, now)
     return { lines: ['That case was erased before.'], json: { erased: [], before: [which] }, isWell: true }
   }
-  if (!stored.closed && !evenOpen) {
+  if (!stored.closed && !hasOutcome(stored) && !evenOpen) {
     return refused(
       'That case is open: a family may be waiting. Set an outcome on its page first. With --even-open it is erased all the same, and nobody is paged for it again.',
       'open',
@@ -114,6 +114,15 @@ async function erase({ sealed, which = '', now, evenOpen }: Call): Promise<Repor
 function isCode({ state }: StoredCase, which: string): boolean {
   const code = parkedOf(state)?.parked.code ?? codeIn(state)
   return code !== undefined && code.toLowerCase() === which.trim().toLowerCase()
+}
+
+/** A case stays open for a while after its outcome was set; nobody waits for anything then. */
+function hasOutcome({ state }: StoredCase): boolean {
+  try {
+    return (JSON.parse(state) as { readonly outcome?: unknown } | null)?.outcome !== undefined
+  } catch {
+    return false
+  }
 }
 
 async function purge({ sealed, retentionEnd, now }: Call): Promise<Report> {

@@ -1,3 +1,4 @@
+import { createHash } from 'node:crypto'
 import { type Instant, instant } from '../time/instant.ts'
 import { type CaseKeys, openText, SealBroken, sealText } from './seal.ts'
 import type { OutboxRow, StepRecord, Store, StoredCase, StoredEvent } from './store.ts'
@@ -25,7 +26,8 @@ const REMEMBERED_MOST = 4_096
 /**
  * Seals every text that may hold words of a family or a clinician: state, events, effects, rows that leave and their
  * rendered text. Each is bound to its case, its field and its event number or effect id. Ids, chat references (digests),
- * instants, alarm names and delivery ids stay readable: the store sorts and searches by them.
+ * instants and alarm names stay readable: the store sorts and searches by them. A delivery id becomes its digest: a channel
+ * may have made it from what was said, and a number of ten digits is found by trying all.
  *
  * An erased case is not there. Content that does not open (damage, a lost key) comes back as an empty text, which nobody
  * can take for a state: the case is then parked and people are paged, as for any case that cannot be trusted. An event
@@ -102,6 +104,7 @@ export function sealedStore(store: Required<Store>, keys: CaseKeys, onUnreadable
       state: seal('state', seq, step.state),
       event: seal('event', seq, step.event),
       effects: seal('effects', seq, step.effects),
+      ...(step.delivery === undefined ? {} : { delivery: digested(step.delivery) }),
       outbox: step.outbox.map(row => ({ ...row, effect: seal('effect', row.effectId, row.effect) })),
     }
   }
@@ -229,6 +232,12 @@ export function sealedStore(store: Required<Store>, keys: CaseKeys, onUnreadable
     },
   }
 }
+
+/** The whole id: what is random in it (the page's nonce) keeps the digest from being guessed. */
+const digested = ({ channel, deliveryId }: NonNullable<StepRecord['delivery']>) => ({
+  channel,
+  deliveryId: createHash('sha256').update(deliveryId).digest('base64url'),
+})
 
 /** The latest instant there is, in milliseconds (ECMA-262, time values). */
 const MOST_INSTANT = 8.64e15

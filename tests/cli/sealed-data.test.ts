@@ -156,6 +156,7 @@ describe('smallhours records', () => {
     const { store } = await open('demonstration')
     const state = (code: string) => JSON.stringify({ code })
     await store.commit(step('sun', 0, { state: state('Amber 1111') }))
+    await store.commit(step('dew', 0, { state: JSON.stringify({ code: 'Dew 4444', outcome: { id: 'other' } }) }))
     await store.commit(step('moon', 0, { state: state('Birch 2222'), closed: true }))
     await store.commit(step('star', 0, { state: state('Birch 2222'), closed: true }))
     const closedNow = { state: state('Cedar 3333'), closed: true, at: instant(Date.now()) }
@@ -178,6 +179,7 @@ describe('smallhours records', () => {
     expect(await run('erase', 'moon')).toMatchObject({ code: 0, said: expect.stringMatching(/^Erased/) })
     expect(await run('erase', 'moon')).toMatchObject({ code: 0, said: expect.stringMatching(/erased before/) })
     expect(await run('erase', 'birch 2222', '--json')).toEqual({ code: 0, said: '{"erased":["star"]}\n' })
+    expect(await run('erase', 'Dew 4444')).toMatchObject({ code: 0 })
     expect(await run('erase', 'sun', '--even-open')).toMatchObject({ code: 0 })
     expect(await left()).toEqual(['dawn', 'dusk'])
   })
@@ -192,16 +194,16 @@ describe('smallhours records', () => {
   test('rotate, keys, retire: a new key locks every case, the old one goes when nothing needs it', async () => {
     await filled()
     const before = JSON.parse((await run('keys', '--json')).said)
-    expect(before).toMatchObject({ keys: [{ cases: 5, newest: true }], erased: 0 })
+    expect(before).toMatchObject({ keys: [{ cases: 6, newest: true }], erased: 0 })
     expect(JSON.parse((await run('retire', '--json')).said)).toEqual({ retired: [] })
     const rotated = JSON.parse((await run('rotate', '--json')).said)
-    expect(rotated).toMatchObject({ rewrapped: 5 })
+    expect(rotated).toMatchObject({ rewrapped: 6 })
     expect(rotated.newest).not.toBe(before.keys[0].id)
     expect(JSON.parse((await run('retire', '--json')).said)).toEqual({ retired: [before.keys[0].id] })
     expect(JSON.parse((await run('keys', '--json')).said).keys).toEqual([
-      { id: rotated.newest, cases: 5, newest: true },
+      { id: rotated.newest, cases: 6, newest: true },
     ])
-    expect(await left()).toHaveLength(5)
+    expect(await left()).toHaveLength(6)
   })
 
   test('called wrongly it says how', async () => {

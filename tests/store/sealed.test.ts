@@ -176,6 +176,16 @@ describe('the sealed store', () => {
     await plain.close()
   })
 
+  test('keeps of a delivery id only its digest, and still knows the delivery', async () => {
+    const store = openSealed()
+    const delivery = { channel: 'web', deliveryId: 'chat.text.nonce.hintofnumber' }
+    await store.commit(step('sun', 0, { delivery }))
+    expect(allBytes().includes('hintofnumber')).toBe(false)
+    expect(await store.commit(step('sun', 1, { delivery }))).toBe('duplicate')
+    expect(await store.commit(step('sun', 1, { delivery: { ...delivery, channel: 'other' } }))).toBe('committed')
+    await store.close()
+  })
+
   test('holds no key of a case in the clear, and no clinic’s key outside its own file', async () => {
     const keys = openKeys()
     const dataKey = await keys.make('sun')
