@@ -39,6 +39,8 @@ export type CaseEvent =
   | { readonly kind: 'wrongTapSaid' }
   | { readonly kind: 'personWanted'; readonly said: string }
   | { readonly kind: 'travelRefused'; readonly said: string }
+  /** "We have left", said while something else was asked. */
+  | { readonly kind: 'leftSaid'; readonly said: string }
   | { readonly kind: 'familyRungSaid' }
   | { readonly kind: 'notUnderstood'; readonly reason: Misread; readonly said: string }
   | { readonly kind: 'greeted' }

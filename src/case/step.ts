@@ -2,7 +2,7 @@
  * One step of a case: (case, event, instant) → (case, effects). Pure: nothing is sent, stored or waited for here.
  * Production, the simulated night and replay run this same function.
  */
-import { SILENT_ASK, SILENT_PAGE, UNANSWERED } from '../flow/steps.ts'
+import { LEFT, SILENT_ASK, SILENT_PAGE, UNANSWERED } from '../flow/steps.ts'
 import type { Instant } from '../time/instant.ts'
 import { alarmEffects, CLOSE, CLOSURE, cancelAlarm, followAnswers, PROMISE, RUNG, setAlarm } from './alarm.ts'
 import type { Answer } from './answer.ts'
@@ -56,6 +56,8 @@ function handle(work: Work, event: CaseEvent) {
       return interrupt(work, () => drive(work, { type: 'personWanted', facts: factsNow(work) }))
     case 'travelRefused':
       return travelRefused(work, event.said)
+    case 'leftSaid':
+      return leftSaid(work, event.said)
     case 'familyRungSaid':
       return familyRang(work)
     case 'notUnderstood':
@@ -229,6 +231,20 @@ function travelRefused(work: Work, said: string) {
     'can-travel': { answer: { kind: 'choice', value: 'no' }, said, at: work.at, changed: false, given: true },
   }
   interrupt(work, () => drive(work, { type: 'travelRefused', facts: factsNow(work) }))
+}
+
+/** On the road nothing more is asked; where the flow has no way for that, a person has to know of it. */
+function leftSaid(work: Work, said: string) {
+  if (work.flow.left === undefined || work.state.leftAt !== undefined || work.state.interrupted) {
+    return interrupt(work, () => drive(work, { type: 'personWanted', facts: factsNow(work) }))
+  }
+  const answer = { kind: 'choice', value: 'yes' } as const
+  work.state.answers = {
+    ...work.state.answers,
+    'have-you-left': { answer, said, at: work.at, changed: false, given: true },
+  }
+  work.state.leftAt = work.at
+  flowAlarm(work, LEFT)
 }
 
 /** Recorded and passed on; it never counts as an acknowledgement. */

@@ -2,7 +2,7 @@
 import type { AlarmDocument } from '../flow/document.ts'
 import type { Step } from '../flow/flow-step.ts'
 import type { KernelEffect, KernelEvent } from '../flow/kernel.ts'
-import { UNANSWERED } from '../flow/steps.ts'
+import { LEFT, UNANSWERED } from '../flow/steps.ts'
 import { cancelAlarm, chaseSilence, setFlowAlarm, stopChasing } from './alarm.ts'
 import { onStage } from './callout.ts'
 import { closureAt, factsAt } from './derive.ts'
@@ -73,11 +73,12 @@ function enter(work: Work, id: string): KernelEvent[] {
   if (step === undefined) throw new InvariantBroken(`the machine entered step "${id}", which the flow does not have`)
   if (id.startsWith(EMERGENCY)) enterEmergency(work)
   work.entered += 1
+  const isAgain = work.replay === undefined && id in work.state.enteredAt
   // A replay goes the way again that was gone before: its alarms count from then.
   const enteredAt = (work.replay === undefined ? undefined : work.state.enteredAt[id]) ?? work.at
   work.state.enteredAt = { ...work.state.enteredAt, [id]: enteredAt }
   if (step.decide !== undefined) decide(work, step.decide)
-  for (const advice of step.say ?? []) say(work, advice)
+  for (const advice of step.say ?? []) say(work, advice, isAgain)
   if (step.page !== undefined) wantPage(work, step.page)
   if (step.note !== undefined) leaveNote(work, step.note)
   for (const alarm of step.alarms) addAlarm(work, alarm, enteredAt)
@@ -129,16 +130,17 @@ export function settleDisposition(work: Work): void {
   else if (work.state.disposition?.id !== id) work.state.disposition = { id, at: work.at }
 }
 
-/** Says advice or a notice: once while it is in force on the path; every time in an interruption. */
-export function say(work: Work, id: string): void {
+/** Says advice or a notice: once while it is in force on the path, again where its step is come to again; every time in an interruption. */
+export function say(work: Work, id: string, isAgain = false): void {
   const advice = work.flow.advice.get(id)
   const isAct = advice !== undefined && advice.tags.length > 0
   if (work.replay !== undefined && !work.state.interrupted) {
     work.replay.says.push(id)
     if (id in work.state.inForce || work.state.path.says.includes(id)) return
   } else if (!work.state.interrupted && !work.resume) {
-    if (work.state.path.says.includes(id) && id in work.state.inForce) return
-    setPath(work, { says: [...work.state.path.says, id] })
+    const known = work.state.path.says.includes(id)
+    if (known && id in work.state.inForce && !isAgain) return
+    if (!known) setPath(work, { says: [...work.state.path.says, id] })
   } else if (work.state.interrupted && work.replay !== undefined && id in work.state.inForce) return
   if (isAct && holdsBack(work)) {
     if (!work.state.heldBack.includes(id)) work.state.heldBack = [...work.state.heldBack, id]
@@ -226,7 +228,7 @@ export function replay(work: Work, takesBack = true): void {
   delete work.state.open
   drive(work, { type: 'talkRestarted', facts: factsNow(work) })
   for (const alarm of work.state.firedOnPath) {
-    if (alarm === UNANSWERED || work.replay.alarms.includes(alarm))
+    if (alarm === UNANSWERED || alarm === LEFT || work.replay.alarms.includes(alarm))
       drive(work, { type: 'alarmDue', alarm, facts: factsNow(work) })
   }
   if (takesBack) takeBack(work, before.says)

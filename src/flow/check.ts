@@ -55,6 +55,7 @@ export function checkFlow(sources: FlowSources, folder: FlowFolder): Problem[] {
     [['silence', 'ask'], flow.value.silence?.ask],
     [['silence', 'page'], flow.value.silence?.page],
     [['unanswered'], flow.value.unanswered],
+    [['left'], flow.value.left],
   ] as const) {
     if (ref !== undefined && !stepIds.has(ref)) report(flow.yaml, [...path], 'step', ref, stepIds)
   }

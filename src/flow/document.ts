@@ -83,6 +83,11 @@ export const flowSchema = z.strictObject({
   unanswered: stepRef
     .optional()
     .describe('Where it leads when a "speak" page ran out with no answer; ends in "resume" or goes on from there.'),
+  left: stepRef
+    .optional()
+    .describe(
+      'Where "we have left" leads when it is said while something else is asked: no more questions for someone on the road.',
+    ),
   steps: z.record(id, stepSchema),
 })
 

@@ -19,6 +19,7 @@ export interface Flow {
   readonly start: string
   readonly silence: { readonly ask: string; readonly page: string } | undefined
   readonly unanswered: string | undefined
+  readonly left: string | undefined
   /** Steps of the flow and every shared step it can reach. */
   readonly steps: ReadonlyMap<string, Step>
   readonly advice: ReadonlyMap<string, AdviceDocument>

@@ -113,6 +113,7 @@ function compileFlow(folder: FlowFolder, sources: FlowSources, shared: Record<st
     start: document.start,
     silence: document.silence,
     unanswered: document.unanswered,
+    left: document.left,
     steps,
     advice: new Map([
       ...Object.entries(sources.sharedSources.value.advice),

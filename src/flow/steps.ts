@@ -38,6 +38,7 @@ export function targetsOf(step: Step): string[] {
 export const SILENT_ASK = 'silent-ask'
 export const SILENT_PAGE = 'silent-page'
 export const UNANSWERED = 'unanswered'
+export const LEFT = 'left'
 /** Names of the alarms a case sets by itself (ladder, promised call, closure clock, closing); no flow may set these. */
 export const CASE_ALARMS = ['rung', 'promise', 'closure', 'close', SILENT_ASK, SILENT_PAGE, UNANSWERED] as const
 export function alarmTargets(document: FlowDocument, steps: ReadonlyMap<string, Step>): Map<string, string> {
@@ -48,12 +49,13 @@ export function alarmTargets(document: FlowDocument, steps: ReadonlyMap<string, 
     targets.set(SILENT_PAGE, document.silence.page)
   }
   if (document.unanswered !== undefined) targets.set(UNANSWERED, document.unanswered)
+  if (document.left !== undefined) targets.set(LEFT, document.left)
   return targets
 }
 
 /** Steps outside the routes that a flow's own lines lead to. */
 export function sideEntries(document: FlowDocument): string[] {
-  return [...ANY_TIME_STEPS, document.silence?.ask, document.silence?.page, document.unanswered].filter(
+  return [...ANY_TIME_STEPS, document.silence?.ask, document.silence?.page, document.unanswered, document.left].filter(
     ref => ref !== undefined,
   )
 }

@@ -130,6 +130,7 @@ export function stepParked(before: Parked, event: CaseEvent, everyone: readonly 
     case 'wrongTapSaid':
     case 'personWanted':
     case 'travelRefused':
+    case 'leftSaid':
     case 'familyRungSaid':
     case 'notUnderstood':
     case 'greeted': {

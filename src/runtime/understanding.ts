@@ -78,7 +78,7 @@ function misread(
 
 /** "We have left" or "we are here": an answer while it is asked; said unasked, a person has to know of it. */
 function followUp(fact: string, said: string, { open }: RunningCase): CaseEvent {
-  if (open?.fact !== fact) return { kind: 'personWanted', said }
+  if (open?.fact !== fact) return fact === LEFT ? { kind: 'leftSaid', said } : { kind: 'personWanted', said }
   return { kind: 'answerGiven', serial: open.serial, fact, answer: { kind: 'choice', value: 'yes' }, said }
 }
 

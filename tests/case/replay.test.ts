@@ -88,6 +88,49 @@ describe('a follow-up', () => {
   })
 })
 
+describe('"we have left", said while something else is asked', () => {
+  const left = () =>
+    aTalk()
+      .says()
+      .answersAll({
+        'in-opening': 'nothing',
+        'danger-signs': ['none'],
+        device: 'balloon-long',
+        'out-since': minutesAgo(20),
+      })
+
+  it('ends the questions: the driver is told to put the phone away, and the clinician that they are on the road', () => {
+    const talk = left()
+    expect(talk.asked()).toBe('travel')
+    talk.does({ kind: 'leftSaid', said: 'we have left' })
+    expect(talk.said()).toContain('on-the-road')
+    expect(talk.asked()).toBe('have-you-arrived')
+    expect(talk.state.disposition?.id).toBe('set-out')
+    expect(talk.pages().at(-1)?.page.reason).toBe('left')
+  })
+
+  it('stays so when an earlier answer is changed', () => {
+    const talk = left().does({ kind: 'leftSaid', said: 'we have left' })
+    talk.corrects('out-since', minutesAgo(50))
+    expect(talk.asked()).toBe('have-you-arrived')
+    expect(talk.state.disposition?.id).toBe('set-out')
+  })
+})
+
+describe('a step that is come to again', () => {
+  it('says its advice again: nobody who answers gets silence', () => {
+    const talk = aTalk().says().answersAll(PLAIN)
+    for (const _round of [1, 2, 3]) {
+      talk.answers('have-you-left', 'no').answers('can-travel', 'no')
+      expect(talk.said()).toContain('ring-transport')
+      talk.waits(11)
+      if (talk.asked() === 'can-travel') break
+    }
+    talk.answers('can-travel', 'no')
+    expect(talk.said()).toContain('ring-transport')
+  })
+})
+
 describe('an answer changed after the one attempt', () => {
   it('leaves what is in the opening in: hospital, and the lines on a tube that is in still hold', () => {
     const talk = aTalk(aLine({ 'home-replacement': 'on' }))

@@ -158,6 +158,7 @@ function beginnings(flow: Flow): string[] {
     flow.silence?.ask,
     flow.silence?.page,
     flow.unanswered,
+    flow.left,
     'shared/emergency',
     'shared/person',
     'shared/cannot-travel',
