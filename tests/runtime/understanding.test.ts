@@ -12,9 +12,9 @@ describe('words that answer no question', () => {
     expect(eventOfUnderstood(words, body, {} as RunningCase)).toEqual({ kind: 'personWanted', said })
   })
 
-  test('"we have left", written before it is asked, goes to a person', () => {
+  test('"we have left", written before it is asked, is told to the case', () => {
     const left: Understood = { kind: 'left', said: 'we have left' }
-    expect(eventOfUnderstood(left, body, {} as RunningCase)).toEqual({ kind: 'personWanted', said: 'we have left' })
+    expect(eventOfUnderstood(left, body, {} as RunningCase)).toEqual({ kind: 'leftSaid', said: 'we have left' })
   })
 
   test('while a question is open they are kept as said and the question is asked again', () => {
