@@ -132,7 +132,7 @@ describe('vignettes', () => {
       return `${file}:${lines.length}:${(lines.at(-1) ?? '').length + 1}`
     }
     const { code, out, err } = await smallhours('vignettes', file, '--json')
-    expect([code, out]).toEqual([1, ''])
+    expect([code, out]).toEqual([1, '[]\n'])
     const lines = err.trim().split('\n')
     for (const expected of [
       `${at('tube-oot')} UNKNOWN_ID: unknown concern "tube-oot"; expected an existing concern; did you mean "tube-out"?`,
