@@ -10,7 +10,6 @@ export type Saying =
   | { readonly kind: 'read-back'; readonly serial: number; readonly fact: string; readonly reading: Between }
   | { readonly kind: 'misread'; readonly reason: string }
   | { readonly kind: 'clinician'; readonly name: string; readonly role: string; readonly text: string }
-  | { readonly kind: 'quick'; readonly name: string; readonly role: string; readonly id: string }
 
 export type Urgency = 'ambulance' | 'set-out' | 'speak'
 

@@ -1,3 +1,4 @@
+import type { DISPOSITIONS } from '../flow/document.ts'
 import type { Instant } from '../time/instant.ts'
 import type { Between } from '../time/span.ts'
 import type { Answer } from './answer.ts'
@@ -8,7 +9,8 @@ export type Doing =
   | { readonly kind: 'ringing-by'; readonly by: Instant }
   | { readonly kind: 'go-in'; readonly hospital?: string }
 
-export type Disposition = 'ambulance' | 'set-out' | 'speak' | 'tell-clinic' | 'at-home'
+/** Most urgent first in `DISPOSITIONS`. */
+export type Disposition = (typeof DISPOSITIONS)[number]
 
 /** Everything that can happen to a case. Past tense; instants arrive as data; free text stays as said. */
 export type CaseEvent =

@@ -1,5 +1,5 @@
 /** From ids to final text: replies in the family's words, pages in the clinic's. Pure; called when first sent. */
-import type { Catalogue } from '../flow/wording.ts'
+import type { Catalogue, Values } from '../flow/wording.ts'
 import type { Instant } from '../time/instant.ts'
 import { clockText } from '../time/local-time.ts'
 import { answerText } from './answer-text.ts'
@@ -29,7 +29,7 @@ export function renderReply(
     ...(extra.repeated ? [notice('repeat-label')] : []),
     ...(reply.late === undefined ? [] : [notice('late')]),
   ]
-  const parts = reply.parts.map(part => renderPart(line, state, part, wording, at, reply))
+  const parts = reply.parts.map(part => renderPart(line, state, part, wording, at, values))
   return [...labels, ...parts.filter(isSaidOnce)]
 }
 
@@ -40,8 +40,7 @@ function isSaidOnce(part: Part, index: number, parts: readonly Part[]): boolean 
   )
 }
 
-function renderPart(line: Line, state: CaseState, part: Saying, wording: Catalogue, at: Instant, reply: Reply): Part {
-  const values = caseValues(line, state, at, reply.late)
+function renderPart(line: Line, state: CaseState, part: Saying, wording: Catalogue, at: Instant, values: Values): Part {
   switch (part.kind) {
     case 'say': {
       const tags = flowOf(line, state.concern).advice.get(part.id)?.tags ?? []
@@ -50,18 +49,13 @@ function renderPart(line: Line, state: CaseState, part: Saying, wording: Catalog
     }
     case 'stop': {
       const tags = flowOf(line, state.concern).advice.get(part.id)?.tags ?? []
-      const own = wording.has(`stop/${part.id}`)
-      const text = own
-        ? wording.text(`stop/${part.id}`, values)
-        : wording.text('withdrawn', { ...values, quoted: wording.text(`say/${part.id}`, values) })
+      const text = wording.text(`stop/${part.id}`, values)
       return { kind: 'withdrawn', id: part.id, text, tags }
     }
     case 'misread':
       return { kind: 'notice', id: `misread-${part.reason}`, text: wording.text(`misread/${part.reason}`, values) }
     case 'clinician':
       return { kind: 'person', name: part.name, role: part.role, text: part.text }
-    case 'quick':
-      return { kind: 'person', name: part.name, role: part.role, text: wording.text(`quick/${part.id}`, values) }
     case 'read-back':
       return {
         kind: 'question',

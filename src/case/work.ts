@@ -1,4 +1,5 @@
 /** The draft of one step: state being changed, and what is to go out. Lives for one call of `step`. */
+import { DISPOSITIONS } from '../flow/document.ts'
 import type { Flow } from '../flow/flow-set.ts'
 import type { Instant } from '../time/instant.ts'
 import type { Effect, Saying, Urgency } from './effect.ts'
@@ -64,13 +65,11 @@ export function beginWork(line: Line, state: CaseState, at: Instant): Work {
   }
 }
 
-const ORDER: readonly Disposition[] = ['at-home', 'tell-clinic', 'speak', 'set-out', 'ambulance']
-
 /** The more urgent of two dispositions; undefined counts as none. */
 export function moreUrgent(a: Disposition | undefined, b: Disposition | undefined): Disposition | undefined {
   if (a === undefined) return b
   if (b === undefined) return a
-  return ORDER.indexOf(a) >= ORDER.indexOf(b) ? a : b
+  return DISPOSITIONS.indexOf(a) <= DISPOSITIONS.indexOf(b) ? a : b
 }
 
 /** The urgency a page carries: that of the disposition, at least `speak`. */

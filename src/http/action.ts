@@ -1,4 +1,5 @@
 import type { Clinician, Disposition, Doing } from '../case/event.ts'
+import { DISPOSITIONS } from '../flow/document.ts'
 import { type Instant, instant } from '../time/instant.ts'
 
 /** What a clinician can do on a case's page. Free text stays as written. */
@@ -39,8 +40,6 @@ const PROMISE_LEAST_MS = 60_000
 const PROMISE_MOST_MS = 6 * 3_600_000
 /** Longest note or message, in UTF-16 units (inclusive). */
 const TEXT_LENGTH_MAX = 4_000
-
-const DISPOSITIONS: readonly Disposition[] = ['ambulance', 'set-out', 'speak', 'tell-clinic', 'at-home']
 
 /** Dispositions milder than `from`; all but the first when there is none yet. */
 export function milderThan(from: Disposition | undefined): readonly Disposition[] {

@@ -1,9 +1,9 @@
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
 import { arrivalOf, type Closure, closureOf, closureTimes, nextCrossing, reachOf } from '../../src/clinical/closure.ts'
-import { defaultThresholds } from '../../src/clinical/thresholds.ts'
 import { type Instant, instant, minutes } from '../../src/time/instant.ts'
 import type { Between } from '../../src/time/span.ts'
+import { defaultThresholds } from '../support/shipped-thresholds.ts'
 import { clock, clockText, remembered, travel } from './remembered.ts'
 
 const MINUTE = 60_000

@@ -6,9 +6,9 @@ import { type FastingFacts, fastingOf, fastingSetOutAt, mcadCeiling } from '../.
 import { type Fever, type FeverContext, feverOf, type Temperature } from '../../src/clinical/fever.ts'
 import { maintenancePerDay, maintenancePerHour } from '../../src/clinical/fluids.ts'
 import { celsius, celsiusFromFahrenheit, kilograms, millilitres } from '../../src/clinical/quantities.ts'
-import { defaultThresholds } from '../../src/clinical/thresholds.ts'
 import { urineOf } from '../../src/clinical/urine.ts'
 import { days, hours, instant, minutes } from '../../src/time/instant.ts'
+import { defaultThresholds } from '../support/shipped-thresholds.ts'
 import { clock, remembered, travel } from './remembered.ts'
 
 const now = clock('12:00')

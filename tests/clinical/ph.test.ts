@@ -1,7 +1,7 @@
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
 import { phOf } from '../../src/clinical/ph.ts'
-import { defaultThresholds } from '../../src/clinical/thresholds.ts'
+import { defaultThresholds } from '../support/shipped-thresholds.ts'
 
 /**
  * Gilbertson et al., JPEN; 2011 (4,330 samples, 645 children, mostly nasal tubes): lowest tracheal pH 6.0, one misplaced tube

@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest'
 import { celsius, celsiusFromFahrenheit, french, kilograms, millilitres } from '../../src/clinical/quantities.ts'
-import { defaultThresholds } from '../../src/clinical/thresholds.ts'
 import { defaultSettings } from '../../src/config/settings.ts'
+import { defaultThresholds } from '../support/shipped-thresholds.ts'
 
 describe('a quantity', () => {
   it.each([

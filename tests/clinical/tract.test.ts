@@ -1,8 +1,8 @@
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
-import { defaultThresholds } from '../../src/clinical/thresholds.ts'
 import { type ChangedBefore, type Tract, tractOf } from '../../src/clinical/tract.ts'
 import { days, hours, instant } from '../../src/time/instant.ts'
+import { defaultThresholds } from '../support/shipped-thresholds.ts'
 import { remembered } from './remembered.ts'
 
 const DAY = 86_400_000
