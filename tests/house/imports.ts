@@ -43,12 +43,13 @@ export const MAY_IMPORT: Readonly<Record<string, readonly string[]>> = {
   understand: ['time', 'clinical', 'flow', 'case'],
   modelcheck: CORE,
   replay: [...CORE, 'modelcheck'],
-  store: ['time', 'case', 'oncall'],
+  points: [],
+  store: ['time', 'case', 'oncall', 'points'],
   channels: ['time', 'case'],
-  pagers: ['time', 'case'],
+  pagers: ['time', 'case', 'points'],
   'channels/web': ['time', 'case'],
   config: ['time', 'clinical', 'flow', 'oncall'],
-  runtime: [...CORE, 'understand', 'store', 'channels', 'pagers'],
+  runtime: [...CORE, 'understand', 'store', 'channels', 'pagers', 'points'],
   http: [...CORE, 'replay', 'modelcheck', 'runtime', 'channels', 'channels/web'],
 }
 
