@@ -2,6 +2,7 @@ import type { Effect } from '../case/effect.ts'
 import type { CaseEvent, Clinician } from '../case/event.ts'
 import type { ChatRef } from '../case/message.ts'
 import type { Clinic } from '../oncall/clinic.ts'
+import { passed } from '../points/points.ts'
 import type { Store, StoredCase } from '../store/store.ts'
 import { type Instant, instant } from '../time/instant.ts'
 import type { Clock } from './clock.ts'
@@ -121,13 +122,17 @@ export function caseSteps(deps: CaseStepsDependencies): CaseSteps {
   }
 
   async function commit(step: Stepped): Promise<'committed' | 'duplicate' | 'conflict'> {
-    const result = await store.commit(stepRecord(step, who => addressesOf(clinic, who).length))
+    const record = stepRecord(step, who => addressesOf(clinic, who).length)
+    passed('worker.stepped')
+    const result = await store.commit(record)
+    passed('worker.committed')
     if (result === 'committed') deps.committed()
     return result
   }
 
   async function once({ caseId, eventFor, raw, replyAtLeast, delivery }: Application): Promise<Applied | 'conflict'> {
     const stored = await store.load(caseId)
+    passed('worker.loaded')
     if (stored === undefined) return { kind: 'no-such-case' }
     // A case's own time never goes back, whatever the wall clock does between two runs.
     const at = instant(Math.max(clock.now(), stored.changedAt))

@@ -1,6 +1,7 @@
 import type { CaseEvent } from '../case/event.ts'
 import type { ChatRef, Incoming } from '../case/message.ts'
 import type { Clinic } from '../oncall/clinic.ts'
+import { passed } from '../points/points.ts'
 import type { AlarmRow, Store, StoredCase } from '../store/store.ts'
 import { days, type Instant } from '../time/instant.ts'
 import type { Understood } from '../understand/understand.ts'
@@ -83,6 +84,7 @@ export function createWorker(deps: WorkerDependencies): Worker {
   }
 
   async function take(incoming: Incoming): Promise<void> {
+    passed('worker.received')
     const { channel, chat, body } = incoming
     const cases = await store.casesOf({ channel, chat })
     // This very message opened a case before.
