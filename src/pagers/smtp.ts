@@ -2,8 +2,10 @@ import { createHash } from 'node:crypto'
 import { Readable } from 'node:stream'
 import MailComposer from 'nodemailer/lib/mail-composer'
 import SMTPConnection from 'nodemailer/lib/smtp-connection'
+import { passed } from '../points/points.ts'
 import { isPlainMailbox } from './mailbox.ts'
 import type { Page, Paged, Pager } from './pager.ts'
+import { underWay } from './under-way.ts'
 
 export interface SmtpPagerOptions {
   readonly id?: string
@@ -37,27 +39,14 @@ const subjectCharacters = 60
  */
 export function smtpPager(options: SmtpPagerOptions): Pager {
   checkOptions(options)
-  const underWay = new Set<Promise<Paged>>()
-  let stopped = false
+  const sends = underWay('mail pager', error => `the mail could not be made (${nameOf(error)})`)
   return {
     id: options.id ?? 'smtp',
-    page: async page => {
-      if (stopped) return { kind: 'failed', reason: 'the mail pager is stopped' }
-      if (!isPlainMailbox(page.address)) return { kind: 'refused', reason: 'the address is not a single plain mailbox' }
-      const sending = send(options, page).catch(
-        (error: unknown): Paged => ({ kind: 'failed', reason: `the mail could not be made (${nameOf(error)})` }),
-      )
-      underWay.add(sending)
-      try {
-        return await sending
-      } finally {
-        underWay.delete(sending)
-      }
-    },
-    stop: async () => {
-      stopped = true
-      await Promise.all(underWay)
-    },
+    page: async page =>
+      isPlainMailbox(page.address)
+        ? sends.carry(() => send(options, page))
+        : { kind: 'refused', reason: 'the address is not a single plain mailbox' },
+    stop: () => sends.stop(),
   }
 }
 
@@ -91,14 +80,17 @@ async function send(options: SmtpPagerOptions, page: Page): Promise<Paged> {
   const content = new Readable({
     read() {
       isOnItsWay = true
+      passed('pager.smtp.handing-over')
       this.push(message)
       this.push(null)
     },
   })
 
+  passed('pager.smtp.connecting')
   return new Promise<Paged>(resolve => {
     const end = (outcome: Paged) => {
       clearTimeout(deadline)
+      passed('pager.smtp.answered')
       connection.close()
       resolve(outcome)
     }
@@ -107,6 +99,7 @@ async function send(options: SmtpPagerOptions, page: Page): Promise<Paged> {
     const deliver = () => {
       connection.send({ from: options.from, to: [page.address] }, content, (error: SmtpError | null) => {
         if (error) return fail(error)
+        passed('pager.smtp.answered')
         connection.quit()
         clearTimeout(deadline)
         resolve({ kind: 'accepted' })

@@ -3,8 +3,10 @@ import { type LookupAddress, lookup } from 'node:dns'
 import { type ClientRequest, request as httpRequest, type IncomingMessage } from 'node:http'
 import { request as httpsRequest } from 'node:https'
 import type { LookupFunction } from 'node:net'
+import { passed } from '../points/points.ts'
 import type { Instant } from '../time/instant.ts'
 import type { Page, Paged, Pager } from './pager.ts'
+import { underWay } from './under-way.ts'
 import { mayConnect, type TargetRules, targetOf } from './webhook-target.ts'
 
 export interface WebhookPagerOptions extends TargetRules {
@@ -41,31 +43,17 @@ const retryAfterMsMost = 3_600_000
  */
 export function webhookPager(options: WebhookPagerOptions): Pager {
   const keys = options.secrets.map(keyOf)
-  const underWay = new Set<Promise<Paged>>()
-  let stopped = false
+  const sends = underWay('webhook pager', error => `the request could not be made (${codeOf(error)})`)
   return {
     id: options.id ?? 'webhook',
     page: async page => {
-      if (stopped) return { kind: 'failed', reason: 'the webhook pager is stopped' }
       const url = targetOf(page.address, options)
       if (!(url instanceof URL)) return { kind: 'refused', reason: url.refused }
       const body = bodyOf(page)
       if (Buffer.byteLength(body) > bodyBytesMost) return { kind: 'refused', reason: 'the page is over 20 kB' }
-      const headers = signedHeaders(page, body, keys, options.clock())
-      const sending = post(url, body, headers, options).catch(
-        (error: unknown): Paged => ({ kind: 'failed', reason: `the request could not be made (${codeOf(error)})` }),
-      )
-      underWay.add(sending)
-      try {
-        return await sending
-      } finally {
-        underWay.delete(sending)
-      }
+      return sends.carry(() => post(url, body, signedHeaders(page, body, keys, options.clock()), options))
     },
-    stop: async () => {
-      stopped = true
-      await Promise.all(underWay)
-    },
+    stop: () => sends.stop(),
   }
 }
 
@@ -105,6 +93,7 @@ function bodyOf({ at, code, text, link, urgency, to, kind, repeated }: Page): st
 }
 
 function post(url: URL, body: string, headers: Record<string, string>, options: WebhookPagerOptions): Promise<Paged> {
+  passed('pager.webhook.posting')
   return new Promise<Paged>((resolve, reject) => {
     let isConnected = false
     const request: ClientRequest = (url.protocol === 'https:' ? httpsRequest : httpRequest)(url, {
@@ -119,6 +108,7 @@ function post(url: URL, body: string, headers: Record<string, string>, options: 
         ? { kind: 'unknown', reason: `the receiver did not answer: ${how}` }
         : { kind: 'failed', reason: `no connection to the receiver: ${how}` }
     const end = (outcome: Paged) => {
+      passed('pager.webhook.answered')
       clearTimeout(deadline)
       request.destroy()
       resolve(outcome)
@@ -128,6 +118,7 @@ function post(url: URL, body: string, headers: Record<string, string>, options: 
       const event = url.protocol === 'https:' ? 'secureConnect' : 'connect'
       socket.once(event, () => {
         isConnected = true
+        passed('pager.webhook.connected')
       })
     })
     request.on('error', error => end(error instanceof TargetRefused ? refusedTarget : lost(codeOf(error))))

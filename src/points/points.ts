@@ -30,8 +30,10 @@ export const POINTS = [
   'outbox.page.settled',
   // The pagers' own talk with the other side.
   'pager.smtp.connecting',
+  'pager.smtp.handing-over',
   'pager.smtp.answered',
   'pager.webhook.posting',
+  'pager.webhook.connected',
   'pager.webhook.answered',
   // A due alarm.
   'alarms.found',

@@ -1,3 +1,4 @@
+import { passed } from '../points/points.ts'
 import type { OutboxRow, Store } from '../store/store.ts'
 import type { Instant } from '../time/instant.ts'
 import { type Clock, type Random, within } from './clock.ts'
@@ -82,10 +83,14 @@ export function laneLoop(deps: LaneDependencies): LaneLoop {
   async function carry(row: OutboxRow): Promise<void> {
     const { caseId, effectId } = row
     try {
+      passed(`outbox.${lane}.claimed`)
       const ready = await readied(row)
       if (ready === undefined) return
+      passed(`outbox.${lane}.rendered`)
       if (ready.content !== undefined) await store.rendered(effectId, ready.content, clock.now())
+      passed(`outbox.${lane}.kept`)
       const outcome = await tried(ready)
+      passed(`outbox.${lane}.sent`)
       await settle(row, nextTry(rules, outcome, row.tries, ready.firstAt, clock.now(), random))
     } catch (error) {
       onFault({ code: 'store-failed', lane, caseId, effectId, error })
@@ -114,10 +119,12 @@ export function laneLoop(deps: LaneDependencies): LaneLoop {
     const at: Instant = clock.now()
     if (next.kind === 'again') {
       await store.settle(row.effectId, next, row.tries)
+      passed(`outbox.${lane}.settled`)
       retryAtMs = Math.min(retryAtMs, clock.monotonicMs() + Math.max(0, next.notBefore - at))
       return
     }
     await store.settle(row.effectId, next.kind === 'sent' ? { kind: 'sent', at } : { ...next, at }, row.tries)
+    passed(`outbox.${lane}.settled`)
     sending.ended(row, next.kind)
   }
 

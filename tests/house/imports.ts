@@ -6,7 +6,7 @@ import type { Scan } from './source-scan.ts'
 const PORTS: Readonly<Record<string, readonly string[]>> = {
   store: ['store.ts', 'seal.ts'],
   channels: ['channel.ts'],
-  pagers: ['pager.ts', 'page-text.ts'],
+  pagers: ['pager.ts', 'page-text.ts', 'under-way.ts'],
 }
 
 /** Files that lie beside an adapter's own and belong to it, or to the part that several share, by how their path starts. */
