@@ -1,3 +1,4 @@
+import { passed } from '../points/points.ts'
 import type { AlarmRow, Store } from '../store/store.ts'
 import { type Instant, minutes } from '../time/instant.ts'
 import type { Applied } from './case-steps.ts'
@@ -58,6 +59,7 @@ export function alarmsLoop(deps: AlarmsDependencies): Alarms {
       const now = clock.now()
       const rows = (await store.due(now, AT_ONCE + failed.size)).filter(mayFire)
       if (rows.length === 0) return await restUntilNext(now)
+      passed('alarms.found')
       const fired = await Promise.all(rows.map(fireOne))
       firedBefore = new Set(rows.filter((_, index) => fired[index] === true).map(keyOf))
       return firedBefore.size > 0 ? 0 : REST_MS
@@ -88,7 +90,9 @@ export function alarmsLoop(deps: AlarmsDependencies): Alarms {
   async function fireOne(row: AlarmRow): Promise<boolean> {
     const key = keyOf(row)
     try {
+      passed('alarms.firing')
       const applied = await deps.fire(row)
+      passed('alarms.fired')
       if (applied.kind !== 'no-such-case') {
         failed.delete(key)
         return true

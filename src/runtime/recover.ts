@@ -1,4 +1,5 @@
 import type { CaseEvent } from '../case/event.ts'
+import { passed } from '../points/points.ts'
 import type { OutboxRow, Store, StoredCase } from '../store/store.ts'
 import { before, days, type Instant, type Milliseconds } from '../time/instant.ts'
 import type { OnFault } from './fault.ts'
@@ -36,6 +37,7 @@ export interface Recovered {
  */
 export async function recover(deps: RecoverDependencies, now: Instant): Promise<Recovered> {
   const { store, worker } = deps
+  passed('recover.begun')
   const recent = await store.recent(before(now, days(1)))
   worker.rememberCodes(recent)
   const open = recent.filter(each => !each.closed)
@@ -46,10 +48,12 @@ export async function recover(deps: RecoverDependencies, now: Instant): Promise<
     try {
       told += await tellOutcomes(deps, stored, now)
       askedAgain += await askAgain(deps, stored, downSince, now)
+      passed('recover.case-told')
     } catch (error) {
       deps.onFault({ code: 'store-failed', caseId: stored.caseId, error })
     }
   }
+  passed('recover.done')
   return { cases: open.length, askedAgain, told }
 }
 
