@@ -5,8 +5,9 @@
  * Interruptions (danger, a person, cannot travel, alarms) are transitions of the talk region, never of the root:
  * a root transition would leave and re-enter the sibling regions and so forget who was paged.
  */
-import { type AnyMachineSnapshot, type AnyStateMachine, assign, createMachine, transition } from 'xstate'
+import { type AnyMachineSnapshot, type AnyStateMachine, assign, createMachine } from 'xstate'
 import type { Step } from './flow-step.ts'
+import { machineStepper } from './machine-stepper.ts'
 
 /** Steering facts: fact id (or `fact.value` for one value of a "many" fact) to value. */
 export type KernelFacts = Readonly<Record<string, string>>
@@ -142,17 +143,14 @@ function kernelOver(machine: AnyStateMachine): Kernel {
   }
   const knows = (state: KernelState) =>
     known.talk.has(state.talk) && known.callout.has(state.callout) && known.closure.has(state.closure)
+  const { resolved, step } = machineStepper(machine)
   return {
     machine,
     knows,
     blank: { talk: 'waiting-to-start', callout: 'idle', closure: 'not-asked', facts: {} },
-    step(state, event) {
-      const snapshot = machine.resolveState({
-        value: { talk: state.talk, callout: state.callout, closure: state.closure },
-        context: { facts: state.facts },
-      } as never)
-      const [next, effects] = transition(machine, snapshot as never, event as never)
-      return { state: stateOf(next as AnyMachineSnapshot), effects: effectsOf(effects) }
+    step({ talk, callout, closure, facts }, event) {
+      const [next, actions] = step(resolved({ talk, callout, closure }, { facts }), event)
+      return { state: stateOf(next), effects: effectsOf(actions) }
     },
   }
 }
