@@ -15,21 +15,35 @@ export interface BotPagers {
   stop(): Promise<void>
 }
 
-/** A demonstration pages its own receivers on this machine, whatever the clinic's file says: nobody real is woken. */
-export async function demoPagers(now: () => Instant, secret: string): Promise<BotPagers> {
-  const demo = await openDemoReceivers({ clock: now, webhookSecret: secret })
-  const smtp = smtpPager({ ...demo.smtp, security: 'none', from: 'line@harbourlights.example.test' })
-  const hook = webhookPager({ secrets: [secret], clock: now, loopbackHttp: true })
-  const toDemo: Pager = {
-    id: hook.id,
-    page: page => hook.page({ ...page, address: demo.webhookUrl }),
-    stop: () => hook.stop(),
+/**
+ * A demonstration pages receivers on this machine, whatever addresses the clinic's file gives: nobody real is woken. They
+ * are its own, or other programs of this machine where the file names them: a mail server on 127.0.0.1, a `demo-receiver`.
+ */
+export async function demoPagers(
+  now: () => Instant,
+  secret: string,
+  routes: LoadedClinic['pagers'] = {},
+): Promise<BotPagers> {
+  const mail = routes.smtp?.host === '127.0.0.1' ? routes.smtp : undefined
+  const hook = routes.webhook?.demoReceiver === undefined ? undefined : routes.webhook
+  const demo =
+    mail !== undefined && hook !== undefined
+      ? undefined
+      : await openDemoReceivers({ clock: now, webhookSecret: secret })
+  const to = mail ?? { host: '127.0.0.1', port: 0, ...demo?.smtp, from: 'line@harbourlights.example.test' }
+  const secrets = [hook === undefined ? secret : secretIn(hook.secretFile)] as const
+  const signed = webhookPager({ secrets, clock: now, loopbackHttp: true })
+  const receiver = hook?.demoReceiver ?? demo?.webhookUrl ?? ''
+  const toReceiver: Pager = {
+    id: signed.id,
+    page: page => signed.page({ ...page, address: receiver }),
+    stop: () => signed.stop(),
   }
   return over(
     boardPager(),
     new Map([
-      ['smtp', smtp],
-      ['webhook', toDemo],
+      ['smtp', smtpPager({ host: to.host, port: to.port, from: to.from, security: 'none' })],
+      ['webhook', toReceiver],
     ]),
     demo,
   )

@@ -84,7 +84,8 @@ export async function openBot(options: BotOptions): Promise<Bot> {
   const now = () => clock.now()
   const secret = `whsec_${data.key.toString('base64')}`
   const pagers =
-    options.pagers ?? (line.clinic.demonstration ? await demoPagers(now, secret) : clinicPagers(loaded.pagers, now))
+    options.pagers ??
+    (line.clinic.demonstration ? await demoPagers(now, secret, loaded.pagers) : clinicPagers(loaded.pagers, now))
   const channels = new Map((options.channels ?? []).map(channel => [channel.id, channel]))
   const words: Wording = (id, values) => loaded.screen.text(id, values as never)
   const runtime = createRuntime({

@@ -210,6 +210,8 @@ export const pagersShape = z.strictObject({
       'private-hosts': z
         .array(text('a host name'), { error: 'a list of host names inside your own network that may be called' })
         .optional(),
+      // Where a demonstration's "demo:" leads in place of its own receiver: a program of this machine.
+      'demo-receiver': text('the address of a receiver on this machine').optional(),
     })
     .optional(),
 })

@@ -16,8 +16,13 @@ export interface PagerRoutes {
     readonly secretFile: string
     /** Hosts inside the clinic's own network that may be called; all other private addresses are refused. */
     readonly privateHosts: readonly string[]
+    /** Demonstrations only: where "demo:" leads, on this machine (http, 127.0.0.1), in place of the built-in receiver. */
+    readonly demoReceiver?: string
   }
 }
+
+/** Plain http to a port of this very machine. */
+const ON_THIS_MACHINE = /^http:\/\/127\.0\.0\.1:\d{1,5}\/[\w/-]*$/
 
 /** The pagers' own section; a pager that is used and has no route is a problem outside a demonstration. */
 export function pagersIn(reader: PartReader, clinic: Clinic): PagerRoutes {
@@ -39,10 +44,25 @@ export function pagersIn(reader: PartReader, clinic: Clinic): PagerRoutes {
   const { smtp, webhook } = read
   return {
     ...(smtp === undefined ? {} : { smtp: smtpRoute(smtp) }),
-    ...(webhook === undefined
-      ? {}
-      : { webhook: { secretFile: webhook['secret-file'], privateHosts: webhook['private-hosts'] ?? [] } }),
+    ...(webhook === undefined ? {} : { webhook: webhookRoute(reader, webhook, clinic.demonstration) }),
   }
+}
+
+type WebhookWritten = NonNullable<(typeof pagersShape)['_output']['webhook']>
+
+function webhookRoute(
+  reader: PartReader,
+  written: WebhookWritten,
+  demonstration: boolean,
+): NonNullable<PagerRoutes['webhook']> {
+  const { 'secret-file': secretFile, 'private-hosts': privateHosts = [], 'demo-receiver': receiver } = written
+  if (receiver === undefined) return { secretFile, privateHosts }
+  if (demonstration && ON_THIS_MACHINE.test(receiver)) return { secretFile, privateHosts, demoReceiver: receiver }
+  const expected = demonstration
+    ? 'a receiver on this machine, like http://127.0.0.1:8025/pages'
+    : 'no demo-receiver: it is for demonstrations'
+  reader.report(['pagers', 'webhook', 'demo-receiver'], 'ADDRESS_UNREADABLE', `"${receiver}"`, expected)
+  return { secretFile, privateHosts }
 }
 
 type SmtpWritten = NonNullable<(typeof pagersShape)['_output']['smtp']>
