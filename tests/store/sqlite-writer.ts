@@ -5,7 +5,9 @@
  *   `<point>:<nth>`           it kills itself (SIGKILL) the nth time the store passes that point
  * Prints one line per acknowledged step, "ack <caseId>", and "refused <words>" where a commit was rejected.
  */
+import { subscribe } from 'node:diagnostics_channel'
 import { writeSync } from 'node:fs'
+import { POINT_CHANNEL } from '../../src/points/points.ts'
 import { openSqliteStore } from '../../src/store/sqlite/sqlite-store.ts'
 import { alarms, at, row, step } from './step-record.ts'
 
@@ -13,14 +15,12 @@ const [file = '', run = '', until = ''] = process.argv.slice(2)
 const [stopPoint, stopNth] = until.split(':')
 let passed = 0
 
-const store = openSqliteStore({
-  file,
-  pass: point => {
-    if (point !== stopPoint) return
-    passed += 1
-    if (passed === Number(stopNth)) process.kill(process.pid, 'SIGKILL')
-  },
+subscribe(POINT_CHANNEL, point => {
+  if (point !== stopPoint) return
+  passed += 1
+  if (passed === Number(stopNth)) process.kill(process.pid, 'SIGKILL')
 })
+const store = openSqliteStore({ file })
 
 /** Straight to the pipe: a line the parent has read was acknowledged before the kill. */
 const say = (line: string) => writeSync(1, `${line}\n`)

@@ -1,13 +1,14 @@
 import { type ChildProcess, spawn } from 'node:child_process'
+import { subscribe, unsubscribe } from 'node:diagnostics_channel'
 import { once } from 'node:events'
 import { existsSync, mkdtempSync, rmSync, statSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
-import { DatabaseSync } from 'node:sqlite'
+import { DatabaseSync, StatementSync } from 'node:sqlite'
 import { fileURLToPath } from 'node:url'
-import { afterEach, beforeEach, describe, expect, test } from 'vitest'
+import { afterEach, beforeEach, describe, expect, test, vi } from 'vitest'
+import { POINT_CHANNEL, type Point } from '../../src/points/points.ts'
 import { schemaVersion } from '../../src/store/sqlite/database.ts'
-import type { StorePoint } from '../../src/store/sqlite/group-commit.ts'
 import { openSqliteStore } from '../../src/store/sqlite/sqlite-store.ts'
 import { storeContract } from './contract.ts'
 import { storeAgreesWithModel } from './model.ts'
@@ -95,39 +96,39 @@ describe('the SQLite file', () => {
 })
 
 describe('group commit', () => {
-  /** Counts the points passed, and throws the first time one of them is passed when `failAt` names it. */
-  function watched(failAt?: StorePoint) {
-    const passed: StorePoint[] = []
-    let failed = failAt === undefined
-    const store = openSqliteStore({
-      file,
-      pass: point => {
-        passed.push(point)
-        if (point !== failAt || failed) return
-        failed = true
-        throw new Error(`no ${point}`)
-      },
-    })
-    return { store, passed }
+  const passed: string[] = []
+  let atPoint: (point: string) => void = () => undefined
+  const listen = (point: unknown) => {
+    passed.push(String(point))
+    atPoint(String(point))
   }
+  beforeEach(() => {
+    passed.length = 0
+    atPoint = () => undefined
+    subscribe(POINT_CHANNEL, listen)
+  })
+  afterEach(() => {
+    unsubscribe(POINT_CHANNEL, listen)
+    vi.restoreAllMocks()
+  })
 
   test('puts at most 32 steps into one transaction', async () => {
-    const { store, passed } = watched()
+    const store = openSqliteStore({ file })
     await Promise.all(Array.from({ length: 70 }, (_, n) => store.commit(step(`c${n}`, 0))))
     const sizes = passed
       .join()
-      .split('before-commit')
-      .map(group => group.split('step-written').length - 1)
+      .split('store.before-commit')
+      .map(group => group.split('store.step-written').length - 1)
     expect(sizes).toEqual([32, 32, 6, 0])
     await store.close()
   })
 
   test('lets timers and sockets run between groups', async () => {
-    const { store, passed } = watched()
+    const store = openSqliteStore({ file })
     let groupsBefore = -1
     setImmediate(() =>
       setImmediate(() => {
-        groupsBefore = passed.filter(point => point === 'after-commit').length
+        groupsBefore = passed.filter(point => point === 'store.after-commit').length
       }),
     )
     await Promise.all(Array.from({ length: 320 }, (_, n) => store.commit(step(`c${n}`, 0))))
@@ -136,10 +137,20 @@ describe('group commit', () => {
     await store.close()
   })
 
-  test.each(['begun', 'before-commit'] as const)(
-    'acknowledges nothing of a group that fails at %s, then goes on',
-    async point => {
-      const { store } = watched(point)
+  test.each(['BEGIN', 'COMMIT'] as const)(
+    'acknowledges nothing of a group whose %s fails, then goes on',
+    async statement => {
+      const store = openSqliteStore({ file })
+      const failOnce = () =>
+        vi.spyOn(StatementSync.prototype, 'run').mockImplementationOnce(() => {
+          throw new Error('disk I/O error')
+        })
+      atPoint = point => {
+        if (point !== 'store.before-commit' || statement !== 'COMMIT') return
+        atPoint = () => undefined
+        failOnce()
+      }
+      if (statement === 'BEGIN') failOnce()
       const outcomes = await Promise.allSettled(
         [0, 1, 2].map(n => store.commit(step(`c${n}`, 0, { outbox: [row(`e${n}`, 'q')] }))),
       )
@@ -231,12 +242,12 @@ describe('a process killed while it commits', () => {
     console.log(`killed 5 times: ${lines.length} steps acknowledged, ${held} in the file, 0 lost`)
   }, 60_000)
 
-  test.each<[StorePoint, number]>([
-    ['begun', 3],
-    ['step-written', 13],
-    ['before-commit', 4],
-    ['after-commit', 4],
-    ['before-answer', 4],
+  test.each<[Point, number]>([
+    ['store.begun', 3],
+    ['store.step-written', 13],
+    ['store.before-commit', 4],
+    ['store.after-commit', 4],
+    ['store.before-answer', 4],
   ])('at the point %s (time %i) has lost nothing it acknowledged', async (point, nth) => {
     const child = spawn(process.execPath, [writer, file, 'p', `${point}:${nth}`], {
       stdio: ['ignore', 'pipe', 'inherit'],
@@ -245,7 +256,7 @@ describe('a process killed while it commits', () => {
     expect(child.signalCode).toBe('SIGKILL')
     const held = await allThere(said)
     // Killed before COMMIT only acknowledged groups are there; killed after it, one group more.
-    const isAfter = point === 'after-commit' || point === 'before-answer'
+    const isAfter = point === 'store.after-commit' || point === 'store.before-answer'
     expect(held - said.length).toBe(isAfter ? 8 : 0)
   })
 

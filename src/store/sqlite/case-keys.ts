@@ -38,11 +38,7 @@ export interface CaseKeyFile extends CaseKeys {
  */
 export function openCaseKeys(options: CaseKeysOptions): CaseKeyFile {
   const db = openDatabase(options.file, options.busyTimeoutMs ?? 2_000, keyDatabase)
-  const writer = groupWriter(
-    db,
-    () => undefined,
-    () => undefined,
-  )
+  const writer = groupWriter(db, () => undefined)
   const sql = {
     version: db.prepare('PRAGMA data_version'),
     find: db.prepare('SELECT clinic_key, wrapped FROM case_key WHERE case_id = ?'),

@@ -1,12 +1,10 @@
 import type { DatabaseSync } from 'node:sqlite'
+import { passed } from '../../points/points.ts'
 
 /** Most writes in one transaction; more would hold the event loop too long. */
 const groupMost = 32
 /** The write-ahead log is folded into the file after this many groups. */
 const groupsPerCheckpoint = 64
-
-/** Places a test may stop the process at, in the order a group passes them. */
-export type StorePoint = 'begun' | 'step-written' | 'before-commit' | 'after-commit' | 'before-answer'
 
 /** Writes queued by many callers and made durable together. */
 export interface GroupWriter {
@@ -34,7 +32,7 @@ type Outcome = { readonly done: true; readonly value: unknown } | { readonly don
  * Natural group commit on the main thread: whatever was queued while the last transaction ran goes into the next, at
  * most 32 writes. The flush is armed with setImmediate, so that sockets and timers get their turn between groups.
  */
-export function groupWriter(db: DatabaseSync, notify: () => void, pass: (point: StorePoint) => void): GroupWriter {
+export function groupWriter(db: DatabaseSync, notify: () => void): GroupWriter {
   const queue: Queued[] = []
   let armed = false
   let finished = false
@@ -73,7 +71,7 @@ export function groupWriter(db: DatabaseSync, notify: () => void, pass: (point: 
       for (const one of group) one.reject(error)
       return
     }
-    pass('before-answer')
+    passed('store.before-answer')
     group.forEach((one, index) => {
       const outcome = outcomes[index]
       if (outcome?.done) one.answer(outcome.value)
@@ -85,11 +83,11 @@ export function groupWriter(db: DatabaseSync, notify: () => void, pass: (point: 
 
   function commitTogether(group: readonly Queued[]): Outcome[] {
     sql.begin.run()
-    pass('begun')
+    passed('store.begun')
     const outcomes = group.map(one => attempt(one))
-    pass('before-commit')
+    passed('store.before-commit')
     sql.commit.run()
-    pass('after-commit')
+    passed('store.after-commit')
     return outcomes
   }
 
@@ -106,7 +104,7 @@ export function groupWriter(db: DatabaseSync, notify: () => void, pass: (point: 
       sql.release.run()
       return { done: false, reason }
     }
-    pass('step-written')
+    passed('store.step-written')
     return { done: true, value }
   }
 

@@ -2,7 +2,7 @@ import type { Store } from '../store.ts'
 import { alarmRows } from './alarm-rows.ts'
 import { caseRows } from './case-rows.ts'
 import { openDatabase } from './database.ts'
-import { groupWriter, type StorePoint } from './group-commit.ts'
+import { groupWriter } from './group-commit.ts'
 import { outboxRows } from './outbox-rows.ts'
 
 export interface SqliteStoreOptions {
@@ -10,8 +10,6 @@ export interface SqliteStoreOptions {
   readonly file: string
   /** How long a write waits for another process that holds the file, at most. Default 2,000. */
   readonly busyTimeoutMs?: number
-  /** Told each place a group passes; tests stop the process there. */
-  readonly pass?: (point: StorePoint) => void
 }
 
 /** The store over one SQLite file, with what the port leaves optional. */
@@ -32,7 +30,7 @@ export function openSqliteStore(options: SqliteStoreOptions): SqliteStore {
   const outbox = outboxRows(db)
   const alarms = alarmRows(db)
   const listeners = new Set<() => void>()
-  const writer = groupWriter(db, notify, options.pass ?? (() => undefined))
+  const writer = groupWriter(db, notify)
   let closed = false
 
   /** Apart from the group that called it: a listener that throws must not stop the writer. */
