@@ -75,6 +75,8 @@ function hostOf(url: string): string | undefined {
  * @param bytesMax  bytes, inclusive
  */
 export async function bodyWithin(request: Request, bytesMax: number): Promise<string | undefined> {
+  // Nothing here unpacks a body: one that says it is packed is no text.
+  if (!/^(?:identity)?$/i.test(request.headers.get('content-encoding') ?? '')) return ''
   if (Number(request.headers.get('content-length') ?? 0) > bytesMax) return undefined
   if (request.body === null) return ''
   const chunks: Uint8Array[] = []
@@ -87,9 +89,14 @@ export async function bodyWithin(request: Request, bytesMax: number): Promise<st
   return Buffer.concat(chunks).toString('utf8')
 }
 
-/** Fields of a form or JSON body, each as a list of strings; `undefined` when it is neither or cannot be read. */
+/**
+ * Fields of a form or JSON body, each as a list of strings; `undefined` when it is neither, is in another encoding than
+ * UTF-8, or cannot be read. Of a JSON key given twice the last counts (ECMAScript, JSON.parse); one without a value is left out.
+ */
 export function fieldsOf(body: string, contentType: string | null): Map<string, readonly string[]> | undefined {
-  const kind = (contentType ?? '').split(';')[0]?.trim().toLowerCase()
+  const [kind, ...parameters] = (contentType ?? '').split(';').map(part => part.trim().toLowerCase())
+  if (parameters.some(part => /^charset=/.test(part) && !/^charset="?(?:utf-?8|us-ascii)"?$/.test(part)))
+    return undefined
   if (kind === 'application/x-www-form-urlencoded') return formFields(body)
   if (kind === 'application/json') return jsonFields(body)
   return undefined
@@ -110,6 +117,7 @@ function jsonFields(body: string): Map<string, readonly string[]> | undefined {
   if (typeof parsed !== 'object' || parsed === null || Array.isArray(parsed)) return undefined
   const fields = new Map<string, readonly string[]>()
   for (const [name, value] of Object.entries(parsed)) {
+    if (value === null) continue
     const values: readonly unknown[] = Array.isArray(value) ? value : [value]
     if (!values.every(v => typeof v === 'string' || typeof v === 'number')) return undefined
     fields.set(name, values.map(String))

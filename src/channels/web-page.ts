@@ -24,6 +24,8 @@ export interface FamilyNumber {
 export interface FamilyFoot {
   readonly emergency: FamilyNumber
   readonly clinic: FamilyNumber
+  /** Other numbers that a text may name (transport, hospitals): tappable there, not at the foot. */
+  readonly namedInTexts?: readonly FamilyNumber[]
 }
 
 /** Everything around the body of a page. */
@@ -97,10 +99,13 @@ export function telephoneAddress(number: string): string {
   return `tel:${number.replace(/[^+\d*#]/g, '').replace(/(?!^)\+/g, '')}`
 }
 
-/** Text with the numbers at the foot made tappable where they stand alone in it. */
+/** Text with the numbers a family may ring made tappable where they stand alone in it. */
 export function withNumbers(text: string, foot: FamilyFoot): Html | string {
-  const numbers = [foot.emergency, foot.clinic]
-  const forms = numbers.flatMap(n => [shownNumber(n), n.number]).filter(form => form.length > 1)
+  const numbers = [foot.emergency, foot.clinic, ...(foot.namedInTexts ?? [])]
+  const forms = numbers
+    .flatMap(n => [shownNumber(n), n.number])
+    .filter(form => form.length > 1)
+    .toSorted((a, b) => b.length - a.length)
   const pattern = new RegExp(`(?<![\\d+-])(${forms.map(escapedForPattern).join('|')})(?![\\d-])`, 'g')
   const pieces = text.split(pattern)
   if (pieces.length === 1) return text
@@ -110,6 +115,21 @@ export function withNumbers(text: string, foot: FamilyFoot): Html | string {
 function telLink(piece: string, numbers: readonly FamilyNumber[]): Html {
   const number = numbers.find(n => shownNumber(n) === piece || n.number === piece)
   return html`<a class="tel" href="${telephoneAddress(number?.number ?? piece)}">${piece}</a>`
+}
+
+/** Longest of a person's words shown whole, in UTF-16 units; of what is longer, this much of its beginning and its end. */
+const WORDS_SHOWN = { whole: 3_000, beginning: 2_000, end: 800 }
+const STEERING = /(?![\n\t])\p{Cc}/gu
+
+/**
+ * A person's words as a page shows them: as written, but what steers a machine (control characters) as a replacement
+ * sign, and very long ones without their middle. Show them in an element of their own with `dir="auto"`: marks that
+ * turn the direction of text then end with it.
+ */
+export function wordsShown(words: string): string {
+  const { whole, beginning, end } = WORDS_SHOWN
+  const shown = words.length <= whole ? words : `${words.slice(0, beginning)}\n[…]\n${words.slice(-end)}`
+  return shown.toWellFormed().replace(STEERING, '\ufffd')
 }
 
 function escapedForPattern(text: string): string {

@@ -1,7 +1,7 @@
 import { html } from 'hono/html'
 import type { Part } from '../case/message.ts'
 import type { CaseView, LogLine } from '../case/view.ts'
-import { type Html, telephoneAddress, type Wording } from '../channels/web-page.ts'
+import { type Html, telephoneAddress, type Wording, wordsShown } from '../channels/web-page.ts'
 import { numberText } from '../oncall/number-text.ts'
 import { after, type Instant, minutes } from '../time/instant.ts'
 import { milderThan } from './action.ts'
@@ -106,7 +106,7 @@ ${view.told.map(line => toldLine(line, frame))}</section>`
 function toldLine(line: LogLine, { wording, clockText }: CaseFrame): Html {
   return html`<div class="line ${line.speaker.kind}"><time datetime="${new Date(line.at).toISOString()}">${clockText(line.at)}</time>
 <div><p class="who">${speaker(line, wording)} · ${wording(`clinic-reached-${line.reached}`)}</p>
-${line.said === undefined ? '' : html`<p class="words">“${line.said}”</p>`}
+${line.said === undefined ? '' : html`<p class="words" dir="auto">“${wordsShown(line.said)}”</p>`}
 ${line.parts.map(toldPart)}</div></div>`
 }
 
@@ -124,7 +124,7 @@ function speaker(line: LogLine, wording: Wording): string {
 function toldPart(part: Part): Html {
   switch (part.kind) {
     case 'person':
-      return html`<p class="words">“${part.text}”</p>`
+      return html`<p class="words" dir="auto">“${wordsShown(part.text)}”</p>`
     case 'advice':
       return html`<p class="advice">${part.text}</p>`
     case 'withdrawn':

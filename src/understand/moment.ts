@@ -31,13 +31,29 @@ export type Timed =
   | { readonly kind: 'answer'; readonly answer: Answer; readonly between?: Between }
   | { readonly kind: 'misread'; readonly reason: Misread }
 
-const REASONS: ReadonlySet<string> = new Set([
-  'time-unclear',
-  'time-future',
-  'time-impossible',
-  'time-twice',
-  'two-answers',
-])
+/** Why words are no moment, date or length, in the family's terms: a clock time helps nobody who is asked for a length. */
+const MISREADS: Readonly<Record<'moment' | 'date' | 'duration', Readonly<Record<string, Misread>>>> = {
+  moment: {
+    'time-unclear': 'time-unclear',
+    'time-future': 'time-future',
+    'time-impossible': 'time-impossible',
+    'time-twice': 'time-twice',
+    'two-answers': 'time-two-ways',
+  },
+  date: {
+    'time-unclear': 'date-unclear',
+    'time-future': 'time-future',
+    'time-impossible': 'date-impossible',
+    'two-answers': 'date-two-ways',
+  },
+  duration: { 'time-unclear': 'length-unclear', 'time-impossible': 'length-impossible' },
+}
+const UNCLEAR = { moment: 'time-unclear', date: 'date-unclear', duration: 'length-unclear' } as const
+
+/** The misreading of an answer of this kind, for a reason the readers give; unclear where it has none of its own. */
+export function misreadOf(accepts: 'moment' | 'date' | 'duration', reason: string): Misread {
+  return MISREADS[accepts][reason] ?? UNCLEAR[accepts]
+}
 
 /** Typed words as a moment, a date or a length, as the question wants. What cannot be read is asked again. */
 export function timeIn(
@@ -50,13 +66,13 @@ export function timeIn(
     text,
     context,
   )
-  if (read.kind === 'ask')
-    return { kind: 'misread', reason: REASONS.has(read.reason) ? (read.reason as Misread) : 'time-unclear' }
+  const unclear = { kind: 'misread', reason: UNCLEAR[accepts] } as const
+  if (read.kind === 'ask') return { kind: 'misread', reason: misreadOf(accepts, read.reason) }
   if (accepts === 'duration') {
-    if (read.kind !== 'length') return { kind: 'misread', reason: 'time-unclear' }
+    if (read.kind !== 'length') return unclear
     return { kind: 'answer', answer: { kind: 'length', atLeastMs: read.atLeastMs, atMostMs: read.atMostMs } }
   }
-  if (read.kind !== 'between') return { kind: 'misread', reason: 'time-unclear' }
+  if (read.kind !== 'between') return unclear
   const between = { earliest: read.earliest, latest: read.latest }
   return { kind: 'answer', answer: { kind: 'moment', ...between }, between }
 }
@@ -67,7 +83,7 @@ export function timeIn(
  * Calendar parts of a date button (`P6W`, `P20Y`) are counted in the clinic's zone.
  */
 export function tapped(value: string, fact: FactDocument, context: TimeContext): Answer | undefined {
-  const span = fact.taps?.[value]
+  const span = fact.taps !== undefined && Object.hasOwn(fact.taps, value) ? fact.taps[value] : undefined
   if (span === undefined || span === 'words') return undefined
   const [shortest, longest] = span.map(text => Duration.fromISO(text))
   if (shortest?.isValid !== true || longest?.isValid !== true) return undefined

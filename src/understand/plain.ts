@@ -76,10 +76,8 @@ const NON_ASCII_LETTER = /\P{ASCII}/gu
  * Total: any string, with lone surrogates too, gives a string.
  */
 export function plainOf(text: string): string {
-  return boundedOf(text)
-    .toWellFormed()
-    .replace(QUOTES, "'")
-    .normalize('NFKC')
+  // A ligature may become eighteen letters: what is read is bounded again once it is written out.
+  return boundedOf(boundedOf(text).toWellFormed().replace(QUOTES, "'").normalize('NFKC'))
     .replace(INVISIBLE, '')
     .toLowerCase()
     .normalize('NFD')

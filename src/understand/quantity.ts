@@ -42,7 +42,7 @@ export function phoneIn(plain: string, reading: Reading, region: Region, lexicon
   const runs = (text.match(/\+?\(?\d[\d\s().\-/]{5,24}\d/g) ?? []).map(run => run.trim())
   const numbers = new Set(runs.flatMap(run => e164Of(run, region)))
   const [number] = numbers
-  if (numbers.size > 1) return { kind: 'misread', reason: 'two-answers' }
+  if (numbers.size > 1) return { kind: 'misread', reason: 'phone-two' }
   if (number !== undefined) return { kind: 'answer', answer: { kind: 'phone', number } }
   return isUnsure(reading, lexicon) ? UNSURE : { kind: 'misread', reason: 'phone-unclear' }
 }

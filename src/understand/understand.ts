@@ -16,7 +16,7 @@ import { concernsIn } from './concern.ts'
 import { dangerIn } from './danger.ts'
 import { factsIn } from './fact.ts'
 import type { Lexicon } from './lexicon.ts'
-import { type TimeContext, type TimeReader, tapped, timeIn } from './moment.ts'
+import { misreadOf, type TimeContext, type TimeReader, tapped, timeIn } from './moment.ts'
 import { type Reading, readingOf } from './pattern.ts'
 import { firstSaid } from './phrase.ts'
 import { hasWords, isBlank, plainOf } from './plain.ts'
@@ -118,7 +118,8 @@ function choiceTapped(body: Extract<Incoming['body'], { kind: 'choice' }>, conte
 
 function readBackTapped(values: readonly string[], said: string): Understood {
   if (values.length !== 1) return { kind: 'misread', reason: 'two-answers', said }
-  return { kind: 'read-back', right: values[0] === 'yes', said }
+  const [value] = values
+  return value === 'yes' || value === 'no' ? { kind: 'read-back', right: value === 'yes', said } : notAnOption(said)
 }
 
 function tapRead(values: readonly string[], said: string, question: Question, context: UnderstandContext): Understood {
@@ -129,14 +130,16 @@ function tapRead(values: readonly string[], said: string, question: Question, co
   const kind = context.fact?.kind ?? (question.several ? 'many' : 'choice')
   const offered = (one: string): boolean =>
     context.fact?.values?.includes(one) ?? question.options.some(option => option.value === one)
-  if (kind === 'moment' || kind === 'date' || kind === 'length') return spanTapped(all, said, context)
-  if (!all.every(offered))
-    return value === 'write-only' ? writeOnly(said) : { kind: 'misread', reason: 'not-an-option', said }
+  if (kind === 'moment' || kind === 'date' || kind === 'length') return spanTapped(all, said, kind, context)
+  if (kind === 'phone') return all.length === 1 && value === 'write-only' ? writeOnly(said) : notAnOption(said)
+  if (!all.every(offered)) return notAnOption(said)
   if (kind === 'many' && all.length > 1 && all.includes('none')) return { kind: 'misread', reason: 'two-answers', said }
   if (kind === 'many') return counted({ kind: 'many', values: all }, said, context)
   if (others.length > 0) return { kind: 'misread', reason: 'two-answers', said }
   return counted({ kind: 'choice', value }, said, context)
 }
+
+const notAnOption = (said: string): Understood => ({ kind: 'misread', reason: 'not-an-option', said })
 
 const writeOnly = (said: string): Understood => ({
   kind: 'answer',
@@ -144,10 +147,16 @@ const writeOnly = (said: string): Understood => ({
   said,
 })
 
-function spanTapped(values: readonly string[], said: string, context: UnderstandContext): Understood {
+function spanTapped(
+  values: readonly string[],
+  said: string,
+  kind: 'moment' | 'date' | 'length',
+  context: UnderstandContext,
+): Understood {
   if (values.length > 1) return { kind: 'misread', reason: 'two-answers', said }
   const answer = context.fact === undefined ? undefined : tapped(values[0] ?? '', context.fact, timeContextOf(context))
-  return answer === undefined ? { kind: 'misread', reason: 'time-unclear', said } : { kind: 'answer', answer, said }
+  const reason = misreadOf(kind === 'length' ? 'duration' : kind, 'time-unclear')
+  return answer === undefined ? { kind: 'misread', reason, said } : { kind: 'answer', answer, said }
 }
 
 const saidOf = (values: readonly string[], question: Question | undefined): string =>
@@ -221,8 +230,9 @@ function readBackTyped(
   context: UnderstandContext,
 ): Understood {
   if (isUnsure(reading, context.lexicon)) return { kind: 'answer', answer: { kind: 'unsure' }, said }
-  const corrected = timeRead(plain, said, question, context)
-  if (corrected?.kind === 'answer') return corrected
+  const accepts = question.accepts === 'date' || question.accepts === 'duration' ? question.accepts : 'moment'
+  const corrected = timeRead(plain, said, accepts, context)
+  if (corrected.kind === 'answer') return corrected
   const right = plainYesNo(reading, context.lexicon)
   return right === undefined ? { kind: 'misread', reason: 'not-an-option', said } : { kind: 'read-back', right, said }
 }
@@ -244,7 +254,7 @@ function questionRead(
     case 'date':
     case 'duration':
       if (isUnsure(reading, lexicon)) return { kind: 'answer', answer: { kind: 'unsure' }, said }
-      return timeRead(plain, said, question, context) ?? { kind: 'misread', reason: 'time-unclear', said }
+      return timeRead(plain, said, question.accepts, context)
     case 'words':
       return choiceRead(reading, said, question, context)
   }
@@ -277,8 +287,12 @@ function choiceRead(reading: Reading, said: string, question: Question, context:
   return isUnnamedDanger ? { kind: 'answer', answer: { kind: 'unsure' }, said } : readAs(read, said, context)
 }
 
-function timeRead(plain: string, said: string, question: Question, context: UnderstandContext): Understood | undefined {
-  const accepts = question.accepts === 'date' || question.accepts === 'duration' ? question.accepts : 'moment'
+function timeRead(
+  plain: string,
+  said: string,
+  accepts: 'moment' | 'date' | 'duration',
+  context: UnderstandContext,
+): Understood {
   const timed = timeIn(plain, accepts, context.times, timeContextOf(context))
   if (timed.kind === 'misread') return { kind: 'misread', reason: timed.reason, said }
   const isReadBack = timed.between !== undefined && context.fact?.['read-back'] === true

@@ -1,7 +1,7 @@
 import { html } from 'hono/html'
 import type { Part } from '../../case/message.ts'
 import type { LogLine } from '../../case/view.ts'
-import { type FamilyFoot, type Html, type Wording, withNumbers } from '../web-page.ts'
+import { type FamilyFoot, type Html, type Wording, withNumbers, wordsShown } from '../web-page.ts'
 import type { FamilyClock, FamilyLog } from './family-log.ts'
 
 /** What lines are drawn with. */
@@ -63,7 +63,7 @@ function lineOf(line: LogLine, frame: OneLine): Html {
   return html`<article class="line ${line.speaker.kind}" data-key="${frame.key}">
 <time datetime="${new Date(line.at).toISOString()}">${clock.text(line.at)}</time>
 <div class="said"><p class="who">${speakerOf(line, wording)}</p>
-${line.said === undefined ? '' : html`<div class="answer"><p class="words">${line.said}</p>${frame.change === undefined ? '' : changeForm(frame.change, frame)}</div>`}
+${line.said === undefined ? '' : html`<div class="answer"><p class="words" dir="auto">${wordsShown(line.said)}</p>${frame.change === undefined ? '' : changeForm(frame.change, frame)}</div>`}
 ${partsOf(parts, frame)}
 ${reached === undefined ? '' : html`<p class="soft">${reached}</p>`}
 </div></article>`
@@ -125,7 +125,7 @@ function partOf(part: Part, foot: FamilyFoot): Html {
     case 'withdrawn':
       return html`<p class="withdrawn">${withNumbers(part.text, foot)}</p>`
     case 'person':
-      return html`<blockquote>${part.text}</blockquote>`
+      return html`<blockquote dir="auto">${wordsShown(part.text)}</blockquote>`
     case 'question':
     case 'notice':
     case 'advice':

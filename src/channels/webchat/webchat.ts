@@ -114,6 +114,12 @@ export function webchat(ports: WebchatPorts): Webchat {
     return htmlResponse(request, markup, nonce)
   }
 
+  /** The page again with a line on what is missing; nothing was passed on. */
+  const nothingSaid = (request: Request, id: 'nothing-chosen' | 'nothing-written'): Promise<Response> | Response =>
+    wantsJson(request)
+      ? refusalAsJson(request, 422, { heading: wording(id), lines: [] }, [])
+      : logPage(request, { status: 422, note: wording(id) })
+
   app.get('/', c => logPage(c.req.raw))
 
   app.get('/log', async c => {
@@ -148,7 +154,7 @@ export function webchat(ports: WebchatPorts): Webchat {
     const fields = fieldsOf(body, request.headers.get('content-type'))
     const tap = tapOf(fields ?? new Map(), chatOf(cookie), ports.clock.now(), ports.randomId)
     if (tap.kind === 'unreadable') return notice(request, 400, noticeOf('unreadable'))
-    if (tap.kind === 'nothing-chosen') return logPage(request, { status: 422, note: wording('nothing-chosen') })
+    if (tap.kind !== 'tap') return nothingSaid(request, tap.kind)
     await ports.receive(tap.incoming)
     if (wantsJson(request)) return Response.json({ taken: true }, { headers: headersFor(request, 'none') })
     const headers = { ...headersFor(request, 'none'), Location: '/#now' }
@@ -193,7 +199,9 @@ export function webchat(ports: WebchatPorts): Webchat {
   app.onError((error, c) => {
     const seconds = retryAfterSecondsOf(error)
     if (seconds === undefined) return notice(c.req.raw, 500, noticeOf('broken'))
-    return notice(c.req.raw, 503, noticeOf('busy'), [['Retry-After', String(Math.ceil(seconds))]])
+    // Full is one thing; a message that could not be kept is another: then the family has to ring.
+    const id = error.name === 'NotStored' ? 'not-kept' : 'busy'
+    return notice(c.req.raw, 503, noticeOf(id), [['Retry-After', String(Math.ceil(seconds))]])
   })
 
   return {

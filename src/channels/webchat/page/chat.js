@@ -135,7 +135,16 @@
           refresh(true)
           flush()
         } else if (response.status >= 500 || response.status === 429) {
-          later()
+          // It is sent again by itself. Why it was not taken, and what to do meanwhile, is said until it is.
+          response.json().then(
+            answer => {
+              item.why = answer.words
+              later()
+            },
+            () => {
+              later()
+            },
+          )
         } else {
           drop(item)
           response.json().then(
@@ -212,7 +221,7 @@
     })
     queue.forEach((item, i) => {
       var isOnTheWay = i === 0 && isSending
-      addLine(place, item.label, isOnTheWay ? words.sending : words.unsent).setAttribute('data-waiting', '')
+      addLine(place, item.label, item.why || (isOnTheWay ? words.sending : words.unsent)).setAttribute('data-waiting', '')
     })
     if (queue.length > 0 && navigator.onLine === false) {
       addLine(place, '', words.offline).setAttribute('data-waiting', '')
