@@ -112,6 +112,7 @@ function calloutOf(line: Line, state: CaseState, wording: Catalogue, at: Instant
     sentence: text(wording, `callout/${stage}`, stage, values),
     state: STATES[stage] ?? 'none',
     ...(taken === undefined ? {} : { takenBy: taken.by.id }),
+    ...(taken?.promisedAt === undefined ? {} : { promisedAt: taken.promisedAt }),
   }
 }
 

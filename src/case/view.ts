@@ -17,6 +17,8 @@ export interface CaseView {
     readonly sentence: string
     readonly state: 'none' | 'paging' | 'taken' | 'spoken-to' | 'outcome-set' | 'unanswered'
     readonly takenBy?: string
+    /** By when whoever took it said they would be in touch. */
+    readonly promisedAt?: Instant
   }
   /** Situation, background, assessment, recommendation and read-back: each a list of lines. */
   readonly handover: {

@@ -1,12 +1,11 @@
 /** The demonstration's clinician side: cases by what is due next, and who was reached how. */
 import type { Line } from '../case/line.ts'
-import { parseState } from '../case/state.ts'
 import { clockOf } from '../case/values.ts'
 import type { Wording } from '../channels/web-page.ts'
 import type { BoardPage, BoardRow, BoardView } from '../http/board-page.ts'
 import { reachableOf } from '../oncall/clinic.ts'
 import { isOpen } from '../oncall/opening.ts'
-import { parkedOf } from '../runtime/parking.ts'
+import type { Doubt } from '../runtime/watch-health.ts'
 import type { Store, StoredCase } from '../store/store.ts'
 import { before, days, type Instant } from '../time/instant.ts'
 import type { BotPagers } from './bot-pagers.ts'
@@ -16,16 +15,21 @@ const MOST_PAGES = 40
 
 export async function boardView(ports: {
   line: Line
-  store: Store
+  store: Pick<Store, 'recent'>
   pagers: BotPagers
+  doubts: readonly Doubt[]
   at: Instant
   wording: Wording
 }): Promise<BoardView> {
-  const { line, store, pagers, at, wording } = ports
+  const { line, store, pagers, doubts, at, wording } = ports
   const links = new Map(pagers.board.recent().map(page => [page.caseId, pathOf(page.link)]))
   const cases = await store.recent(before(at, days(1)))
   return {
     isNight: !isOpen(line.clinic, at),
+    doubts: doubts.map(({ what, since, pager }) => {
+      const way = pager === undefined ? '' : ` (${pager})`
+      return `${wording(`doubt-${what}`)}${way} ${wording('doubt-since', { now: clockOf(line, since) })}`
+    }),
     rows: cases.map(stored => rowOf(line, stored, at, wording, links.get(stored.caseId))),
     pages: pagesOf(ports),
   }
@@ -33,7 +37,7 @@ export async function boardView(ports: {
 
 function rowOf(line: Line, stored: StoredCase, at: Instant, wording: Wording, link: string | undefined): BoardRow {
   const view = storedView(line, stored, [], at)
-  const promised = promisedIn(line, stored)
+  const promised = view.callout.promisedAt
   const next = view.coming[0]
   const due =
     promised !== undefined && view.callout.state === 'taken'
@@ -50,10 +54,6 @@ function rowOf(line: Line, stored: StoredCase, at: Instant, wording: Wording, li
     closed: view.closed,
     ...(link === undefined ? {} : { link }),
   }
-}
-
-function promisedIn(line: Line, stored: StoredCase): Instant | undefined {
-  return parkedOf(stored.state) === undefined ? parseState(line, stored.state).callout.taken?.promisedAt : undefined
 }
 
 function pagesOf({

@@ -14,13 +14,15 @@ import { type Server, serveHttp } from '../http/server.ts'
 import { familyNumbers } from '../oncall/family-numbers.ts'
 import { numberText } from '../oncall/number-text.ts'
 import { fitPageText } from '../pagers/page-text.ts'
-import type { Clock, Random } from '../runtime/clock.ts'
+import { type Clock, type Random, steadyClock } from '../runtime/clock.ts'
+import type { Fault } from '../runtime/fault.ts'
 import { lineMachine } from '../runtime/line-machine.ts'
 import { lineUnderstanding } from '../runtime/line-understanding.ts'
-import { errorFields, type Log } from '../runtime/log.ts'
+import { errorFields, type Log, type LogFields } from '../runtime/log.ts'
 import type { Machine } from '../runtime/machine.ts'
 import { createRuntime, type Runtime } from '../runtime/runtime.ts'
 import { sha256 } from '../runtime/system-clock.ts'
+import type { Health } from '../runtime/watch-health.ts'
 import type { Store } from '../store/store.ts'
 import { dayText } from '../time/local-time.ts'
 import { readDate, readDuration, readMoment } from '../time/phrases.ts'
@@ -49,6 +51,10 @@ export interface BotOptions {
   readonly channels?: readonly Channel[]
   /** In place of the machine of the loaded flows: for tests that show the bot runs on it. */
   readonly machine?: Machine
+  /** Stands between the bot and its store: for tests of a store that fails. */
+  readonly through?: (store: Store) => Store
+  /** The loops stand for good: the process must end with an error, so that another one begins. */
+  readonly onStanding?: () => void
   /** In place of the clinic's own pagers. */
   readonly pagers?: BotPagers
   /** The data folder is thrown away afterwards: its keys are made, as in a demonstration. */
@@ -69,18 +75,21 @@ export interface Bot {
 }
 
 export async function openBot(options: BotOptions): Promise<Bot> {
-  const { loaded, clock, random, log } = options
+  const { loaded, random, log } = options
+  // One clock for all that is read, shown and waited for: a message is never made before the case it is about.
+  const clock = steadyClock(options.clock)
   const { line } = loaded
   const data = openDataFolder(options.dataDir, random)
   const storeFault = (error: unknown, caseId?: string) =>
     log({ what: 'store-failed', ...(caseId === undefined ? {} : { caseId }), ...errorFields(error) })
-  const { store } = await openSealedData({
+  const { store: sealed } = await openSealedData({
     data,
     mode: line.clinic.demonstration || options.isThrowaway === true ? 'demonstration' : 'clinic',
     onUnreadable: ({ caseId, error }) => storeFault(error, caseId),
     onFault: error => storeFault(error),
   })
-  const keeping = retention({ store, clock, keep: loaded.retention, onFault: error => storeFault(error) })
+  const store = options.through?.(sealed) ?? sealed
+  const keeping = retention({ store: sealed, clock, keep: loaded.retention, onFault: error => storeFault(error) })
   const now = () => clock.now()
   const secret = `whsec_${data.key.toString('base64')}`
   const pagers =
@@ -104,13 +113,9 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     pagerOf: id => pagers.of(id),
     fitPage: (pieces, link) => fitPageText(pieces, link),
     pageLink: ({ caseId, to, at }) => `${options.origin()}/p/${pageToken(data.key, { caseId, to, at })}`,
-    onFault: fault =>
-      log({
-        what: fault.code,
-        ...(fault.caseId === undefined ? {} : { caseId: fault.caseId }),
-        ...(fault.why === undefined ? {} : { why: fault.why }),
-        ...errorFields(fault.error),
-      }),
+    healthLink: () => `${options.origin()}/health`,
+    onFault: fault => log(faultFields(fault)),
+    ...(options.onStanding === undefined ? {} : { onStanding: options.onStanding }),
     lastAlive: data.lastAlive,
     askedAgainAfter: line.settings['asked-again-after'],
   })
@@ -125,7 +130,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
         await runtime.receive(incoming)
         await rendered(incoming)
       },
-      log: async ref => familyLogOf(line, await store.casesOf(ref), await runtime.logOf(ref), now()),
+      log: async ref => familyLogOf(line, await runtime.reads.casesOf(ref), await runtime.logOf(ref), now()),
       clock: { now, text: clockText, day: at => dayText(at, line.clinic.zone, now(), line.language) },
       randomId: () => random.hex(16),
       foot,
@@ -140,12 +145,15 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     channels.set(chat.id, chat)
     const pages = clinicianPages({
       case: async caseId => {
-        const stored = await store.load(caseId)
+        const stored = await runtime.reads.load(caseId)
         return stored === undefined ? undefined : storedView(line, stored, await runtime.logOfCase(caseId), now())
       },
       openByToken: async token => openToken(data.key, token, line.clinic, now()),
-      act: (caseId, by, action) => act({ line, store, runtime, wording: words }, caseId, by, action),
-      board: () => boardView({ line, store, pagers, at: now(), wording: words }),
+      act: (caseId, by, action) => act({ line, store: runtime.reads, runtime, wording: words }, caseId, by, action),
+      board: async () => {
+        const { doubts } = await runtime.health()
+        return boardView({ line, store: runtime.reads, pagers, doubts, at: now(), wording: words })
+      },
       now,
       clockText,
       randomId: () => random.hex(16),
@@ -170,7 +178,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
         { path: '/p/', fetch: request => pages.fetch(request) },
         ...(line.clinic.demonstration ? [{ path: '/board', fetch: (request: Request) => pages.fetch(request) }] : []),
       ],
-      health: async () => ({ ok: true, ...runtime.figures() }),
+      health: async () => healthText(await runtime.health()),
       busySeconds: () => (runtime.figures().queued > 1_000 ? 5 : undefined),
       fallback,
       onFault: ({ name, where }) => log({ what: 'http-fault', error: name, place: where }),
@@ -181,11 +189,16 @@ export async function openBot(options: BotOptions): Promise<Bot> {
 
   /** Waits shortly until the replies to a message stand in the log, so that a page without script shows them at once. */
   async function rendered(ref: { channel: string; chat: string }): Promise<void> {
-    for (let tries = 0; tries < 40; tries++) {
-      const [latest] = await store.casesOf(ref)
-      const rows = latest === undefined ? [] : await store.outboxOf(latest.caseId)
-      if (!rows.some(row => row.lane === 'family' && row.status === 'waiting')) return
-      await new Promise<void>(resolve => clock.wake(clock.monotonicMs() + 25, resolve))
+    try {
+      for (let tries = 0; tries < 40; tries++) {
+        const [latest] = await runtime.reads.casesOf(ref)
+        const rows = latest === undefined ? [] : await runtime.reads.outboxOf(latest.caseId)
+        if (!rows.some(row => row.lane === 'family' && row.status === 'waiting')) return
+        await new Promise<void>(resolve => clock.wake(clock.monotonicMs() + 25, resolve))
+      }
+    } catch (error) {
+      // The message is kept: it must not be said that it was not. The page that comes next says what is wrong.
+      storeFault(error)
     }
   }
 
@@ -209,8 +222,23 @@ export async function openBot(options: BotOptions): Promise<Bot> {
   }
 }
 
+/** A fault as the log may hold it: codes, ids, the class of an error. */
+function faultFields(fault: Fault): LogFields {
+  const { code, error, ...rest } = fault
+  return { what: code, ...rest, ...errorFields(error) }
+}
+
+/** Instants as people read them, in UTC. */
+function healthText({ doubts, ...health }: Health) {
+  return {
+    ...health,
+    doubts: doubts.map(({ since, ...doubt }) => ({ ...doubt, since: new Date(since).toISOString() })),
+  }
+}
+
 function footOf({ line }: LoadedLine, words: Wording): FamilyFoot {
-  const { emergency, clinic } = familyNumbers(line.clinic)
+  const { emergency, clinic, transport, hospitals } = familyNumbers(line.clinic)
+  const named = [{ label: '', ...transport }, ...hospitals.map(({ name, number }) => ({ label: name, ...number }))]
   return {
     emergency: {
       label: words('number-emergency'),
@@ -224,6 +252,7 @@ function footOf({ line }: LoadedLine, words: Wording): FamilyFoot {
       shown: numberText(clinic.number),
       ...(clinic.words === undefined ? {} : { words: clinic.words }),
     },
+    namedInTexts: named.map(({ label, number }) => ({ label, number, shown: numberText(number) })),
   }
 }
 

@@ -10,7 +10,7 @@ import { instant } from '../time/instant.ts'
 
 export interface ActPorts {
   readonly line: Line
-  readonly store: Store
+  readonly store: Pick<Store, 'load'>
   readonly runtime: Pick<Runtime, 'act'>
   readonly wording: (id: string) => string
 }

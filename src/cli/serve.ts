@@ -1,6 +1,7 @@
 import { join } from 'node:path'
-import { lineLog } from '../runtime/log.ts'
+import { errorFields, type Log, lineLog } from '../runtime/log.ts'
 import { systemClock, systemRandom } from '../runtime/system-clock.ts'
+import { startWatchdog } from '../runtime/watchdog.ts'
 import { openBot } from './bot.ts'
 import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
 import { DEMO_CLINIC, loadLine } from './load-line.ts'
@@ -37,16 +38,20 @@ export const serveCommand: Command = {
       )
       return 1
     }
+    const log = lineLog(() => clock.now())
+    endOnFaults(log)
     let origin = loaded.line.clinic.webAddress ?? ''
     const bot = await openBot({
       loaded,
       dataDir: values.data,
       clock,
       random: systemRandom(),
-      log: lineLog(() => clock.now()),
+      log,
       origin: () => origin,
+      onStanding: endWithError,
       ...(loaded.line.clinic.webAddress === undefined ? {} : { publicOrigin: loaded.line.clinic.webAddress }),
     })
+    const watchdog = startWatchdog()
     const server = await bot.serve(port, values.host)
     const here = `http://${values.host === '127.0.0.1' ? 'localhost' : values.host}:${server.port}`
     origin = loaded.line.clinic.webAddress ?? here
@@ -58,9 +63,26 @@ export const serveCommand: Command = {
     await stopWanted()
     await bot.stop()
     await server.stop()
+    await watchdog.stop()
     return 0
   },
 }
+
+/**
+ * An error that nothing caught leaves the process in a state that nobody knows: it must not answer a family from it. What
+ * was answered is on disk, so it ends at once, without its last words: a message may quote a family. Whatever started it
+ * starts it again.
+ */
+function endOnFaults(log: Log): void {
+  for (const event of ['uncaughtException', 'unhandledRejection'] as const) {
+    process.on(event, (error: unknown) => {
+      log({ what: 'process-fault', why: event, ...errorFields(error) })
+      endWithError()
+    })
+  }
+}
+
+const endWithError = (): never => process.exit(1)
 
 /** Resolves at the first signal to stop; a second one ends the process at once. */
 function stopWanted(): Promise<void> {

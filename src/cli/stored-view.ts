@@ -3,15 +3,25 @@ import { viewOf } from '../case/handover.ts'
 import type { Line } from '../case/line.ts'
 import { parseState } from '../case/state.ts'
 import type { CaseView, LogLine } from '../case/view.ts'
-import { type Parked, parkedOf } from '../runtime/parking.ts'
+import { codeIn, type Parked, parkedOf } from '../runtime/parking.ts'
 import type { StoredCase } from '../store/store.ts'
 import type { Instant } from '../time/instant.ts'
 
 export function storedView(line: Line, stored: StoredCase, log: readonly LogLine[], at: Instant): CaseView {
   const parked = parkedOf(stored.state)
-  return parked === undefined
-    ? viewOf(line, parseState(line, stored.state), log, at)
-    : parkedView(line, stored, parked, log)
+  if (parked !== undefined) return parkedView(line, stored, parked, log)
+  try {
+    return viewOf(line, parseState(line, stored.state), log, at)
+  } catch {
+    // Not parked yet, and not to be trusted: shown like one that is, so that it hides no other case and can be settled.
+    return parkedView(line, stored, unreadable(stored), log)
+  }
+}
+
+function unreadable({ state, changedAt }: StoredCase): Parked {
+  const code = codeIn(state)
+  const parked = { at: changedAt, why: 'broken', pagedAt: changedAt, pagedTimes: 0 } as const
+  return { parked: code === undefined ? parked : { ...parked, code }, state }
 }
 
 /** A parked case has no handover to trust: what was said and told word for word, who has it, and nothing guessed. */

@@ -6,6 +6,8 @@ import type { Instant } from '../time/instant.ts'
 export interface BoardView {
   /** Whether it is night at the clinic: the list is then called *Tonight*. */
   readonly isNight: boolean
+  /** What keeps the line from being trusted now, each as a sentence. */
+  readonly doubts?: readonly string[]
   readonly rows: readonly BoardRow[]
   /** Latest first. */
   readonly pages: readonly BoardPage[]
@@ -47,6 +49,7 @@ export function boardScreen(board: BoardView, frame: BoardFrame): Html {
   return html`<main id="main">
 <h1>${wording(board.isNight ? 'board-tonight' : 'board-now')}</h1>
 <p class="soft">${wording('board-demonstration')}</p>
+${(board.doubts ?? []).length === 0 ? '' : html`<div role="alert"><p><strong>${wording('doubt-heading')}</strong></p><ul class="marks">${(board.doubts ?? []).map(doubt => html`<li>${doubt}</li>`)}</ul></div>`}
 ${board.rows.length === 0 ? html`<p>${wording('board-no-cases')}</p>` : html`<ol class="board">${byDue(board.rows).map(row => boardRow(row, frame))}</ol>`}
 <h2>${wording('board-pages')}</h2>
 ${board.pages.length === 0 ? html`<p>${wording('board-no-pages')}</p>` : html`<ol class="board">${board.pages.map(sent => boardPage(sent, frame))}</ol>`}

@@ -183,7 +183,8 @@ export function clinicianPages(ports: ClinicianPorts): ClinicianPages {
   })
 
   app.notFound(c => notice(c, 404, 'clinic-unknown'))
-  app.onError((_, c) => notice(c, 500, 'clinic-broken'))
+  // Whatever fails on the way of a press, it is not known to be kept: whoever pressed must not believe that it was.
+  app.onError((_, c) => (c.req.method === 'POST' ? notice(c, 503, 'clinic-not-kept') : notice(c, 500, 'clinic-broken')))
 
   return { fetch: async request => app.fetch(request) }
 }

@@ -1,3 +1,4 @@
+import { doubting } from '../case/clock-doubt.ts'
 import type { Effect } from '../case/effect.ts'
 import type { CaseEvent, Clinician } from '../case/event.ts'
 import type { ChatRef } from '../case/message.ts'
@@ -5,7 +6,7 @@ import type { Clinic } from '../oncall/clinic.ts'
 import { passed } from '../points/points.ts'
 import type { Store, StoredCase } from '../store/store.ts'
 import { type Instant, instant } from '../time/instant.ts'
-import type { Clock } from './clock.ts'
+import { type Clock, doubtOf } from './clock.ts'
 import type { OnFault } from './fault.ts'
 import type { Machine, RunningCase } from './machine.ts'
 import type { CaseOpened } from './opening.ts'
@@ -34,7 +35,14 @@ export interface Loaded {
   readonly state: RunningCase | undefined
 }
 
-export interface Application {
+/** What stands before everything else in a reply, asked when the reply is worked out. */
+export interface ReplyOpening {
+  readonly opensWith?: () => string | undefined
+  /** Called once a step with such a reply is committed. */
+  readonly replied?: () => void
+}
+
+export interface Application extends ReplyOpening {
   readonly caseId: string
   /** The event, worked out from the case as it is now; or why there is none. Called again after a conflict. */
   readonly eventFor: (loaded: Loaded) => CaseEvent | Refusal | Promise<CaseEvent | Refusal>
@@ -49,16 +57,18 @@ export interface CaseSteps {
   /** Loads, steps, commits; reloads and steps again when the case changed meanwhile. Rejects only when the store does. */
   apply(application: Application): Promise<Applied>
   /** The first step of a case. `conflict`: it is already there. */
-  begin(beginning: {
-    readonly caseId: string
-    readonly chat: ChatRef
-    /** Spoken code of the case. */
-    readonly code: string
-    /** The fresh case; undefined where no flow is for it: it is handed to people at once. */
-    readonly open: ((at: Instant) => RunningCase) | undefined
-    readonly event: CaseOpened
-    readonly delivery?: { readonly channel: string; readonly deliveryId: string }
-  }): Promise<'committed' | 'duplicate' | 'conflict'>
+  begin(opening: Opening): Promise<'committed' | 'duplicate' | 'conflict'>
+}
+
+export interface Opening extends ReplyOpening {
+  readonly caseId: string
+  readonly chat: ChatRef
+  /** Spoken code of the case. */
+  readonly code: string
+  /** The fresh case; undefined where no flow is for it: it is handed to people at once. */
+  readonly open: ((at: Instant) => RunningCase) | undefined
+  readonly event: CaseOpened
+  readonly delivery?: { readonly channel: string; readonly deliveryId: string }
 }
 
 export interface CaseStepsDependencies {
@@ -130,7 +140,8 @@ export function caseSteps(deps: CaseStepsDependencies): CaseSteps {
     return result
   }
 
-  async function once({ caseId, eventFor, raw, replyAtLeast, delivery }: Application): Promise<Applied | 'conflict'> {
+  async function once(application: Application): Promise<Applied | 'conflict'> {
+    const { caseId, eventFor, raw, replyAtLeast, delivery } = application
     const stored = await store.load(caseId)
     passed('worker.loaded')
     if (stored === undefined) return { kind: 'no-such-case' }
@@ -144,7 +155,8 @@ export function caseSteps(deps: CaseStepsDependencies): CaseSteps {
     } catch (error) {
       unreadable = { error }
     }
-    const worked = unreadable === undefined ? await eventOrError(eventFor, { stored, state }) : unreadable
+    const worked =
+      unreadable === undefined ? await eventOrError(eventFor, { stored, state }, doubtOf(clock)) : unreadable
     if ('refused' in worked) return worked.refused
     const event = 'event' in worked ? worked.event : raw
     const base = {
@@ -155,10 +167,11 @@ export function caseSteps(deps: CaseStepsDependencies): CaseSteps {
       event,
       ...(delivery === undefined ? {} : { delivery }),
     }
-    const result = await commit({
-      ...base,
-      ...replying(work(stored, found, state, worked, at), state?.doNotWrite === true ? undefined : replyAtLeast),
-    })
+    const isSilent = state?.doNotWrite === true
+    const first = isSilent ? undefined : application.opensWith?.()
+    const step = replying(work(stored, found, state, worked, at), isSilent ? undefined : replyAtLeast)
+    const result = await commit({ ...base, ...opening(step, first) })
+    if (result === 'committed' && first !== undefined) application.replied?.()
     return result === 'committed' ? { kind: 'done' } : result === 'duplicate' ? { kind: 'duplicate' } : 'conflict'
   }
 
@@ -195,10 +208,15 @@ export function caseSteps(deps: CaseStepsDependencies): CaseSteps {
       )
     },
 
-    async begin({ caseId, chat, code, open, event, delivery }) {
+    async begin({ caseId, chat, code, open, event: happened, delivery, opensWith, replied }) {
       const at = clock.now()
+      const event = doubting(happened, doubtOf(clock))
       const first = open === undefined ? handedOver(code, event, at) : begun(caseId, code, open, event, at)
-      return commit({ caseId, chat, from: 0, at, event, ...first, ...(delivery === undefined ? {} : { delivery }) })
+      const words = opensWith?.()
+      const step = { caseId, chat, from: 0, at, event, ...opening(first, words) }
+      const result = await commit({ ...step, ...(delivery === undefined ? {} : { delivery }) })
+      if (result === 'committed' && words !== undefined) replied?.()
+      return result
     },
   }
 }
@@ -212,10 +230,22 @@ function replying<T extends { readonly effects: readonly Effect[] }>(step: T, at
   }
 }
 
+/** The same step, whose first reply begins with the words of `id`; a step without a reply gets one. */
+function opening<T extends { readonly effects: readonly Effect[] }>(step: T, id: string | undefined): T {
+  if (id === undefined) return step
+  const words = { kind: 'say', id } as const
+  const index = step.effects.findIndex(effect => effect.kind === 'reply')
+  const reply = step.effects[index]
+  if (reply?.kind !== 'reply')
+    return { ...step, effects: [{ kind: 'reply', parts: [words], audible: true }, ...step.effects] }
+  return { ...step, effects: step.effects.with(index, { ...reply, parts: [words, ...reply.parts] }) }
+}
+
 /** Errors of the store go on; errors of reading and understanding are values, for the case to be parked. */
 async function eventOrError(
   eventFor: Application['eventFor'],
   loaded: Loaded,
+  doubtMs: number,
 ): Promise<{ readonly event: CaseEvent } | { readonly refused: Refusal } | { readonly error: unknown }> {
   let made: CaseEvent | Refusal | Promise<CaseEvent | Refusal>
   try {
@@ -224,7 +254,7 @@ async function eventOrError(
     return { error }
   }
   const answer = await made
-  return isRefusal(answer) ? { refused: answer } : { event: answer }
+  return isRefusal(answer) ? { refused: answer } : { event: doubting(answer, doubtMs) }
 }
 
 const REFUSALS = new Set<string>(['nothing', 'no-such-case', 'closed', 'already-taken-by'] satisfies Refusal['kind'][])

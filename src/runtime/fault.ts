@@ -20,7 +20,23 @@ export type FaultCode =
   | 'alarm-stuck'
   /** The wall clock jumped against the monotonic one. */
   | 'clock-stepped'
+  /** What is written down of an open case lies more than a day ahead of the clock: its alarms wait for that. */
+  | 'clock-behind-case'
   | 'heartbeat-failed'
+  /** Families are turned away, or pages stand still: people were paged past the store. */
+  | 'line-down'
+  /** The store has been well for a minute: people were told. */
+  | 'line-back'
+  /** No address took the page about the line itself. */
+  | 'line-unheard'
+  /** A way of paging has taken nothing for two minutes. */
+  | 'pager-failing'
+  /** The loops have not turned for a minute and a half: the process ends, to be started again. */
+  | 'loops-standing'
+  /** The process did not move at all for a minute and a half: it was ended from outside its event loop. */
+  | 'loop-blocked'
+  /** An error that nothing had caught: the process ended itself. */
+  | 'process-fault'
   | 'stop-timed-out'
 
 /** Something that needs a person's eyes. Holds ids, codes and an error; its message must not be logged. */

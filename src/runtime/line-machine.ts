@@ -2,9 +2,12 @@ import { InvariantBroken, type Line } from '../case/line.ts'
 import { fallbackParts, renderPage, renderReply } from '../case/render.ts'
 import { type CaseState, caseCode, openCase, parseState } from '../case/state.ts'
 import { step } from '../case/step.ts'
+import { familyNumbers } from '../oncall/family-numbers.ts'
+import { numberText } from '../oncall/number-text.ts'
 import { wallTimeAt, weekdayOf, weekdays } from '../oncall/wall-time.ts'
 import type { Machine, RunningCase } from './machine.ts'
 import type { ParkedWhy } from './parking.ts'
+import type { LineNews } from './watch-pages.ts'
 
 /** The machine over the flows, clinic and settings of one line. */
 export function lineMachine(line: Line): Machine {
@@ -24,6 +27,7 @@ export function lineMachine(line: Line): Machine {
     renderReply: (state, effect, at, extra) => renderReply(line, caseState(state), effect, at, extra),
     renderPage: (state, effect, at) => renderPage(line, caseState(state), effect, at),
     fallbackParts: at => fallbackParts(line, at),
+    linePage: news => linePieces(line, news),
     parkedPage: ({ code, why }) => [parkedWords(line, why), codeWords(line, code)].filter(piece => piece !== ''),
   }
 }
@@ -39,10 +43,19 @@ const staffWording = (line: Line) =>
 
 /** The head of a page about a case no flow carries on.  */
 function parkedWords(line: Line, why: ParkedWhy): string {
-  const id = why === 'no-flow' ? 'page/no-flow' : 'page/parked'
+  return staffText(line, why === 'no-flow' ? 'page/no-flow' : 'page/parked')
+}
+
+/** What has to be done first: the news, then the rest of it. */
+function linePieces(line: Line, news: LineNews): readonly string[] {
+  const number = numberText(familyNumbers(line.clinic).clinic.number)
+  return [staffText(line, `page/line-${news}`), staffText(line, `page/line-${news}-do`, { clinicNumber: number })]
+}
+
+/** A page must go out whatever the wording lacks: its id, in capitals, is better than nothing. */
+function staffText(line: Line, id: string, values: Readonly<Record<string, string>> = {}): string {
   const wording = staffWording(line)
-  // A page must go out whatever the wording lacks: its id, in capitals, is better than nothing.
-  return wording?.has(id) === true ? wording.text(id) : id.toUpperCase()
+  return wording?.has(id) === true ? wording.text(id, values) : id.toUpperCase()
 }
 
 function codeWords(line: Line, code: string | undefined): string {

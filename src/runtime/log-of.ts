@@ -5,7 +5,10 @@ import type { OutboxRow, Store } from '../store/store.ts'
 import { keptOf } from './sending.ts'
 
 /** What was said and told in one case, in order, word for word. */
-export async function logOfCase(store: Store, caseId: string): Promise<readonly LogLine[]> {
+export async function logOfCase(
+  store: Pick<Store, 'history' | 'outboxOf'>,
+  caseId: string,
+): Promise<readonly LogLine[]> {
   const [history, rows] = [await store.history(caseId), await store.outboxOf(caseId)]
   const replies = Map.groupBy(
     rows.filter(row => row.lane === 'family'),
@@ -20,7 +23,10 @@ export async function logOfCase(store: Store, caseId: string): Promise<readonly 
 }
 
 /** The same for a chat: its cases one after the other, the first opened first. */
-export async function logOfChat(store: Store, chat: ChatRef): Promise<readonly LogLine[]> {
+export async function logOfChat(
+  store: Pick<Store, 'casesOf' | 'history' | 'outboxOf'>,
+  chat: ChatRef,
+): Promise<readonly LogLine[]> {
   const cases = await store.casesOf(chat)
   const logs = await Promise.all(cases.map(each => logOfCase(store, each.caseId)))
   return logs

@@ -3,6 +3,7 @@ import type { CaseEvent, Clinician } from '../case/event.ts'
 import type { ChatRef, Part } from '../case/message.ts'
 import type { Instant } from '../time/instant.ts'
 import type { ParkedWhy } from './parking.ts'
+import type { LineNews } from './watch-pages.ts'
 
 /** What the runtime reads of a case; the rest is the machine's own. Must survive JSON. */
 export interface RunningCase {
@@ -65,6 +66,8 @@ export interface Machine {
   renderPage(state: RunningCase, effect: PageEffect, at: Instant): readonly string[]
   /** Fixed words with the numbers to ring, for whenever anything is in doubt. Needs no case. */
   fallbackParts(at: Instant): readonly Part[]
+  /** Pieces of the page about the line itself, when it cannot keep messages and when it can again. Names no family. */
+  linePage(news: LineNews): readonly string[]
   /** Pieces of the page that says a case cannot go on by itself. Needs no readable case. */
   parkedPage(given: { readonly code?: string; readonly why: ParkedWhy; readonly at: Instant }): readonly string[]
 }

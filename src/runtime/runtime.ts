@@ -1,15 +1,16 @@
 import { setImmediate } from 'node:timers/promises'
-import type { ChatRef, Outgoing } from '../case/message.ts'
+import type { ChatRef, Incoming } from '../case/message.ts'
 import type { LogLine } from '../case/view.ts'
 import type { Channel } from '../channels/channel.ts'
 import type { Clinic } from '../oncall/clinic.ts'
 import type { Pager } from '../pagers/pager.ts'
 import type { Store } from '../store/store.ts'
-import { type Instant, type Milliseconds, minutes, seconds } from '../time/instant.ts'
+import { type Instant, type Milliseconds, seconds } from '../time/instant.ts'
 import { alarmsLoop } from './alarms.ts'
 import { type Clock, type Random, steadyClock, within } from './clock.ts'
 import type { OnFault } from './fault.ts'
 import { FAMILY_LANE, PAGE_LANE } from './lane.ts'
+import { lastResort } from './last-resort.ts'
 import { logOfCase, logOfChat } from './log-of.ts'
 import type { Machine } from './machine.ts'
 import { laneLoop } from './outbox.ts'
@@ -19,12 +20,17 @@ import { replySending } from './reply-sending.ts'
 import { teller } from './teller.ts'
 import { timedStore } from './timed-store.ts'
 import type { Understand } from './understanding.ts'
+import { type Health, healthNow } from './watch-health.ts'
+import { watchLoops } from './watch-loops.ts'
+import { watchPagers } from './watch-pagers.ts'
+import { watchPages } from './watch-pages.ts'
+import { watchStore } from './watch-store.ts'
 import { createWorker, type Worker } from './worker.ts'
 
 /** How often it is written down that the process lives. */
 const HEARTBEAT_MS = seconds(10)
-/** A chat gets the fixed text past the outbox at most this often. */
-const LAST_RESORT_EVERY_MS = minutes(5)
+/** A jump of the wall clock by more than this puts times in doubt. */
+const CLOCK_DOUBTED_MS = seconds(10)
 
 export interface RuntimeDependencies {
   readonly store: Store
@@ -38,7 +44,11 @@ export interface RuntimeDependencies {
   readonly pagerOf: (id: string) => Pager | undefined
   readonly fitPage: PageSendingDependencies['fitPage']
   readonly pageLink: PageSendingDependencies['pageLink']
+  /** Where clinicians read how the line does, for a page about the line itself. */
+  readonly healthLink: () => string
   readonly onFault: OnFault
+  /** The loops stand for good: the process is to end with an error, so that another one begins. Default: nothing. */
+  readonly onStanding?: () => void
   /** Where the instant of the last sign of life is kept, outside the store. */
   readonly lastAlive: { read(): Promise<Instant | undefined>; write(at: Instant): Promise<void> }
   /** Setting `asked-again-after`. */
@@ -56,6 +66,9 @@ export interface RuntimeFigures {
   readonly sinceLookMs: { readonly pages: number; readonly replies: number; readonly alarms: number }
 }
 
+/** What people ask of the store beside the runtime: never hangs, and people hear of it when it fails. */
+export type Reads = Pick<Store, 'load' | 'casesOf' | 'recent' | 'outboxOf'>
+
 export interface Runtime extends Pick<Worker, 'receive' | 'act'> {
   /** Takes up what an earlier process left, then sends and fires. Channels start after this. */
   start(): Promise<Recovered>
@@ -66,7 +79,10 @@ export interface Runtime extends Pick<Worker, 'receive' | 'act'> {
   stop(graceMs?: number): Promise<void>
   logOf(chat: ChatRef): Promise<readonly LogLine[]>
   logOfCase(caseId: string): Promise<readonly LogLine[]>
+  readonly reads: Reads
   figures(): RuntimeFigures
+  /** Whether the line can be trusted now, and what is in doubt since when. Answers within some seconds, whatever hangs. */
+  health(): Promise<Health>
   /** Wall time that never goes back: what every step of this process is labelled with. */
   now(): Instant
   /** Resolves when nothing is under way and nothing due is left; for hand-moved clocks. */
@@ -75,18 +91,48 @@ export interface Runtime extends Pick<Worker, 'receive' | 'act'> {
 
 /** The part that waits and does: worker, two lanes of the outbox, alarms, recovery. */
 export function createRuntime(deps: RuntimeDependencies): Runtime {
-  const { onFault, machine } = deps
+  const { machine } = deps
+  let steppedAt: Instant | undefined
+  const onFault: OnFault = fault => {
+    // Smaller corrections are what a time service does all night.
+    if (fault.code === 'clock-stepped' && Math.abs(fault.ms ?? 0) > CLOCK_DOUBTED_MS) steppedAt = deps.clock.now()
+    deps.onFault(fault)
+  }
   const clock = steadyClock(deps.clock, ms => onFault({ code: 'clock-stepped', ms }))
-  const store = timedStore(deps.store, clock)
-  const resorted = new Map<string, number>()
+  const pagers = watchPagers({ clock, pagerOf: deps.pagerOf, onFault })
+  const { pagerOf } = pagers
+  const lineNews = watchPages({
+    ...{ clinic: deps.clinic, clock, random: deps.random, fitPage: deps.fitPage, pagerOf, onFault },
+    textOf: news => machine.linePage(news),
+    link: deps.healthLink,
+  })
+  const probing = timedStore(deps.store, clock)
+  const storeWatch = watchStore({
+    ...{ clock, onFault },
+    probe: async () => {
+      await probing.probe?.()
+      await probing.nextDue()
+    },
+    tell: lineNews.tell,
+  })
+  const store = timedStore(deps.store, clock, storeWatch.heard)
+  /** For what a family or a clinician waits for: when it fails they are told to ring, so people must know at once. */
+  const reads = timedStore(deps.store, clock, {
+    answered: storeWatch.heard.answered,
+    failed: call => {
+      storeWatch.heard.failed(call)
+      storeWatch.turnedAway()
+    },
+  })
+  const resort = lastResort({ ...deps, machine, clock, onFault })
   let heartbeat: (() => void) | undefined
   /** The store knows of commits whose answer was lost on the way. */
   const unlisten = deps.store.onCommitted?.(kick)
   let stopped = false
 
-  const worker = createWorker({ ...deps, store, clock, committed: kick, lastResort })
+  const worker = createWorker({ ...deps, onFault, store, clock, committed: kick, turnedAway })
   const told = teller(worker, clock, onFault)
-  const sending = { ...deps, store, tell: told.tell }
+  const sending = { ...deps, onFault, store, pagerOf, tell: told.tell }
   const shared = { store, clock, random: deps.random, onFault }
   const pages = laneLoop({ ...shared, rules: PAGE_LANE, sending: pageSending(sending) })
   const replies = laneLoop({ ...shared, rules: FAMILY_LANE, sending: replySending(sending) })
@@ -98,29 +144,10 @@ export function createRuntime(deps: RuntimeDependencies): Runtime {
     alarms.kick()
   }
 
-  /** The store did not take a family's message: the fixed text with the numbers goes out past it. */
-  function lastResort(chat: ChatRef): void {
-    const key = `${chat.channel}\n${chat.chat}`
-    const now = clock.monotonicMs()
-    if (now - (resorted.get(key) ?? Number.NEGATIVE_INFINITY) < LAST_RESORT_EVERY_MS) return
-    if (resorted.size > 10_000) resorted.clear()
-    resorted.set(key, now)
-    const effectId = `last-resort.${deps.random.hex(8)}`
-    const { channel } = chat
-    const outgoing: Outgoing = {
-      channel,
-      chat: chat.chat,
-      caseId: '',
-      effectId,
-      at: clock.now(),
-      parts: machine.fallbackParts(clock.now()),
-      repeated: false,
-      audible: true,
-    }
-    deps
-      .channelOf(channel)
-      ?.deliver(outgoing)
-      .catch(error => onFault({ code: 'store-failed', lane: 'family', error }))
+  /** A message was not kept: the family gets the fixed text past the outbox, people are paged past it. */
+  function turnedAway(incoming?: Incoming): void {
+    if (incoming !== undefined) resort.give(incoming)
+    storeWatch.turnedAway()
   }
 
   async function beat(): Promise<void> {
@@ -147,6 +174,29 @@ export function createRuntime(deps: RuntimeDependencies): Runtime {
     }
   }
 
+  const loops = watchLoops({
+    ...{ clock, onFault },
+    sinceLookMs: () => Math.max(...Object.values(figures().sinceLookMs)),
+    isFull: lane =>
+      lane === 'pages' ? pages.inFlight >= PAGE_LANE.inFlightMax : replies.inFlight >= FAMILY_LANE.inFlightMax,
+    onStanding: deps.onStanding ?? (() => undefined),
+  })
+
+  function figures(): RuntimeFigures {
+    const now = clock.monotonicMs()
+    return {
+      queued: worker.queued,
+      pagesInFlight: pages.inFlight,
+      repliesInFlight: replies.inFlight,
+      untold: told.waiting,
+      sinceLookMs: {
+        pages: now - pages.lookedAtMs,
+        replies: now - replies.lookedAtMs,
+        alarms: now - alarms.lookedAtMs,
+      },
+    }
+  }
+
   async function quiet(): Promise<void> {
     told.stop()
     await worker.drained()
@@ -161,10 +211,11 @@ export function createRuntime(deps: RuntimeDependencies): Runtime {
       const downSince = await lastAlive()
       pages.start()
       replies.start()
-      const recovered = await recover({ ...deps, store, worker, lastAlive: downSince }, clock.now())
+      const recovered = await recover({ ...deps, clock, store, worker, lastAlive: downSince }, clock.now())
       alarms.start()
       await beat()
       beatOn()
+      loops.start()
       return recovered
     },
     async stop(graceMs = 25_000) {
@@ -172,6 +223,7 @@ export function createRuntime(deps: RuntimeDependencies): Runtime {
       stopped = true
       heartbeat?.()
       unlisten?.()
+      loops.stop()
       const ended = await within(
         clock,
         graceMs,
@@ -179,26 +231,29 @@ export function createRuntime(deps: RuntimeDependencies): Runtime {
         false,
       )
       if (!ended) onFault({ code: 'stop-timed-out' })
+      for (const watch of [storeWatch, lineNews, pagers, resort]) watch.stop()
       await beat()
     },
     receive: incoming => worker.receive(incoming),
-    act: (caseId, event, deliveryId) => worker.act(caseId, event, deliveryId),
-    logOf: chat => logOfChat(store, chat),
-    logOfCase: caseId => logOfCase(store, caseId),
-    figures: () => {
-      const now = clock.monotonicMs()
-      return {
-        queued: worker.queued,
-        pagesInFlight: pages.inFlight,
-        repliesInFlight: replies.inFlight,
-        untold: told.waiting,
-        sinceLookMs: {
-          pages: now - pages.lookedAtMs,
-          replies: now - replies.lookedAtMs,
-          alarms: now - alarms.lookedAtMs,
-        },
+    async act(caseId, event, deliveryId) {
+      try {
+        return await worker.act(caseId, event, deliveryId)
+      } catch (error) {
+        onFault({ code: 'store-failed', caseId, error })
+        storeWatch.turnedAway()
+        throw error
       }
     },
+    logOf: chat => logOfChat(reads, chat),
+    logOfCase: caseId => logOfCase(reads, caseId),
+    reads,
+    figures,
+    health: () =>
+      healthNow({
+        ...{ store: probing, clock, figures },
+        watch: { store: storeWatch, pagers, loops },
+        clockSteppedAt: () => steppedAt,
+      }),
     now: () => clock.now(),
     async idle() {
       // Quiet on some turns running: a loop that has just been kicked shows it only at its next turn.

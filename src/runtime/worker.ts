@@ -7,7 +7,7 @@ import { days, type Instant } from '../time/instant.ts'
 import type { Understood } from '../understand/understand.ts'
 import { type Applied, caseSteps, type Loaded, type Refusal } from './case-steps.ts'
 import { type Chosen, chooseCase, type OpenCase } from './choosing.ts'
-import type { Clock, Random } from './clock.ts'
+import { type Clock, type Random, within } from './clock.ts'
 import { Busy, NotStored, type OnFault } from './fault.ts'
 import type { Machine, RunningCase } from './machine.ts'
 import { type Beginning, beginningOf, namesFlow, SOMEONE, tappedConcern } from './opening.ts'
@@ -23,6 +23,15 @@ const CLOSED_HEARS_MS = days(1)
 
 /** Question numbers kept for each case of a chat: no two of its cases ask under the same number. */
 const SERIALS_A_CASE = 1_000
+
+/** A family waits for so long at most, in milliseconds, its turn in the chat included; then it gets the fixed text. */
+export const FAMILY_WAITS_MS = 5_000
+
+/** Wording id of what stands first in the next reply to whoever was told that the line does not work. */
+const WORKS_AGAIN = 'works-again'
+
+/** Chats remembered that were turned away. */
+const TURNED_AWAY_MOST = 10_000
 
 /** Wording id of what an ended case says when its flow has nothing to say. */
 const CLOSED = 'closed'
@@ -42,8 +51,8 @@ export interface WorkerDependencies {
   readonly onFault: OnFault
   /** Called after every durable commit: there may be something to send, or an earlier alarm. */
   readonly committed: () => void
-  /** Called when a message could not be stored: the family is to get the fixed text past the outbox. */
-  readonly lastResort: (chat: ChatRef) => void
+  /** Called when a message could not be stored: the family is to get the fixed text past the outbox, and people must know. */
+  readonly turnedAway: (incoming: Incoming) => void
   /** Default {@link QUEUED_MAX}. */
   readonly queuedMax?: number
 }
@@ -74,6 +83,8 @@ export function createWorker(deps: WorkerDependencies): Worker {
   const steps = caseSteps(deps)
   const queue = serialQueue()
   const codes = new Set<string>()
+  /** Chats that were told that the line does not work, and have had no reply since. */
+  const turnedAway = new Set<string>()
 
   const keyOf = ({ channel, chat }: ChatRef) => `${channel}\n${chat}`
 
@@ -132,6 +143,19 @@ export function createWorker(deps: WorkerDependencies): Worker {
     }
   }
 
+  /** What whoever was turned away is told first, once. */
+  const firstWords = (incoming: Incoming) => ({
+    opensWith: () => (turnedAway.has(keyOf(incoming)) ? WORKS_AGAIN : undefined),
+    replied: () => void turnedAway.delete(keyOf(incoming)),
+  })
+
+  /** Waits for `work` as long as a family does. It goes on all the same, and counts when it ends. */
+  async function kept(work: Promise<void>): Promise<void> {
+    const LATE = Symbol('late')
+    const answer = await within<void, typeof LATE>(clock, FAMILY_WAITS_MS, work, LATE)
+    if (answer === LATE) throw new KeptLate(`worker: a message was not kept within ${FAMILY_WAITS_MS} ms`)
+  }
+
   /** A message of a case that is there. */
   async function hear(incoming: Incoming, caseId: string, how: { doubtful?: boolean; ended?: boolean }): Promise<void> {
     await steps.apply({
@@ -141,6 +165,7 @@ export function createWorker(deps: WorkerDependencies): Worker {
       ...(how.ended === true ? { replyAtLeast: CLOSED } : {}),
       raw: rawEvent(incoming),
       delivery: deliveryOf(incoming),
+      ...firstWords(incoming),
     })
   }
 
@@ -181,7 +206,11 @@ export function createWorker(deps: WorkerDependencies): Worker {
     const opening = { caseId, chat, code, concern: event.concern, serialAfter: cases.length * SERIALS_A_CASE }
     const open = (at: Instant) => machine.openCase({ ...opening, at, ...(nickname === undefined ? {} : { nickname }) })
     const delivery = deliveryOf(incoming)
-    await steps.begin({ caseId, chat, code, open: isServed ? open : undefined, event, delivery })
+    await steps.begin({
+      ...{ caseId, chat, code, event, delivery },
+      open: isServed ? open : undefined,
+      ...firstWords(incoming),
+    })
   }
 
   /** A code that no other case of late has. */
@@ -211,10 +240,12 @@ export function createWorker(deps: WorkerDependencies): Worker {
       const limit = deps.queuedMax ?? QUEUED_MAX
       if (queue.size >= limit) throw new Busy(queue.size)
       try {
-        await queue.run(keyOf(incoming), () => take(incoming))
+        await kept(queue.run(keyOf(incoming), () => take(incoming)))
       } catch (error) {
         deps.onFault({ code: 'store-failed', error })
-        deps.lastResort({ channel: incoming.channel, chat: incoming.chat })
+        if (turnedAway.size > TURNED_AWAY_MOST) turnedAway.clear()
+        turnedAway.add(keyOf(incoming))
+        deps.turnedAway(incoming)
         throw new NotStored('worker: a message could not be stored; it must be sent again', { cause: error })
       }
     },
@@ -253,6 +284,11 @@ export function createWorker(deps: WorkerDependencies): Worker {
     },
     drained: () => queue.drained(),
   }
+}
+
+/** A message was not kept in the time a family waits. It may be kept later. */
+class KeptLate extends Error {
+  override readonly name = 'KeptLate'
 }
 
 /**

@@ -208,6 +208,7 @@ export function sealedStore(store: Required<Store>, keys: CaseKeys, onUnreadable
     due: (at, limit) => store.due(at, limit),
     nextDue: () => store.nextDue(),
     onCommitted: listener => store.onCommitted(listener),
+    probe: () => store.probe(),
     queued: () => waitingForKey + store.queued(),
     close() {
       closing ??= (async () => {

@@ -48,6 +48,8 @@ export interface Store {
    * or an earlier alarm. Not called for claims. Returns a function that ends it.
    */
   onCommitted?(listener: () => void): () => void
+  /** Writes something of its own and makes it durable: resolves only while the store keeps what it is told. Leaves no trace. */
+  probe?(): Promise<void>
   /** Writes waiting for their turn; above 1,000 a front door answers "busy, come back" instead of taking more. */
   queued?(): number
   /** Writes what is queued, then lets go of the file or connection. Later calls reject. */

@@ -76,6 +76,7 @@ export function fakeMachine(concerns: readonly string[] = ['tube-out']): Machine
     fallbackParts: () => [
       { kind: 'advice', id: 'fallback', text: 'Ring 911 or 212 555 0110', tags: ['call-emergency'] },
     ],
+    linePage: news => [`LINE ${news}`],
     parkedPage: ({ code, why }) => [`PARKED ${why}`, code ?? 'no code'],
   }
 }

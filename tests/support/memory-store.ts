@@ -163,6 +163,7 @@ function onDisk(disk: Disk): MemoryStore {
         notify()
       }),
 
+    probe: () => write('probe', () => undefined),
     onCommitted: listener => {
       listeners.add(listener)
       return () => listeners.delete(listener)

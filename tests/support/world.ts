@@ -203,6 +203,7 @@ export function world(options: WorldOptions = {}): World {
     pagerOf: id => (id === 'beeper' || id === 'mail' ? pager(id) : undefined),
     fitPage: (pieces, link) => [...pieces, link].join(' '),
     pageLink: ({ pageId, to }) => `https://clinic.example/p/${pageId}/${to}`,
+    healthLink: () => 'https://clinic.example/health',
     onFault: fault => {
       if (!isDead) faults.push(fault)
     },

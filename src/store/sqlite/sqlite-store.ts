@@ -74,6 +74,12 @@ export function openSqliteStore(options: SqliteStoreOptions): SqliteStore {
       listeners.add(listener)
       return () => listeners.delete(listener)
     },
+    probe: () =>
+      writer.write(() => {
+        // Setting it to what it is writes the file's first page all the same.
+        const { user_version } = db.prepare('PRAGMA user_version').get() as { user_version: number }
+        db.exec(`PRAGMA user_version = ${Number(user_version)}`)
+      }),
     queued: () => writer.queued(),
     close: async () => {
       if (closed) return

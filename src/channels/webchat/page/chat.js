@@ -221,7 +221,10 @@
     })
     queue.forEach((item, i) => {
       var isOnTheWay = i === 0 && isSending
-      addLine(place, item.label, item.why || (isOnTheWay ? words.sending : words.unsent)).setAttribute('data-waiting', '')
+      addLine(place, item.label, item.why || (isOnTheWay ? words.sending : words.unsent)).setAttribute(
+        'data-waiting',
+        '',
+      )
     })
     if (queue.length > 0 && navigator.onLine === false) {
       addLine(place, '', words.offline).setAttribute('data-waiting', '')

@@ -1,0 +1,113 @@
+import type { Store } from '../store/store.ts'
+import { type Instant, instant, minutes, seconds } from '../time/instant.ts'
+import { type Clock, within } from './clock.ts'
+import type { RuntimeFigures } from './runtime.ts'
+import type { WatchLoops } from './watch-loops.ts'
+import type { WatchPagers } from './watch-pagers.ts'
+import type { WatchStore } from './watch-store.ts'
+
+/** A store that takes longer for one small answer is in doubt. */
+const ANSWERS_WITHIN_MS = seconds(2)
+/** A loop looks every second; one that has not for so long is in doubt. */
+const LOOKED_WITHIN_MS = seconds(5)
+const OVERDUE_MS = seconds(10)
+/** A lane without room for so long carries nothing that is due. */
+const FULL_MS = seconds(60)
+const TURN_LATE_MS = seconds(2)
+/** Times worked out near a jump of the wall clock are in doubt for so long. */
+const CLOCK_DOUBT_MS = minutes(30)
+
+export const DOUBTS = [
+  /** The store did not give an answer in time just now. */
+  'store-silent',
+  /** It has failed, and has not been well for a minute since. */
+  'store-failing',
+  'pages-not-looked',
+  'replies-not-looked',
+  'alarms-not-looked',
+  'alarms-overdue',
+  'pages-full',
+  'replies-full',
+  'event-loop-late',
+  'clock-doubtful',
+  'pager-failing',
+] as const
+
+/** Something that may keep a family from an answer, or a clinician from a page. Names no family. */
+export interface Doubt {
+  readonly what: (typeof DOUBTS)[number]
+  readonly since: Instant
+  /** The way of paging that fails. */
+  readonly pager?: string
+}
+
+export interface Health extends RuntimeFigures {
+  /** True only while nothing is in doubt. */
+  readonly ok: boolean
+  readonly doubts: readonly Doubt[]
+}
+
+export interface HealthDependencies {
+  readonly store: Pick<Store, 'nextDue'>
+  readonly clock: Clock
+  readonly figures: () => RuntimeFigures
+  readonly watch: {
+    readonly store: Pick<WatchStore, 'failingSince'>
+    readonly pagers: Pick<WatchPagers, 'failing'>
+    readonly loops: Pick<WatchLoops, 'latest' | 'fullSince'>
+  }
+  /** When the wall clock was last found to have jumped. */
+  readonly clockSteppedAt: () => Instant | undefined
+}
+
+/** Whether the line can be trusted now. Answers within about two seconds whatever stands still. */
+export async function healthNow(deps: HealthDependencies): Promise<Health> {
+  const { clock } = deps
+  const asked = clock.now()
+  const due = await within<Instant | undefined | 'failed', 'late'>(
+    clock,
+    ANSWERS_WITHIN_MS,
+    deps.store.nextDue().catch(() => 'failed' as const),
+    'late',
+  )
+  const figures = deps.figures()
+  const doubts = [...storeDoubts(deps, due, asked), ...loopDoubts(deps, figures), ...otherDoubts(deps)]
+  return { ok: doubts.length === 0, doubts, ...figures }
+}
+
+function storeDoubts(
+  { clock, watch }: HealthDependencies,
+  due: Instant | undefined | 'failed' | 'late',
+  asked: Instant,
+): Doubt[] {
+  const failing = watch.store.failingSince
+  if (due === 'failed' || due === 'late') return [{ what: 'store-silent', since: failing ?? asked }]
+  const doubts: Doubt[] = failing === undefined ? [] : [{ what: 'store-failing', since: failing }]
+  if (due !== undefined && clock.now() - due > OVERDUE_MS) doubts.push({ what: 'alarms-overdue', since: due })
+  return doubts
+}
+
+function loopDoubts({ clock, watch }: HealthDependencies, { sinceLookMs }: RuntimeFigures): Doubt[] {
+  const now = clock.now()
+  const notLooked = (['pages', 'replies', 'alarms'] as const)
+    .filter(loop => sinceLookMs[loop] > LOOKED_WITHIN_MS)
+    .map((loop): Doubt => ({ what: `${loop}-not-looked`, since: instant(Math.trunc(now - sinceLookMs[loop])) }))
+  const full = (['pages', 'replies'] as const).flatMap((lane): Doubt[] => {
+    const since = watch.loops.fullSince(lane)
+    return since === undefined || clock.monotonicMs() - since.ms < FULL_MS
+      ? []
+      : [{ what: `${lane}-full`, since: since.at }]
+  })
+  const late = watch.loops.latest()
+  return late === undefined || late.lateMs < TURN_LATE_MS
+    ? [...notLooked, ...full]
+    : [...notLooked, ...full, { what: 'event-loop-late', since: late.at }]
+}
+
+function otherDoubts({ clock, watch, clockSteppedAt }: HealthDependencies): Doubt[] {
+  const stepped = clockSteppedAt()
+  const doubts = watch.pagers.failing().map(({ pager, since }): Doubt => ({ what: 'pager-failing', since, pager }))
+  return stepped === undefined || clock.now() - stepped > CLOCK_DOUBT_MS
+    ? doubts
+    : [...doubts, { what: 'clock-doubtful', since: stepped }]
+}
