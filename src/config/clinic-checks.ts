@@ -9,11 +9,14 @@ import { type PartReader, type Path, pathText } from './part-reader.ts'
 /** Checks that need the whole clinic: cover in the coming days, private numbers in public places. */
 
 const DAYS_CHECKED = 14
+/** A hole that begins within so many days stands in the way of serving; a later one is a warning. */
+const DAYS_NEAR = 7
 const MOST_OF_A_KIND = 10
 
 /** Holes in the cover of the next 14 days. One that comes back each week is told once; one person alone, once a person. */
 export function reportCover(reader: PartReader, clinic: Clinic, at: Instant): void {
   const until = after(at, days(DAYS_CHECKED))
+  const severityOf = (from: Instant) => (from < after(at, days(DAYS_NEAR)) ? 'problem' : 'warning')
   const told = new Map<string, Set<string>>()
   const isNew = (about: string, mark: string) => {
     const marks = told.get(about) ?? new Set()
@@ -34,13 +37,14 @@ export function reportCover(reader: PartReader, clinic: Clinic, at: Instant): vo
       'ROTA_GAP',
       found,
       'cover without a gap: add a shift, or a change for these hours',
-      { key: true },
+      { key: true, severity: severityOf(hole.from) },
     )
   }
   for (const hole of ladderEmptyBetween(clinic, at, until)) {
     if (!isNew('ladder', ofWeek(hole))) continue
     const found = `the ladder reaches nobody from ${spoken(clinic, hole.from)} to ${spoken(clinic, hole.until)}`
-    reader.report(['ladder'], 'LADDER_EMPTY', found, 'a rung that is in use at every hour', { key: true })
+    const remark = { key: true, severity: severityOf(hole.from) } as const
+    reader.report(['ladder'], 'LADDER_EMPTY', found, 'a rung that is in use at every hour', remark)
   }
   for (const hole of ladderSingleBetween(clinic, at, until)) {
     if (!isNew(`only ${hole.id}`, '')) continue

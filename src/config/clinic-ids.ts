@@ -64,10 +64,14 @@ export function reportReach(reader: PartReader, clinic: Clinic): void {
     }
   }
   const notClinicians = new Set(clinic.people.filter(one => !one.clinician).map(one => one.id))
+  const gone = new Set(clinic.people.filter(one => one.left === true).map(one => one.id))
   const check = (path: Path) => {
     const id = reader.valueAt(path)
-    if (typeof id !== 'string' || !notClinicians.has(id)) return
-    reader.report(path, 'NOT_A_CLINICIAN', `"${id}" is on call`, 'a clinician: this person has clinician: no')
+    if (typeof id !== 'string') return
+    if (notClinicians.has(id))
+      reader.report(path, 'NOT_A_CLINICIAN', `"${id}" is on call`, 'a clinician: this person has clinician: no')
+    if (gone.has(id))
+      reader.report(path, 'HAS_LEFT', `"${id}" is on call`, 'somebody who is there: this person has left: yes')
   }
   for (const role of reader.keys(['rota'])) {
     for (const day of reader.keys(['rota', role])) {
@@ -76,4 +80,13 @@ export function reportReach(reader: PartReader, clinic: Clinic): void {
   }
   for (let index = 0; index < reader.count(['changes']); index++) check(['changes', index, 'who'])
   for (let index = 0; index < reader.count(['ladder']); index++) check(['ladder', index, 'person'])
+  for (const { id, clinician, approves } of clinic.people) {
+    if (approves === true && !clinician)
+      reader.report(
+        ['people', id, 'approves'],
+        'NOT_A_CLINICIAN',
+        `"${id}" approves`,
+        'a clinician: this person has clinician: no',
+      )
+  }
 }

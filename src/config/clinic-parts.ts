@@ -24,9 +24,10 @@ import {
   shiftShape,
   spanShape,
 } from './clinic-shapes.ts'
+import { isForFiction } from './fiction.ts'
 import { pageAddresses } from './page-routes.ts'
 import type { PartReader, Path } from './part-reader.ts'
-import { isForFiction, type NumberRead, readFullNumber, readNumber } from './telephone.ts'
+import { type NumberRead, readFullNumber, readNumber } from './telephone.ts'
 
 /** Readers of the parts of clinic.yaml, each from one place in the file to one value of the on-call model. */
 
@@ -46,12 +47,12 @@ function numberTaken(
       path,
       'NUMBER_FICTION',
       `"${said}"`,
-      'a number that rings: 555-0100 to 555-0199 are kept for fiction and ring nobody',
+      'a number that rings: this one is kept for fiction and rings nobody',
     )
   }
   if (!isForFiction(read.number) && !isShort && demonstration) {
     const expected = 'a number kept for fiction, like "+1 212 555 0110": a demonstration must ring nobody'
-    reader.report(path, 'NUMBER_REAL', `"${said}"`, expected, { severity: 'warning' })
+    reader.report(path, 'NUMBER_REAL', `"${said}"`, expected)
   }
   return read.number
 }
@@ -107,7 +108,17 @@ export function person(reader: PartReader, id: string, demonstration: boolean): 
   const pageAt = pageAddresses(reader, [...path, 'page-at'], demonstration)
   if (read === undefined) return undefined
   const own = privateNumber(reader, [...path, 'private-number'], read['private-number'], demonstration)
-  return { kind: 'person', id, name: read.name, job: read.job, clinician: read.clinician ?? true, pageAt, ...own }
+  return {
+    kind: 'person',
+    id,
+    name: read.name,
+    job: read.job,
+    clinician: read.clinician ?? true,
+    approves: read.approves ?? false,
+    left: read.left ?? false,
+    pageAt,
+    ...own,
+  }
 }
 
 export function desk(reader: PartReader, id: string, demonstration: boolean): Desk | undefined {

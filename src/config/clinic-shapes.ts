@@ -111,6 +111,8 @@ export const personShape = z.strictObject(
     name: text('the name as families read it'),
     job: text('the job as families read it, like feeding nurse'),
     clinician: yesOrNo('whether this person may answer families and sign').optional(),
+    approves: yesOrNo('whether this clinician may approve what families are told').optional(),
+    left: yesOrNo('whether this person has left the clinic; kept because approvals name them').optional(),
     'page-at': z.unknown().optional(),
     'private-number': word.optional(),
   },

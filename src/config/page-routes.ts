@@ -2,6 +2,7 @@ import { isIP } from 'node:net'
 import { nearestId } from '../flow/problem.ts'
 import type { PageAddress } from '../oncall/clinic.ts'
 import { pageAtShape, pagerKinds } from './clinic-shapes.ts'
+import { isLoopback, isReservedName } from './fiction.ts'
 import type { PartReader, Path } from './part-reader.ts'
 
 const oneMailAddress = /^[^\s@,;:<>"()[\]\\]+@(?:[A-Za-z0-9](?:[A-Za-z0-9-]*[A-Za-z0-9])?\.)+[A-Za-z]{2,}$/
@@ -62,13 +63,10 @@ function isPublicHttps(address: string): boolean {
   return protocol === 'https:' && username === '' && password === '' && isIP(hostname.replaceAll(/[[\]]/g, '')) === 0
 }
 
-/** Names kept for tests and documents by RFC 2606 and RFC 6761: they lead nowhere. */
-const reservedName = /(^|[@.])(test|example|invalid|localhost|example\.(com|net|org))$/i
-
 /** A made-up address in a real clinic pages nobody; a real one in a demonstration pages somebody. */
 function reportReserved(reader: PartReader, path: Path, pager: string, address: string, demonstration: boolean): void {
   if (pager === 'board' || address === 'demo:') return
-  const reserved = reservedName.test(pager === 'smtp' ? address : new URL(address).hostname)
+  const reserved = isReservedName(pager === 'smtp' ? address : new URL(address).hostname)
   if (reserved && !demonstration) {
     reader.report(
       path,
@@ -77,8 +75,11 @@ function reportReserved(reader: PartReader, path: Path, pager: string, address: 
       'an address somebody reads: this name is kept for examples and leads nowhere',
     )
   }
+  if (!reserved && !demonstration && pager === 'webhook' && isLoopback(new URL(address).hostname)) {
+    reader.report(path, 'PAGER_LOOPBACK', `"${address}"`, 'an address of another machine: this one is the bot itself')
+  }
   if (!reserved && demonstration) {
     const expected = 'a made-up address (ending in .test or .example): a demonstration must page nobody'
-    reader.report(path, 'ADDRESS_REAL', `"${address}"`, expected, { severity: 'warning' })
+    reader.report(path, 'ADDRESS_REAL', `"${address}"`, expected)
   }
 }

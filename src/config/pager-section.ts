@@ -1,5 +1,6 @@
 import type { Clinic } from '../oncall/clinic.ts'
 import { pagersShape } from './clinic-shapes.ts'
+import { isLoopback, isReservedName } from './fiction.ts'
 import type { PartReader } from './part-reader.ts'
 
 /** How the clinic's pagers are reached; secrets stand in files of their own. */
@@ -42,6 +43,7 @@ export function pagersIn(reader: PartReader, clinic: Clinic): PagerRoutes {
     }
   }
   const { smtp, webhook } = read
+  if (!clinic.demonstration && smtp !== undefined) reportMailServer(reader, smtp)
   return {
     ...(smtp === undefined ? {} : { smtp: smtpRoute(smtp) }),
     ...(webhook === undefined ? {} : { webhook: webhookRoute(reader, webhook, clinic.demonstration) }),
@@ -63,6 +65,18 @@ function webhookRoute(
     : 'no demo-receiver: it is for demonstrations'
   reader.report(['pagers', 'webhook', 'demo-receiver'], 'ADDRESS_UNREADABLE', `"${receiver}"`, expected)
   return { secretFile, privateHosts }
+}
+
+/** A mail server or a sender that is made up, or this machine itself: pages would be taken and reach nobody. */
+function reportMailServer(reader: PartReader, { host, from }: SmtpWritten): void {
+  const expected = 'the mail server of the clinic: what is sent there must reach people'
+  const path = ['pagers', 'smtp']
+  if (isLoopback(host)) reader.report([...path, 'host'], 'PAGER_LOOPBACK', `"${host}"`, expected)
+  else if (isReservedName(host)) reader.report([...path, 'host'], 'ADDRESS_FICTION', `"${host}"`, expected)
+  if (isReservedName(from)) {
+    const real = 'an address of the clinic: mail from a made-up one is thrown away'
+    reader.report([...path, 'from'], 'ADDRESS_FICTION', `"${from}"`, real)
+  }
 }
 
 type SmtpWritten = NonNullable<(typeof pagersShape)['_output']['smtp']>

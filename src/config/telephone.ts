@@ -76,9 +76,3 @@ export function readNumber(text: string): NumberRead {
   const expected = 'a short number we know: ring it once from a mobile phone to be sure that it is right'
   return { number: short, faults: [{ code: 'NUMBER_SHORT_UNKNOWN', expected, severity: 'warning' }] }
 }
-
-/**
- * Whether a number in E.164 belongs to the block kept for fiction in the North American Numbering Plan: line numbers
- * 555-0100 to 555-0199 of any area code (the plan's administrator, from memory). It rings nobody.
- */
-export const isForFiction = (number: string): boolean => /^\+1[2-9]\d{2}55501\d{2}$/.test(number)

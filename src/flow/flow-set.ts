@@ -1,4 +1,4 @@
-import type { AdviceDocument, FactDocument, FactsFile, TagsFile } from './document.ts'
+import type { AdviceDocument, FactDocument, FactsFile, SourcesFile, TagsFile } from './document.ts'
 import type { Step } from './flow-step.ts'
 import type { Kernel } from './kernel.ts'
 import type { Catalogue } from './wording.ts'
@@ -23,6 +23,8 @@ export interface Flow {
   /** Steps of the flow and every shared step it can reach. */
   readonly steps: ReadonlyMap<string, Step>
   readonly advice: ReadonlyMap<string, AdviceDocument>
+  /** Sources that advice may rest on, the flow's own and the shared ones, by id. */
+  readonly sources: ReadonlyMap<string, SourcesFile['sources'][string]>
   readonly kernel: Kernel
   /** The advice that ends a reply which asks for an act and names no number. */
   readonly closing: string | undefined

@@ -119,6 +119,10 @@ function compileFlow(folder: FlowFolder, sources: FlowSources, shared: Record<st
       ...Object.entries(sources.sharedSources.value.advice),
       ...Object.entries(folder.sources.value.advice),
     ]),
+    sources: new Map([
+      ...Object.entries(sources.sharedSources.value.sources),
+      ...Object.entries(folder.sources.value.sources),
+    ]),
     kernel: compileKernel(
       document.concern,
       document.start,

@@ -46,6 +46,8 @@ export type Values = Readonly<Partial<Record<Variable, string | number>>>
 export interface Catalogue {
   readonly language: string
   has(id: string): boolean
+  /** The text as it is written, unfilled. */
+  source(id: string): string | undefined
   /** The filled text. Throws `WordingBroken` when the id or a variable is missing: the caller falls back to the fixed text. */
   text(id: string, values?: Values): string
   readonly ids: ReadonlySet<string>
@@ -103,6 +105,7 @@ export function catalogueOf(language: string, ...wordings: readonly Wording[]): 
     language,
     ids: new Set(texts.keys()),
     has: id => texts.has(id),
+    source: id => texts.get(id),
     text(id, values = {}) {
       const text = texts.get(id)
       if (text === undefined) throw new WordingBroken(`no text "${id}" in ${language}: add it to the wording`)

@@ -29,6 +29,10 @@ export interface Person {
   readonly job: string
   /** Whether this person may answer families and sign for the clinic. */
   readonly clinician: boolean
+  /** Whether this clinician may approve what families are told; left out: no. */
+  readonly approves?: boolean
+  /** Has left the clinic: approvals no longer count. Left out: no. */
+  readonly left?: boolean
   readonly pageAt: readonly PageAddress[]
   /** Private telephone, E.164: for colleagues' eyes only. */
   readonly privateNumber?: string
