@@ -1,143 +1,122 @@
+import { execFileSync } from 'node:child_process'
+import { writeFileSync } from 'node:fs'
 import { join } from 'node:path'
-import { afterEach, beforeEach, describe, expect, test } from 'vitest'
-import { clinicWith, eventually, NIGHT, newFolder, type Served, serve } from './process.ts'
-import { type Visit, visit } from './visit.ts'
+import { beforeAll, describe, expect, test } from 'vitest'
+import { POINTS } from '../../src/points/points.ts'
+import { allPlans, somePlans } from './kill-plans.ts'
+import type { KillRecord } from './kill-record.ts'
+import { killRun } from './kill-run.ts'
+import { brokenIn, type KillRow, killTable, rowOf } from './kill-verdict.ts'
+import { root } from './process.ts'
 
-const MINUTE = 60_000
+/** All of them with LONG=1; else a few that another SEED draws anew. */
+const isLong = process.env.LONG === '1'
+const seed = Number(process.env.SEED ?? 20_260_301)
+const plans = isLong ? allPlans(seed) : somePlans(seed, 6)
+/** Runs at once, each with a process of its own. */
+const AT_ONCE = 3
 
-describe('the process is killed in the middle of a night', { timeout: 60_000 }, () => {
-  let folder: ReturnType<typeof newFolder>
-  let running: Served | undefined
-  beforeEach(() => {
-    folder = newFolder()
-  })
-  afterEach(async () => {
-    await running?.kill()
-    folder.remove()
-  })
+describe('killed anywhere, started again: the night ends as if nothing had happened', () => {
+  let calm: KillRecord
+  const rows: KillRow[] = []
 
-  const start = async (at: number, clinic?: string): Promise<Served> => {
-    const data = join(folder.path, 'data')
-    running = await serve({ data, at, ...(clinic === undefined ? {} : { clinic }) })
-    return running
-  }
-  /** The same browser after the restart: same cookie, the new port. */
-  const again = async (before: Visit, bot: Served): Promise<Visit> => {
-    const after = visit(bot.origin, before.cookie())
-    await after.open('/')
-    return after
-  }
-  const pages = (text: string): number => text.split(/GO TO HOSPITAL, told/).length - 1
+  beforeAll(
+    async () => {
+      calm = await killRun({ name: 'never killed', kills: [] })
+      rows.push(rowOf(calm, calm))
+      const left = [...plans]
+      const work = async (): Promise<void> => {
+        for (let plan = left.shift(); plan !== undefined; plan = left.shift()) {
+          rows.push(rowOf(await killRun(plan), calm))
+          if (isLong) console.log(`${rows.length} of ${plans.length + 1} runs: ${plan.name}`)
+        }
+      }
+      await Promise.all(Array.from({ length: AT_ONCE }, work))
+      console.log(killTable(rows))
+      if (process.env.WRITE_FIGURES === '1') writeFigures(rows)
+    },
+    isLong ? 1_800_000 : 180_000,
+  )
 
-  /** As far as "hospital", with the on-call nurse paged. */
-  async function untilPaged(family: Visit): Promise<void> {
-    await family.open('/')
-    await family.press('Send', { text: 'her tube has just come out' })
-    await family.press('Nothing. It is empty')
-    await family.press('None of these')
-    await family.press('Long tube, held by a balloon')
-    expect(family.page().text).toContain('Amara Osei has been paged')
-  }
-
-  test('right after an answer was taken: everything said is there, the next message is answered', async () => {
-    const first = await start(NIGHT)
-    const family = visit(first.origin)
-    await untilPaged(family)
-    const before = family.page().text
-    // The post is on its way when the power goes: taken or not, it is never half taken.
-    const posted = family.press('Up to half an hour ago').catch(() => undefined)
-    await first.kill()
-    await posted
-
-    const later = await again(family, await start(NIGHT + 30_000))
-    const code = /Your case code: (\w+ \d+)/.exec(before)?.[1] ?? 'none'
-    expect(later.page().text).toContain(code)
-    for (const said of ['her tube has just come out', 'Nothing. It is empty', 'Long tube, held by a balloon'])
-      expect(later.page().text).toContain(said)
-    if (later.page().buttons.includes('Up to half an hour ago')) await later.press('Up to half an hour ago')
-    expect(later.page().text).toContain("How long does it take to get to Harbour Point Children's Hospital?")
-    await later.press('Send', { text: '25 minutes' })
-    expect(later.page().text).toContain('What number can a clinician ring you on?')
-    expect(later.page().text.split('has been paged').length - 1).toBe(1)
-  })
-
-  test('over a rung of the ladder: the page that was due goes out at the start, and once', async () => {
-    const family = visit((await start(NIGHT)).origin)
-    await untilPaged(family)
-    await running?.kill()
-    // Shipped ladder-urgent: again at 3 min, the next person at 5 min, everyone at 10 min. The line was down from 2:10 to 2:14.
-    const bot = await start(NIGHT + 4 * MINUTE)
-    const board = visit(bot.origin)
-    const text = await eventually('the repeat of the page', async () => {
-      const page = await board.open('/board')
-      return page.text.includes('AGAIN. GO TO HOSPITAL') && page.text
-    })
-    expect(text).toContain('to Amara Osei by board')
-    expect(text).not.toContain('to Dr. Ingrid Solheim')
-    expect(text.split('to Amara Osei by board').length - 1).toBe(1)
-    const told = await again(family, bot)
-    expect(told.page().text).not.toContain('No one from the clinic has answered yet')
-    await told.press('Up to half an hour ago')
-    expect(told.page().text).toContain('How long does it take to get to')
-  })
-
-  test('again and again for an hour: each start goes on with the ladder, and the family is told by its end', async () => {
-    const family = visit((await start(NIGHT)).origin)
-    await untilPaged(family)
-    // The line was down from 2:10 to 2:55: the repeat is due at once, the next person a minute later.
-    const board = async (expected: string): Promise<string> => {
-      const visitor = visit(running?.origin ?? '')
-      return eventually(expected, async () => {
-        const { text } = await visitor.open('/board')
-        return text.includes(expected) && text
-      })
-    }
-    await running?.kill()
-    const down = await again(family, await start(NIGHT + 45 * MINUTE))
-    await board('AGAIN. GO TO HOSPITAL')
-    expect(down.page().text).toContain('The line was down for a while. It works again. Worse? Ring 911')
-    await running?.kill()
-    await start(NIGHT + 47 * MINUTE)
-    await board('to Dr. Ingrid Solheim by board')
-    await running?.kill()
-    await start(NIGHT + 54 * MINUTE)
-    const last = await board('to Ward 4 desk by board')
-    expect(last).toContain('to Amara Osei by board')
-    const told = await again(family, running as Served)
-    expect(told.page().text).toContain('No one from the clinic has answered yet')
-    expect(told.page().text.split('No one from the clinic has answered yet').length - 1).toBe(1)
-  })
-
-  test('with the shortest ladder a clinic may set, in real time: the family hears of it by its end', {
-    timeout: 150_000,
-  }, async () => {
-    const clinic = clinicWith(join(folder.path, 'clinic'), '  ladder-urgent: [PT1M, PT62S, PT64S]\n')
-    const family = visit((await start(NIGHT, clinic)).origin)
-    const begun = performance.now()
-    await untilPaged(family)
-    await running?.kill()
-    const downMs = performance.now() - begun
-    const bot = await start(NIGHT + downMs, clinic)
-    const later = await again(family, bot)
-    await later.press('Up to half an hour ago')
-    const told = await eventually(
-      'told that nobody has answered',
-      async () => {
-        await later.open('/')
-        return later.page().text.includes('No one from the clinic has answered yet') && later.page().text
-      },
-      75_000,
+  test('without a kill every promise holds, and the ladder went to its end', () => {
+    expect(brokenIn(calm, calm)).toEqual([])
+    expect(new Set(calm.pages.map(({ says }) => says))).toEqual(
+      new Set(
+        ['page amara', 'repeat amara', 'page ingrid', 'repeat ingrid', 'taken ingrid', 'update amara']
+          .flatMap(page => [`${page} smtp`, `${page} webhook`])
+          .concat(['page ward-desk webhook', 'taken ward-desk webhook']),
+      ),
     )
-    const tookMs = performance.now() - begun
-    console.log(
-      `nobody answered: told ${(tookMs / 1000).toFixed(1)} s after the first page, the process killed in between`,
-    )
-    expect(tookMs).toBeGreaterThan(MINUTE)
-    expect(tookMs).toBeLessThan(MINUTE + 15_000)
-    expect(told).toMatch(/ring \+1 ?212 ?555 ?0120/)
-    const board = await visit(bot.origin).open('/board')
-    for (const who of ['Amara Osei', 'Dr. Ingrid Solheim', 'Ward 4 desk'])
-      expect(board.text).toContain(`to ${who} by board`)
-    expect(pages(board.text)).toBeGreaterThanOrEqual(3)
+    expect(calm.end).toMatchObject({ disposition: 'set-out', taken: 'amara', left: true, outcome: 'seen-at-hospital' })
+  })
+
+  test.each(plans.map(({ name }) => name))('%s', name => {
+    const row = rows.find(({ run }) => run === name)
+    expect(row).toBeDefined()
+    expect(row?.broken).toEqual([])
+  })
+
+  test('the long suite stops at every named point', () => {
+    const stopped = new Set(allPlans(seed).flatMap(({ kills }) => kills.map(kill => kill.split('#')[0])))
+    expect(POINTS.filter(point => !stopped.has(point))).toEqual([])
   })
 })
+
+/** The checks themselves: a record spoilt in one place is found out. A check that cannot fail shows nothing. */
+describe('what a run is held against', () => {
+  const message = { id: 'm', says: 'ask travel', status: 'sent', seen: 1, labelled: false } as const
+  const arrival = { how: 'smtp', to: 'amara', id: 'p', labelled: false, text: '', atMs: 0, cut: false } as const
+  const page = { id: 'p', says: 'page amara smtp', status: 'sent', arrivals: [arrival] } as const
+  const sound: KillRecord = {
+    plan: { name: 'sound', kills: [] },
+    kills: [],
+    lives: [],
+    done: ['caseOpened: it is out', 'pageAcknowledged by amara'],
+    messages: [message],
+    pages: [page],
+    strayArrivals: [],
+    alarms: [{ name: 'rung', lateMs: 3 }],
+    lostAlarms: [],
+    end: { disposition: 'set-out' },
+  }
+
+  test('a sound run breaks nothing', () => {
+    expect(brokenIn(sound, sound)).toEqual([])
+  })
+
+  test.each<[string, Partial<KillRecord>, RegExp]>([
+    ['a kill that never came', { plan: { name: 'x', kills: ['store.begun#1'] } }, /never killed/],
+    ['words lost', { done: ['pageAcknowledged by amara'] }, /what was done differs/],
+    ['words taken twice', { done: [...sound.done, 'caseOpened: it is out'] }, /what was done differs/],
+    ['another end', { end: { disposition: 'speak' } }, /the end differs/],
+    ['a message lost', { messages: [] }, /what the family was told differs/],
+    ['a message said twice', { messages: [message, message] }, /what the family was told differs/],
+    ['a message not sent', { messages: [{ ...message, status: 'waiting' }] }, /is waiting/],
+    ['a message without its row', { messages: [{ ...message, status: 'missing' }] }, /is missing/],
+    ['a message twice on the page', { messages: [{ ...message, seen: 2 }] }, /stands 2 times/],
+    ['a message not on the page', { messages: [{ ...message, seen: 0 }] }, /stands 0 times/],
+    ['a page nobody was owed', { pages: [] }, /nobody was owed/],
+    ['a page that reached nobody', { pages: [{ ...page, arrivals: [] }] }, /reached nobody/],
+    ['a page given up', { pages: [{ ...page, status: 'given-up' }] }, /is given-up/],
+    ['a page twice, unlabelled', { pages: [{ ...page, arrivals: [arrival, arrival] }] }, /without saying so/],
+    ['a page cut off', { pages: [{ ...page, arrivals: [{ ...arrival, cut: true }] }] }, /cut off and not repeated/],
+    ['a page no step asked for', { strayArrivals: [arrival] }, /no step asked for/],
+    ['an alarm lost', { lostAlarms: ['rung is set, not stored'] }, /the alarm rung is set, not stored/],
+    ['a ladder that stood still', { alarms: [] }, /the ladder moved 0 times/],
+    ['an alarm that fired late', { alarms: [{ name: 'rung', lateMs: 60_000 }] }, /fired 60000 ms after/],
+  ])('finds %s', (_, spoilt, expected) => {
+    expect(brokenIn({ ...sound, ...spoilt }, sound).join('\n')).toMatch(expected)
+  })
+
+  test('lets a page come again that says so', () => {
+    const again = { ...arrival, labelled: true }
+    const pages = [{ ...page, arrivals: [{ ...arrival, cut: true }, again] }]
+    expect(brokenIn({ ...sound, pages }, sound)).toEqual([])
+  })
+})
+
+function writeFigures(rows: readonly KillRow[]): void {
+  const commit = execFileSync('git', ['rev-parse', 'HEAD'], { cwd: root, encoding: 'utf8' }).trim()
+  const figures = { date: new Date().toISOString().slice(0, 10), commit, seed, node: process.version, rows }
+  writeFileSync(join(root, 'docs/figures/kills.json'), `${JSON.stringify(figures, null, 2)}\n`)
+}

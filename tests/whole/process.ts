@@ -16,6 +16,8 @@ export interface Served {
   kill(): Promise<void>
   /** Ends it as Ctrl-C does; the exit code. */
   stop(): Promise<number | null>
+  /** Resolves when the process is gone, however it ended. */
+  readonly gone: Promise<number | null>
   /** Everything it has written so far. */
   output(): string
 }
@@ -25,6 +27,11 @@ export interface ServeOptions {
   readonly clinic?: string
   /** What its wall clock shows at the start; default {@link NIGHT}. It runs on from there. */
   readonly at?: number
+  /** Default: a free one. */
+  readonly port?: number
+  /** Modules loaded before the bot, in place of the clock that starts at `at`; what they read from the environment. */
+  readonly preload?: readonly string[]
+  readonly env?: Readonly<Record<string, string>>
 }
 
 const START_MS = 20_000
@@ -35,10 +42,11 @@ export const NIGHT = Date.parse('2026-03-01T07:10:00Z')
 /** Starts `smallhours serve` on a free port and waits for the address it prints. */
 export async function serve(options: ServeOptions): Promise<Served> {
   const clinic = options.clinic === undefined ? [] : ['--clinic', options.clinic]
-  const args = ['src/cli/main.ts', 'serve', '--port', '0', '--data', options.data, ...clinic]
-  const child = spawn(node, ['--import', laterClock, ...args], {
+  const args = ['src/cli/main.ts', 'serve', '--port', String(options.port ?? 0), '--data', options.data, ...clinic]
+  const preload = (options.preload ?? [laterClock]).flatMap(file => ['--import', file])
+  const child = spawn(node, [...preload, ...args], {
     cwd: root,
-    env: { ...process.env, CLOCK_AHEAD_MS: String((options.at ?? NIGHT) - Date.now()) },
+    env: { ...process.env, CLOCK_AHEAD_MS: String((options.at ?? NIGHT) - Date.now()), ...options.env },
     stdio: ['ignore', 'pipe', 'pipe'],
   })
   let written = ''
@@ -56,6 +64,7 @@ export async function serve(options: ServeOptions): Promise<Served> {
       await end('SIGKILL')
     },
     stop: () => end('SIGTERM'),
+    gone,
     output: () => written,
   }
 }

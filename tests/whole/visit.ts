@@ -2,8 +2,15 @@
 export interface Visit {
   /** Status and markup of an address; becomes the page one is on. */
   open(path: string): Promise<Page>
-  /** Presses the button with this label, with what is written or ticked in its form. */
-  press(label: string | RegExp, filled?: Readonly<Record<string, string | readonly string[]>>): Promise<Page>
+  /**
+   * Presses the button with this label, with what is written or ticked in its form. Of several with one label: the one
+   * whose form holds `hidden`. Pressed again before another page is opened, it posts the same form: one press sent twice.
+   */
+  press(
+    label: string | RegExp,
+    filled?: Readonly<Record<string, string | readonly string[]>>,
+    hidden?: readonly [name: string, value: string],
+  ): Promise<Page>
   /** The page one is on. */
   page(): Page
   /** The cookie it keeps, so that the same browser can go on with another process. */
@@ -65,9 +72,11 @@ export function visit(origin: string, kept = ''): Visit {
     page,
     cookie: () => cookie,
     open: path => fetched(path, { headers: {} }),
-    async press(label, filled = {}) {
+    async press(label, filled = {}, hidden) {
       const fits = (text: string) => (typeof label === 'string' ? text === label : label.test(text))
-      const form = formsOf(page().markup).find(one => one.buttons.some(button => fits(button.label)))
+      const holds = (one: Form) =>
+        hidden === undefined || one.hidden.some(field => field.join('=') === hidden.join('='))
+      const form = formsOf(page().markup).find(one => holds(one) && one.buttons.some(button => fits(button.label)))
       const button = form?.buttons.find(one => fits(one.label))
       if (form === undefined || button === undefined)
         throw new Error(`no button ${label} on ${page().path}; there are: ${page().buttons.join(' | ')}`)
