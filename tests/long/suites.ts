@@ -1,0 +1,119 @@
+import { execFileSync, spawn } from 'node:child_process'
+import { mkdirSync, writeFileSync } from 'node:fs'
+import { join } from 'node:path'
+import { parseArgs } from 'node:util'
+import { familiesSuite, type SuiteResult } from './families.ts'
+import { root } from './server-process.ts'
+
+const NAMES = ['kills', 'families'] as const
+type Name = (typeof NAMES)[number]
+
+interface Wanted {
+  readonly names: readonly Name[]
+  readonly minutes: number
+  readonly families: number
+  readonly seed: string
+  readonly figures: string
+}
+
+const USAGE = `npm run long [-- --only ${NAMES.join('|')}] [--minutes N] [--families N] [--seed S] [--figures FOLDER]`
+
+/** Runs the suites asked for, one after the other; 0 when all is well, 1 when not, 2 when called wrongly. */
+export async function main(words: readonly string[]): Promise<number> {
+  const wanted = wantedIn(words)
+  if (typeof wanted === 'string') {
+    console.error(`${wanted}\n${USAGE}`)
+    return 2
+  }
+  let isWell = true
+  for (const name of wanted.names) {
+    console.log(`\n== ${name}`)
+    const result = name === 'families' ? await families(wanted) : await kills()
+    if (result === undefined) continue
+    isWell &&= result.isWell
+    for (const line of result.table) console.log(line)
+    if (Object.keys(result.figures).length > 0) write(wanted, name, result)
+    console.log(`== ${name}: ${result.isWell ? 'every promise was kept' : 'FAILED'}`)
+  }
+  return isWell ? 0 : 1
+}
+
+function wantedIn(words: readonly string[]): Wanted | string {
+  try {
+    const { values } = parseArgs({
+      args: [...words],
+      options: {
+        only: { type: 'string' },
+        minutes: { type: 'string', default: '60' },
+        families: { type: 'string', default: '50' },
+        seed: { type: 'string', default: '20260301' },
+        figures: { type: 'string', default: join(root, 'docs/figures') },
+      },
+    })
+    const names = values.only === undefined ? NAMES : NAMES.filter(name => name === values.only)
+    if (names.length === 0) return `--only ${values.only}: one of ${NAMES.join(', ')} was expected`
+    const [minutes, families] = [Number(values.minutes), Number(values.families)]
+    if (!(minutes > 0 && minutes <= 1_440))
+      return `--minutes ${values.minutes}: more than 0 and at most 1440 was expected`
+    if (!(Number.isInteger(families) && families >= 1 && families <= 1_000))
+      return `--families ${values.families}: a whole number from 1 to 1000 was expected`
+    return { names, minutes, families, seed: values.seed, figures: values.figures }
+  } catch (error) {
+    return (error as Error).message
+  }
+}
+
+async function families({ minutes, families, seed }: Wanted): Promise<SuiteResult> {
+  console.log(`${families} families for ${minutes} minutes, seed ${seed}`)
+  return familiesSuite({ minutes, families, seed, progress: progressBar(minutes * 60_000) })
+}
+
+/** The kill test with all its points; it prints its own table and writes its own figures. */
+function kills(): Promise<SuiteResult> {
+  const vitest = join(root, 'node_modules/vitest/vitest.mjs')
+  const args = [vitest, 'run', '--config', 'tests/vitest.config.ts', 'tests/whole/kill.test.ts']
+  return new Promise(resolve => {
+    const child = spawn(process.execPath, args, {
+      cwd: root,
+      stdio: 'inherit',
+      env: { ...process.env, LONG: '1' },
+    })
+    child.on('error', error => resolve({ isWell: false, figures: {}, table: [error.message] }))
+    child.on('close', code => resolve({ isWell: code === 0, figures: {}, table: [] }))
+  })
+}
+
+function write({ figures, seed }: Wanted, name: Name, result: SuiteResult): void {
+  mkdirSync(figures, { recursive: true })
+  const git = (...args: string[]): string => execFileSync('git', args, { cwd: root, encoding: 'utf8' }).trim()
+  const head = {
+    suite: name,
+    date: new Date().toISOString(),
+    commit: git('rev-parse', 'HEAD'),
+    isClean: git('status', '--porcelain', '--', 'src', 'flows', 'tests', 'deploy') === '',
+    seed,
+    node: process.version,
+    isWell: result.isWell,
+  }
+  const file = join(figures, `${name}.json`)
+  writeFileSync(file, `${JSON.stringify({ ...head, ...result.figures }, undefined, 2)}\n`)
+  console.log(`\nFigures: ${file}`)
+}
+
+/** A bar that moves on a terminal; elsewhere a line a minute. */
+function progressBar(wholeMs: number): (share: number, line: string) => void {
+  const startedAt = Date.now()
+  let saidAt = 0
+  return (share, line) => {
+    const passed = Date.now() - startedAt
+    if (!process.stdout.isTTY && passed - saidAt < 60_000 && share < 1) return
+    saidAt = passed
+    const full = Math.round(share * 30)
+    const bar = `[${'#'.repeat(full)}${'.'.repeat(30 - full)}] ${clock(passed)} gone, ${clock(Math.max(0, wholeMs - passed))} left: ${line}`
+    if (process.stdout.isTTY) process.stdout.write(`\r${bar.padEnd(110)}${share >= 1 ? '\n' : ''}`)
+    else console.log(bar)
+  }
+}
+
+const clock = (ms: number): string =>
+  `${Math.floor(ms / 60_000)}:${String(Math.floor((ms % 60_000) / 1_000)).padStart(2, '0')}`
