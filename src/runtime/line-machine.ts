@@ -2,6 +2,7 @@ import { InvariantBroken, type Line } from '../case/line.ts'
 import { fallbackParts, renderPage, renderReply } from '../case/render.ts'
 import { type CaseState, caseCode, openCase, parseState } from '../case/state.ts'
 import { step } from '../case/step.ts'
+import { timesAhead } from '../case/times-ahead.ts'
 import { familyNumbers } from '../oncall/family-numbers.ts'
 import { numberText } from '../oncall/number-text.ts'
 import { wallTimeAt, weekdayOf, weekdays } from '../oncall/wall-time.ts'
@@ -25,6 +26,7 @@ export function lineMachine(line: Line): Machine {
       return kernel.callout === 'taken' || kernel.callout === 'spoken' ? callout.taken?.by : undefined
     },
     renderReply: (state, effect, at, extra) => renderReply(line, caseState(state), effect, at, extra),
+    timesAhead: (state, at) => timesAhead(line, caseState(state), at),
     renderPage: (state, effect, at) => renderPage(line, caseState(state), effect, at),
     fallbackParts: at => fallbackParts(line, at),
     linePage: news => linePieces(line, news),

@@ -62,6 +62,8 @@ export interface Machine {
   /** Who has the case now, by acknowledgement; undefined while it is anybody's, also after a promise was broken. */
   holderOf(state: RunningCase): Clinician | undefined
   renderReply(state: RunningCase, effect: Reply, at: Instant, extra: { readonly repeated: boolean }): readonly Part[]
+  /** Instants after `at` that a reply of this case may name: once one has passed, its text is worked out anew. */
+  timesAhead(state: RunningCase, at: Instant): readonly Instant[]
   /** Pieces of a page's text, most urgent first. */
   renderPage(state: RunningCase, effect: PageEffect, at: Instant): readonly string[]
   /** Fixed words with the numbers to ring, for whenever anything is in doubt. Needs no case. */

@@ -1,14 +1,16 @@
 import { passed } from '../points/points.ts'
-import type { OutboxRow, Store } from '../store/store.ts'
-import type { Instant } from '../time/instant.ts'
+import type { OutboxRow, Settled, Store, StoredCase } from '../store/store.ts'
+import { after, seconds } from '../time/instant.ts'
 import { type Clock, type Random, within } from './clock.ts'
-import type { OnFault } from './fault.ts'
+import type { FaultCode, OnFault } from './fault.ts'
 import { type LaneRules, type NextTry, nextTry, type Outcome } from './lane.ts'
 import { pacer } from './pacer.ts'
 import type { Ready, Sending } from './sending.ts'
 
 /** Longest rest between two looks at the store, in milliseconds. */
 const REST_MS = 1_000
+/** After this the store is asked again where it failed. */
+const SOON_MS = seconds(1)
 
 export interface LaneDependencies {
   readonly store: Store
@@ -79,32 +81,33 @@ export function laneLoop(deps: LaneDependencies): LaneLoop {
     })
   }
 
-  /** One try of one row. Whatever fails on our side leaves the row to its lease: it is sent again, labelled. */
+  /** One try of one row, from claim to its end written down. */
   async function carry(row: OutboxRow): Promise<void> {
-    const { caseId, effectId } = row
+    const leasedUntilMs = clock.monotonicMs() + rules.lease
+    passed(`outbox.${lane}.claimed`)
+    let ready: Ready | undefined
     try {
-      passed(`outbox.${lane}.claimed`)
-      const ready = await readied(row)
-      if (ready === undefined) return
+      ready = readied(row, await store.load(row.caseId))
       passed(`outbox.${lane}.rendered`)
-      if (ready.content !== undefined) await store.rendered(effectId, ready.content, clock.now())
-      passed(`outbox.${lane}.kept`)
-      const outcome = await tried(ready)
-      passed(`outbox.${lane}.sent`)
-      await settle(row, nextTry(rules, outcome, row.tries, ready.firstAt, clock.now(), random))
+      if (ready?.content !== undefined) await store.rendered(row.effectId, ready.content, clock.now())
     } catch (error) {
-      onFault({ code: 'store-failed', lane, caseId, effectId, error })
+      // Nothing has left: the row is handed back at once, or waits for its lease where the store takes not even that.
+      fault('store-failed', row, error)
+      return settle(row, { kind: 'again', notBefore: after(clock.now(), SOON_MS), outcomeUnknown: false }, 0)
     }
+    if (ready === undefined) return end(row, { kind: 'given-up', reason: 'unreadable' }, leasedUntilMs)
+    passed(`outbox.${lane}.kept`)
+    const outcome = await tried(ready)
+    passed(`outbox.${lane}.sent`)
+    await end(row, nextTry(rules, outcome, row.tries, ready.firstAt, clock.now(), random), leasedUntilMs)
   }
 
-  /** A row that cannot be read even so far is given up: the case hears of it, and the next in its queue may go. */
-  async function readied(row: OutboxRow): Promise<Ready | undefined> {
+  /** A row that itself cannot be read is given up: the case hears of it, and the next in its queue may go. */
+  function readied(row: OutboxRow, stored: StoredCase | undefined): Ready | undefined {
     try {
-      return await sending.ready(row, clock.now())
+      return sending.ready(row, stored, clock.now())
     } catch (error) {
-      if (!(error instanceof SyntaxError)) throw error
-      onFault({ code: 'outbox-row-unreadable', lane, caseId: row.caseId, effectId: row.effectId, error })
-      await store.settle(row.effectId, { kind: 'given-up', at: clock.now(), reason: 'unreadable' }, row.tries)
+      fault('outbox-row-unreadable', row, error)
       return undefined
     }
   }
@@ -115,17 +118,48 @@ export function laneLoop(deps: LaneDependencies): LaneLoop {
     return within(clock, rules.timeout, send, { kind: 'unknown', reason: 'timeout' } as const)
   }
 
-  async function settle(row: OutboxRow, next: NextTry): Promise<void> {
-    const at: Instant = clock.now()
-    if (next.kind === 'again') {
-      await store.settle(row.effectId, next, row.tries)
-      passed(`outbox.${lane}.settled`)
-      retryAtMs = Math.min(retryAtMs, clock.monotonicMs() + Math.max(0, next.notBefore - at))
-      return
+  async function end(row: OutboxRow, next: NextTry, leasedUntilMs: number): Promise<void> {
+    const at = clock.now()
+    if (next.kind === 'again') return settle(row, next, leasedUntilMs)
+    if (next.kind === 'given-up') fault(lane === 'page' ? 'page-given-up' : 'reply-given-up', row)
+    await settle(row, next.kind === 'sent' ? { kind: 'sent', at } : { ...next, at }, leasedUntilMs)
+  }
+
+  /**
+   * Writes the end of a try down, again and again while the row is leased: what has arrived is not sent twice because the
+   * store failed once. After that the row is found by its lease, and sent again, labelled.
+   */
+  async function settle(row: OutboxRow, settled: Settled, leasedUntilMs: number): Promise<void> {
+    for (;;) {
+      try {
+        await store.settle(row.effectId, settled, row.tries)
+        break
+      } catch (error) {
+        fault('store-failed', row, error)
+        if (stopping || clock.monotonicMs() + SOON_MS >= leasedUntilMs) return
+        await rest(SOON_MS)
+      }
     }
-    await store.settle(row.effectId, next.kind === 'sent' ? { kind: 'sent', at } : { ...next, at }, row.tries)
     passed(`outbox.${lane}.settled`)
-    sending.ended(row, next.kind)
+    if (settled.kind === 'again')
+      retryAtMs = Math.min(retryAtMs, clock.monotonicMs() + Math.max(0, settled.notBefore - clock.now()))
+    else await ended(row, settled.kind)
+  }
+
+  /** Tells the case; again until the store could be read for it. What is not told by the end is found by the next start. */
+  async function ended(row: OutboxRow, outcome: 'sent' | 'given-up'): Promise<void> {
+    try {
+      await sending.ended(row, outcome)
+    } catch (error) {
+      fault('store-failed', row, error)
+      if (!stopping) void rest(SOON_MS).then(() => ended(row, outcome))
+    }
+  }
+
+  const rest = (ms: number) => new Promise<void>(wake => clock.wake(clock.monotonicMs() + ms, wake))
+
+  function fault(code: FaultCode, { caseId, effectId }: OutboxRow, error?: unknown): void {
+    onFault({ code, lane, caseId, effectId, ...(error === undefined ? {} : { error }) })
   }
 
   return {

@@ -8,7 +8,7 @@ import type { Outcome } from './lane.ts'
 import type { Machine } from './machine.ts'
 import { codeIn, PARKED_REASON, parkedOf } from './parking.ts'
 import { addressesOf } from './reach.ts'
-import { isFresh, type Kept, keptOf, type Ready, type Sending } from './sending.ts'
+import { freshIn, keptOf, type Ready, type Sending, sentOf, toKeep } from './sending.ts'
 import { type PageToAddress, pageIdOf } from './step-record.ts'
 
 export interface PageSendingDependencies {
@@ -33,27 +33,23 @@ export interface PageSendingDependencies {
 export function pageSending(deps: PageSendingDependencies): Sending {
   const { store, machine, clinic, onFault } = deps
 
-  async function ready(row: OutboxRow, now: Instant): Promise<Ready> {
+  function ready(row: OutboxRow, stored: StoredCase | undefined, now: Instant): Ready {
     const kept = keptOf<Page>(row)
     const firstAt = kept?.firstAt ?? now
-    const stored = await store.load(row.caseId)
     if (stored === undefined) return { firstAt, send: async () => ({ kind: 'refused', reason: 'case-erased' }) }
     const effect = JSON.parse(row.effect) as PageToAddress
     const route = addressesOf(clinic, effect.to)[effect.address]
     if (route === undefined) return { firstAt, send: async () => ({ kind: 'refused', reason: 'no-address' }) }
-    const reused = kept !== undefined && isFresh(row, now) ? kept : undefined
-    const page = reused === undefined ? fresh(row, stored, effect, route.address, now) : again(row, reused)
-    const content: Kept<Page> = { ...page, firstAt }
-    return {
-      ...(reused === undefined ? { content: JSON.stringify(content) } : {}),
-      firstAt,
-      send: () => hand(row, route.pager, page),
+    const reused = freshIn(row, kept, now)
+    if (reused !== undefined) {
+      const page = { ...sentOf<Page>(reused), repeated: row.outcomeUnknown }
+      return { firstAt, send: () => hand(row, route.pager, page) }
     }
-  }
-
-  function again(row: OutboxRow, kept: Kept<Page>): Page {
-    const { firstAt: _kept, ...page } = kept
-    return { ...page, repeated: row.outcomeUnknown }
+    const page = fresh(row, stored, effect, route.address, now)
+    // "Page 1 of 3, next 02:18": at 02:18 those words are no longer true.
+    const ahead = effect.nextAt === undefined ? [] : [effect.nextAt]
+    const content = JSON.stringify(toKeep(page, firstAt, ahead, now))
+    return { content, firstAt, send: () => hand(row, route.pager, page) }
   }
 
   function fresh(row: OutboxRow, stored: StoredCase, effect: PageToAddress, address: string, now: Instant): Page {
@@ -102,41 +98,55 @@ export function pageSending(deps: PageSendingDependencies): Sending {
     return paged.kind === 'accepted' ? { kind: 'arrived' } : paged
   }
 
-  async function givenUp(row: OutboxRow): Promise<void> {
-    const { caseId, effectId } = row
-    onFault({ code: 'page-given-up', caseId, effectId, lane: 'page' })
+  /** The case hears of a page given up once every address of it was: another may still take it. */
+  async function isLost({ caseId, effectId }: OutboxRow): Promise<boolean> {
+    const rows = await store.outboxOf(caseId)
     const pageId = pageIdOf(effectId)
-    const rows = (await store.outboxOf(caseId)).filter(
-      each => each.lane === 'page' && pageIdOf(each.effectId) === pageId,
-    )
-    if (rows.every(each => each.status === 'given-up')) settled(row, 'given-up')
+    return rows
+      .filter(each => each.lane === 'page' && pageIdOf(each.effectId) === pageId)
+      .every(each => each.status === 'given-up')
   }
 
-  function settled(row: OutboxRow, outcome: 'accepted' | 'given-up'): void {
-    const told = pageSettledOf(row, outcome)
-    if (told !== undefined) deps.tell(row.caseId, told.event, told.deliveryId)
+  /** What the row asked for, from the history where the row itself cannot be read: the ladder must move all the same. */
+  async function askedFor(row: OutboxRow): Promise<OutboxRow> {
+    if (readable(row.effect) !== undefined) return row
+    const step = (await store.history(row.caseId)).find(each => each.seq === row.seq)
+    const effects = readable(step?.effects ?? '')
+    const position = Number(pageIdOf(row.effectId).split('.').at(-1))
+    const effect: unknown = Array.isArray(effects) ? effects[position] : undefined
+    return effect === undefined ? row : { ...row, effect: JSON.stringify(effect) }
   }
 
   return {
     lane: 'page',
     ready,
-    ended(row, outcome) {
-      if (outcome === 'sent') return settled(row, 'accepted')
-      givenUp(row).catch(error => onFault({ code: 'store-failed', caseId: row.caseId, effectId: row.effectId, error }))
+    async ended(row, outcome) {
+      if (outcome === 'given-up' && !(await isLost(row))) return
+      const told = pageSettledOf(await askedFor(row), outcome === 'sent' ? 'accepted' : 'given-up')
+      if (told !== undefined) deps.tell(row.caseId, told.event, told.deliveryId)
     },
+  }
+}
+
+function readable(json: string): unknown {
+  try {
+    return JSON.parse(json) as unknown
+  } catch {
+    return undefined
   }
 }
 
 /**
  * What the case is told of a page, and the delivery id that makes it count once. Nothing of a page that only says who
- * took the case: nobody is waited for there.
+ * took the case (nobody is waited for there), and of a row that cannot be read.
  */
 export function pageSettledOf(
   row: OutboxRow,
   outcome: 'accepted' | 'given-up',
 ): { readonly event: CaseEvent; readonly deliveryId: string } | undefined {
-  const { to, why } = JSON.parse(row.effect) as PageToAddress
-  if (why === 'taken') return undefined
+  const effect = readable(row.effect) as PageToAddress | undefined
+  if (effect?.to === undefined || effect.why === 'taken') return undefined
+  const { to } = effect
   const pageId = pageIdOf(row.effectId)
   return { event: { kind: 'pageSettled', pageId, to, outcome }, deliveryId: `${pageId}:${outcome}` }
 }

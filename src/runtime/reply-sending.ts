@@ -1,16 +1,15 @@
 import type { CaseEvent } from '../case/event.ts'
 import type { Outgoing, Part } from '../case/message.ts'
 import type { Channel } from '../channels/channel.ts'
-import type { OutboxRow, Store, StoredCase } from '../store/store.ts'
+import type { OutboxRow, StoredCase } from '../store/store.ts'
 import type { Instant } from '../time/instant.ts'
 import type { OnFault } from './fault.ts'
 import type { Outcome } from './lane.ts'
 import { type Machine, REPEAT_LABEL, type Reply } from './machine.ts'
 import { parkedOf } from './parking.ts'
-import { isFresh, type Kept, keptOf, type Ready, type Sending } from './sending.ts'
+import { freshIn, type Kept, keptOf, type Ready, type Sending, sentOf, toKeep } from './sending.ts'
 
 export interface ReplySendingDependencies {
-  readonly store: Store
   readonly machine: Machine
   readonly channelOf: (id: string) => Channel | undefined
   readonly tell: (caseId: string, event: CaseEvent, deliveryId: string) => void
@@ -19,21 +18,30 @@ export interface ReplySendingDependencies {
 
 /** Replies to families: rendered when first claimed, the same text at every repeat, and then labelled as one. */
 export function replySending(deps: ReplySendingDependencies): Sending {
-  const { store, machine, onFault } = deps
+  const { machine, onFault } = deps
 
-  async function ready(row: OutboxRow, now: Instant): Promise<Ready> {
+  function ready(row: OutboxRow, stored: StoredCase | undefined, now: Instant): Ready {
     const kept = keptOf<Outgoing>(row)
     const firstAt = kept?.firstAt ?? now
-    const stored = await store.load(row.caseId)
     if (stored === undefined) return { firstAt, send: async () => ({ kind: 'refused', reason: 'case-erased' }) }
     const effect = JSON.parse(row.effect) as Reply
-    const reused = kept !== undefined && isFresh(row, now) ? kept : undefined
-    const outgoing = reused === undefined ? fresh(row, stored, effect, now) : repeated(row, stored, effect, reused)
-    const content: Kept<Outgoing> = { ...outgoing, firstAt }
-    return {
-      ...(reused === undefined ? { content: JSON.stringify(content) } : {}),
-      firstAt,
-      send: () => deliver(row, outgoing),
+    const reused = freshIn(row, kept, now)
+    if (reused !== undefined) {
+      const outgoing = repeated(row, stored, effect, reused)
+      return { firstAt, send: () => deliver(row, outgoing) }
+    }
+    const outgoing = fresh(row, stored, effect, now)
+    const content = JSON.stringify(toKeep(outgoing, firstAt, timesAhead(stored, now), now))
+    return { content, firstAt, send: () => deliver(row, outgoing) }
+  }
+
+  /** Instants still to come that the texts of a case may name. */
+  function timesAhead(stored: StoredCase, now: Instant): readonly Instant[] {
+    try {
+      return parkedOf(stored.state) === undefined ? machine.timesAhead(machine.parse(stored.state), now) : []
+    } catch {
+      // It cannot be read: the fixed text goes out, which names none.
+      return []
     }
   }
 
@@ -50,7 +58,7 @@ export function replySending(deps: ReplySendingDependencies): Sending {
   }
 
   function repeated(row: OutboxRow, stored: StoredCase, effect: Reply, kept: Kept<Outgoing>): Outgoing {
-    const { firstAt: _kept, ...outgoing } = kept
+    const outgoing = sentOf<Outgoing>(kept)
     if (!row.outcomeUnknown || outgoing.parts.some(isLabel)) return { ...outgoing, repeated: row.outcomeUnknown }
     const label = partsOf(row, stored, effect, outgoing.at).filter(isLabel)
     return { ...outgoing, repeated: true, parts: [...label, ...outgoing.parts] }
@@ -86,10 +94,9 @@ export function replySending(deps: ReplySendingDependencies): Sending {
   return {
     lane: 'family',
     ready,
-    ended(row, outcome) {
+    async ended(row, outcome) {
       if (outcome !== 'given-up') return
       const { caseId, effectId } = row
-      onFault({ code: 'reply-given-up', caseId, effectId, lane: 'family' })
       deps.tell(caseId, { kind: 'replyGivenUp', effectId }, replyGivenUpId(effectId))
     },
   }

@@ -72,6 +72,7 @@ export function fakeMachine(concerns: readonly string[] = ['tube-out']): Machine
       })
       return [...label, ...parts]
     },
+    timesAhead: (state, at) => Object.values((state as FakeCase).alarms).flatMap(({ due }) => (due > at ? [due] : [])),
     renderPage: (state, effect) => [`${effect.urgency} ${effect.why} ${effect.reason}`, state.code],
     fallbackParts: () => [
       { kind: 'advice', id: 'fallback', text: 'Ring 911 or 212 555 0110', tags: ['call-emergency'] },
