@@ -13,11 +13,18 @@ export interface Line {
   readonly settings: LineSettings
   /** Language of the family's wording. */
   readonly language: string
+  /** Hash of each flow's exact content, by concern: a case is told when it is not the one it was opened under. */
+  readonly hashes?: ReadonlyMap<string, string>
 }
 
 /** Something that cannot be true is. The case is parked, the family gets the fixed text, a clinician is paged. */
 export class InvariantBroken extends Error {
-  override readonly name = 'InvariantBroken'
+  override readonly name: string = 'InvariantBroken'
+}
+
+/** A case belongs to other content than is served. It is parked like a broken one, and its page says why. */
+export class FlowChanged extends InvariantBroken {
+  override readonly name = 'FlowChanged'
 }
 
 /** The flow of a case; a case whose flow is not served any more is parked. */

@@ -4,7 +4,7 @@ import type { Between } from '../time/span.ts'
 import type { Answer } from './answer.ts'
 import type { Urgency } from './effect.ts'
 import type { Clinician, Disposition, Doing } from './event.ts'
-import { flowOf, InvariantBroken, type Line } from './line.ts'
+import { FlowChanged, flowOf, InvariantBroken, type Line } from './line.ts'
 import type { ChatRef } from './message.ts'
 
 export interface AnswerOnRecord {
@@ -77,6 +77,8 @@ export interface CaseState {
   /** Spoken code: weekday and four digits. */
   readonly code: string
   readonly concern: string
+  /** Hash of the flow's exact content as the case was opened under it; left out where contents are not hashed. */
+  readonly flowHash?: string
   readonly nickname?: string
   readonly openedAt: Instant
   readonly seq: number
@@ -122,12 +124,14 @@ export function openCase(
   opening: { caseId: string; chat: ChatRef; at: Instant; code: string; concern: string; nickname?: string },
 ): CaseState {
   const flow = flowOf(line, opening.concern)
+  const flowHash = line.hashes?.get(opening.concern)
   return {
     version: 1,
     caseId: opening.caseId,
     chat: opening.chat,
     code: opening.code,
     concern: opening.concern,
+    ...(flowHash === undefined ? {} : { flowHash }),
     ...(opening.nickname === undefined ? {} : { nickname: opening.nickname }),
     openedAt: opening.at,
     seq: 0,
@@ -154,6 +158,24 @@ export function openCase(
 
 /** Reads a stored case. Throws `InvariantBroken` when it cannot be trusted: the case is then parked, never guessed. */
 export function parseState(line: Line, json: string): CaseState {
+  return known(line, read(json))
+}
+
+/**
+ * The same for whoever steps a case on. A case that was opened under other content than is served now throws
+ * `FlowChanged`: what the family was told and what would come next are not of one piece.
+ */
+export function parseServed(line: Line, json: string): CaseState {
+  const state = read(json)
+  const served = line.hashes?.get(state.concern)
+  if (line.hashes !== undefined && !state.closed && state.flowHash !== served) {
+    const opened = state.flowHash?.slice(0, 12) ?? 'an earlier release'
+    throw new FlowChanged(`opened under ${opened} of "${state.concern}", and ${served?.slice(0, 12)} is served`)
+  }
+  return known(line, state)
+}
+
+function read(json: string): CaseState {
   let state: CaseState
   try {
     state = JSON.parse(json) as CaseState
@@ -162,6 +184,10 @@ export function parseState(line: Line, json: string): CaseState {
   }
   if (state === null || typeof state !== 'object' || state.version !== 1)
     throw new InvariantBroken('the stored case has an unknown version')
+  return state
+}
+
+function known(line: Line, state: CaseState): CaseState {
   const flow = flowOf(line, state.concern)
   if (state.kernel === undefined || !flow.kernel.knows(state.kernel))
     throw new InvariantBroken('the stored case stands in a step that its flow does not have')

@@ -9,6 +9,7 @@ import { type Catalogue, catalogueOf } from '../flow/wording.ts'
 import { readYaml } from '../flow/yaml-places.ts'
 import type { Instant } from '../time/instant.ts'
 import { type Lexicon, lexiconOf } from '../understand/lexicon.ts'
+import { type Approvable, approvablesOf } from './approvable.ts'
 import { readFlowFiles, SHIPPED_FLOWS } from './flow-files.ts'
 
 /** The invented clinic that ships with the bot. */
@@ -21,6 +22,8 @@ export interface LoadedLine {
   readonly lexicon: Lexicon
   /** Words of the screens. */
   readonly screen: Catalogue
+  /** What of all this a clinic approves, by its exact content. */
+  readonly approvables: readonly Approvable[]
 }
 
 const LANGUAGE = 'en'
@@ -38,14 +41,25 @@ export function loadLine(options: { clinicDir: string; flowsDir?: string; at: In
   const problems = [...clinic.problems, ...flows.problems]
   if (clinic.clinic === undefined || flows.set === undefined) return { problems }
   const shared = (name: string) => readPlain(files.get(`shared/${name}`), `shared/${name}`)
+  const lexicon = shared(`lexicon.${LANGUAGE}.yaml`)
+  const screen = catalogueOf(LANGUAGE, shared(`wording.screen.${LANGUAGE}.yaml`) as Record<string, string>)
+  const { settings } = clinic
+  const approvables = approvablesOf({ flows: flows.set, settings, screen, lexicon, drawing: drawingOf })
   return {
     problems,
     loaded: {
-      line: { flows: flows.set, clinic: clinic.clinic, settings: clinic.settings, language: LANGUAGE },
+      line: {
+        flows: flows.set,
+        clinic: clinic.clinic,
+        settings,
+        language: LANGUAGE,
+        hashes: new Map(approvables.map(({ id, hash }) => [id, hash])),
+      },
       pagers: clinic.pagers,
       retention: clinic.retention,
-      lexicon: lexiconOf(shared(`lexicon.${LANGUAGE}.yaml`)),
-      screen: catalogueOf(LANGUAGE, shared(`wording.screen.${LANGUAGE}.yaml`) as Record<string, string>),
+      lexicon: lexiconOf(lexicon),
+      screen,
+      approvables,
     },
   }
 }

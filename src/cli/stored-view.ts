@@ -27,7 +27,7 @@ function unreadable({ state, changedAt }: StoredCase): Parked {
 /** A parked case has no handover to trust: what was said and told word for word, who has it, and nothing guessed. */
 function parkedView(line: Line, stored: StoredCase, { parked }: Parked, log: readonly LogLine[]): CaseView {
   const wording = line.flows.wording.get(line.language)
-  const headline = wording?.text(parked.why === 'no-flow' ? 'page/no-flow' : 'page/parked') ?? parked.why
+  const headline = wording?.text(parked.why === 'broken' ? 'page/parked' : `page/${parked.why}`) ?? parked.why
   const taken = parked.takenBy
   return {
     caseId: stored.caseId,

@@ -1,6 +1,7 @@
 import { doubting } from '../case/clock-doubt.ts'
 import type { Effect } from '../case/effect.ts'
 import type { CaseEvent, Clinician } from '../case/event.ts'
+import { FlowChanged } from '../case/line.ts'
 import type { ChatRef } from '../case/message.ts'
 import type { Clinic } from '../oncall/clinic.ts'
 import { passed } from '../points/points.ts'
@@ -103,7 +104,8 @@ export function caseSteps(deps: CaseStepsDependencies): CaseSteps {
 
   function parked(caseId: string, state: string | null, at: Instant, error: unknown, code?: string): Written {
     onFault({ code: 'case-parked', caseId, error })
-    return written(park({ state, code: code ?? codeIn(state), why: 'broken' }, everyoneAt(clinic, at), at))
+    const why = error instanceof FlowChanged ? 'flow-changed' : 'broken'
+    return written(park({ state, code: code ?? codeIn(state), why }, everyoneAt(clinic, at), at))
   }
 
   function handedOver(code: string, event: CaseOpened, at: Instant): Written {

@@ -1,6 +1,6 @@
 import { InvariantBroken, type Line } from '../case/line.ts'
 import { fallbackParts, renderPage, renderReply } from '../case/render.ts'
-import { type CaseState, caseCode, openCase, parseState } from '../case/state.ts'
+import { type CaseState, caseCode, openCase, parseServed } from '../case/state.ts'
 import { step } from '../case/step.ts'
 import { timesAhead } from '../case/times-ahead.ts'
 import { familyNumbers } from '../oncall/family-numbers.ts'
@@ -19,7 +19,7 @@ export function lineMachine(line: Line): Machine {
       return caseCode((monday + 1) % 7, random4)
     },
     openCase: ({ serialAfter, ...opening }) => ({ ...openCase(line, opening), serial: serialAfter }),
-    parse: json => parseState(line, json),
+    parse: json => parseServed(line, json),
     step: (state, event, at) => step(line, caseState(state), event, at),
     holderOf: state => {
       const { callout, kernel } = caseState(state)
@@ -45,7 +45,7 @@ const staffWording = (line: Line) =>
 
 /** The head of a page about a case no flow carries on.  */
 function parkedWords(line: Line, why: ParkedWhy): string {
-  return staffText(line, why === 'no-flow' ? 'page/no-flow' : 'page/parked')
+  return staffText(line, why === 'broken' ? 'page/parked' : `page/${why}`)
 }
 
 /** What has to be done first: the news, then the rest of it. */

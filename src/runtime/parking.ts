@@ -2,8 +2,11 @@ import type { Effect } from '../case/effect.ts'
 import type { CaseEvent, Clinician } from '../case/event.ts'
 import { after, type Instant, minutes } from '../time/instant.ts'
 
-/** Why: `broken`, a step threw or what is stored cannot be trusted; `no-flow`, no flow is for what the family said. */
-export type ParkedWhy = 'broken' | 'no-flow'
+/**
+ * Why: `broken`, a step threw or what is stored cannot be trusted; `no-flow`, no flow is for what the family said;
+ * `flow-changed`, the case was opened under other content than is served now.
+ */
+export type ParkedWhy = 'broken' | 'no-flow' | 'flow-changed'
 
 /**
  * A case that cannot go on by itself. It is never guessed on. The family gets the fixed text at every message, people are
@@ -59,7 +62,8 @@ export interface ParkedStep {
 
 /**
  * Parks a case: the fixed text to the family, pages, and an alarm to page everyone again. A broken case pages everyone at
- * once, since nobody knows how urgent it is; one without a flow pages the first, and everyone when that one is silent.
+ * once, since nobody knows how urgent it is, and so does one whose flow was changed. One without a flow pages the first,
+ * and everyone when that one is silent.
  */
 export function park(
   parking: {
@@ -72,7 +76,7 @@ export function park(
   at: Instant,
 ): ParkedStep {
   const { state, code, why } = parking
-  const to = why === 'broken' || parking.isDanger === true ? everyone : everyone.slice(0, 1)
+  const to = why !== 'no-flow' || parking.isDanger === true ? everyone : everyone.slice(0, 1)
   return {
     state: { parked: { at, why, ...(code === undefined ? {} : { code }), pagedAt: at, pagedTimes: 1 }, state },
     effects: [FALLBACK, ...pages(to, 'page'), againAlarm(1, at)],
