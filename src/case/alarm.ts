@@ -6,7 +6,7 @@ import { after, type Instant, type Milliseconds } from '../time/instant.ts'
 import { closureTimesOf, reachedAnswer } from './derive.ts'
 import { InvariantBroken, settingOf } from './line.ts'
 import type { AlarmSet, CaseState } from './state.ts'
-import type { Work } from './work.ts'
+import { moreUrgent, type Work } from './work.ts'
 
 /** Alarms of the shell itself; a flow may not use these names. */
 export const RUNG = 'rung'
@@ -91,6 +91,31 @@ export function followAnswers(work: Work): void {
   else setAlarm(work, CLOSURE, { due: next, late: 'recompute' })
 }
 
+/** An alarm this much past its moment (exclusive) is late: the line was down, or the machine asleep. Milliseconds. */
+export const LATE_AFTER_MS = 120_000
+
+/**
+ * What an alarm would say has been said since its moment, and nothing else would come of it: "time to go" is not said by
+ * a silence and again by the alarm of the same minute.
+ */
+export function isOvertaken(work: Work, name: string, due: Instant): boolean {
+  const step = targetOf(work, name)
+  if (step === undefined || !step.rows.every(row => row.go === 'resume')) return false
+  if (step.page !== undefined || step.note !== undefined || step.alarms.length > 0) return false
+  const { disposition, inForce } = work.state
+  if (step.decide !== undefined && moreUrgent(step.decide, disposition?.id) !== disposition?.id) return false
+  const say = step.say ?? []
+  return say.length > 0 && say.every(id => (inForce[id] ?? Number.NEGATIVE_INFINITY) >= due)
+}
+
+function targetOf(work: Work, name: string) {
+  for (const step of work.flow.steps.values()) {
+    const alarm = step.alarms.find(each => each.name === name)
+    if (alarm !== undefined) return work.flow.steps.get(alarm.go)
+  }
+  return undefined
+}
+
 /** Rounds of asking and paging after which a silent family is left to the ladder. */
 const SILENT_ROUNDS_MOST = 3
 
@@ -103,6 +128,15 @@ export function chaseSilence(work: Work, silent?: 'ask' | 'page'): void {
   if (silent === undefined) work.state.silentRounds = 0
   else work.state.silentRounds += 1
   if (work.state.silentRounds >= SILENT_ROUNDS_MOST) return
+  setAlarm(work, SILENT_ASK, { due: after(work.at, lengthSetting(work, 'left-check')), late: 'recompute' })
+  setAlarm(work, SILENT_PAGE, { due: after(work.at, lengthSetting(work, 'left-silent')), late: 'recompute' })
+}
+
+/**
+ * The line was down: a family that could not be heard was not silent. It is chased from now on, after the question has
+ * been asked again.
+ */
+export function chaseFromNow(work: Work): void {
   setAlarm(work, SILENT_ASK, { due: after(work.at, lengthSetting(work, 'left-check')), late: 'recompute' })
   setAlarm(work, SILENT_PAGE, { due: after(work.at, lengthSetting(work, 'left-silent')), late: 'recompute' })
 }

@@ -3,7 +3,7 @@ import type { CalloutStage } from '../flow/kernel.ts'
 import { promiseDueAt } from '../oncall/acknowledgement.ts'
 import { type LadderTimes, ladderTimes, rungsAt } from '../oncall/ladder.ts'
 import { after, type Instant, milliseconds, minutes } from '../time/instant.ts'
-import { cancelAlarm, expectedArrival, lengthSetting, PROMISE, RUNG, setAlarm } from './alarm.ts'
+import { cancelAlarm, expectedArrival, LATE_AFTER_MS, lengthSetting, PROMISE, RUNG, setAlarm } from './alarm.ts'
 import type { Effect } from './effect.ts'
 import type { Callout } from './state.ts'
 import { sayNotice, urgencyOf, type Work } from './work.ts'
@@ -16,9 +16,10 @@ export function onStage(work: Work, stage: CalloutStage): 'pageFailed' | 'unansw
     case 'first':
       return begin(work)
     case 'again':
+      if (work.overslept) return 'pageFailed'
       return pageRung(work, 0, 'repeat', times(work).nextAfter)
     case 'next':
-      return pageNext(work)
+      return work.overslept ? 'pageFailed' : pageNext(work)
     case 'everyone':
       return pageEveryone(work)
     case 'taken':
@@ -75,8 +76,18 @@ function pageNext(work: Work) {
   return undefined
 }
 
+/**
+ * Whether a rung that is `late` by so much comes when everyone should have been paged long ago: after an outage, not after
+ * a slow minute. Who is on call by then is paged too.
+ */
+export function oversleeps(work: Work, late: number): boolean {
+  const { repeatAfter, nextAfter, lastAfter } = times(work)
+  return late > LATE_AFTER_MS && late >= lastAfter - (work.state.kernel.callout === 'first' ? repeatAfter : nextAfter)
+}
+
 /** The last rung and all before it; the family is told plainly, and it is tried again for as long as nobody answers. */
 function pageEveryone(work: Work) {
+  if (work.overslept) afterOutage(work)
   const first = work.state.callout.everyoneAt === undefined
   const due = after(work.at, milliseconds(times(work).lastAfter))
   const paged = new Set(work.state.callout.pages.map(page => page.to))
@@ -92,6 +103,14 @@ function pageEveryone(work: Work) {
   return first && work.state.callout.urgency === 'speak' && work.flow.unanswered !== undefined
     ? 'unanswered'
     : undefined
+}
+
+/** Nights change over a long outage: whoever is on call now comes before those who were. */
+function afterOutage(work: Work): void {
+  const now = rungsAt(work.line.clinic, work.at).map(rung => rung.id)
+  change(work, { ladder: [...new Set([...now, ...work.state.callout.ladder])] })
+  // With a question open the start has said it already, or the silence that comes next says it.
+  if (work.state.open === undefined) sayNotice(work, 'out-of-touch')
 }
 
 /** Pages one person and writes it down. */

@@ -4,7 +4,7 @@ import { phOf } from '../clinical/ph.ts'
 import { tractOf } from '../clinical/tract.ts'
 import type { FactDocument } from '../flow/document.ts'
 import type { KernelFacts } from '../flow/kernel.ts'
-import type { Instant } from '../time/instant.ts'
+import { type Instant, instant } from '../time/instant.ts'
 import type { Answer } from './answer.ts'
 import { type Line, settingOf } from './line.ts'
 import type { CaseState } from './state.ts'
@@ -90,17 +90,21 @@ function tractAt(line: Line, state: CaseState, at: Instant): string {
   return tractOf(placed.kind === 'moment' ? placed : 'unsure', changedBefore, at, line.settings)
 }
 
-/** The closure window's instants; undefined until `out-since` was asked. */
+/**
+ * The closure window's instants; undefined until `out-since` was asked. On a doubtful clock the time to leave by is as much
+ * earlier as the clock may be wrong: it is read on a clock at home, which may show either.
+ */
 export function closureTimesOf(line: Line, state: CaseState): ClosureTimes | 'unknown' | undefined {
   const out = reachedAnswer(state, 'out-since')
   if (out === undefined) return undefined
   if (out.kind !== 'moment') return 'unknown'
   const travel = reachedAnswer(state, 'travel')
-  return closureTimes(
+  const times = closureTimes(
     out,
     travel === undefined ? undefined : travel.kind === 'length' ? travel : 'unsure',
     line.settings,
   )
+  return { ...times, leaveBy: instant(times.leaveBy - (state.clockDoubtMs ?? 0)) }
 }
 
 /** The closure band at `at`; time seen never runs backwards within a case. */

@@ -163,7 +163,7 @@ export function renderPage(line: Line, state: CaseState, page: PageEffect, at: I
     state.leftAt === undefined ? '' : has('page/driving'),
     has(`page/${state.marks.includes('write-only') ? 'write-only' : 'wants-call'}`),
     has('page/code'),
-    page.nextAt === undefined
+    page.nextAt === undefined || page.nextAt <= at
       ? ''
       : has('page/next', { now: clock(page.nextAt), label: String(page.number), answer: String(page.of) }),
   ]

@@ -112,6 +112,11 @@ export interface CaseState {
   readonly stoppedByClinician: readonly string[]
   readonly outcome?: { readonly id: string; readonly by: Clinician; readonly note?: string; readonly at: Instant }
   readonly doNotWrite: boolean
+  /**
+   * By how much the clock was in doubt at worst while this case went on, in milliseconds: its times to leave by are that
+   * much earlier. Left out on a night with a clock that can be trusted.
+   */
+  readonly clockDoubtMs?: number
   /** Longest time out ever used, so that a clock stepping back never makes it shorter. */
   readonly latestSeenAt: Instant
 }

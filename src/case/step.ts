@@ -4,10 +4,23 @@
  */
 import { LEFT, SILENT_ASK, SILENT_PAGE, UNANSWERED } from '../flow/steps.ts'
 import type { Instant } from '../time/instant.ts'
-import { alarmEffects, CLOSE, CLOSURE, cancelAlarm, followAnswers, PROMISE, RUNG, setAlarm } from './alarm.ts'
+import {
+  alarmEffects,
+  CLOSE,
+  CLOSURE,
+  cancelAlarm,
+  chaseFromNow,
+  followAnswers,
+  isOvertaken,
+  LATE_AFTER_MS,
+  PROMISE,
+  RUNG,
+  setAlarm,
+} from './alarm.ts'
 import type { Answer } from './answer.ts'
-import { tellHolder } from './callout.ts'
+import { oversleeps, tellHolder } from './callout.ts'
 import { acknowledged, CLOSE_AFTER_MS, lowered, outcomeSet } from './clinician-events.ts'
+import { type Doubted, withDoubt } from './clock-doubt.ts'
 import type { Effect } from './effect.ts'
 import type { CaseEvent, Clinician } from './event.ts'
 import type { Line } from './line.ts'
@@ -23,11 +36,9 @@ export interface Stepped {
 
 /** After this many tries in a row that could not be read, a person is paged. */
 const MISREAD_MOST = 3
-/** An alarm this much past its moment says so. */
-const LATE_AFTER_MS = 120_000
 
-export function step(line: Line, state: CaseState, event: CaseEvent, at: Instant): Stepped {
-  const work = beginWork(line, state, at)
+export function step(line: Line, state: CaseState, event: CaseEvent & Doubted, at: Instant): Stepped {
+  const work = beginWork(line, withDoubt(state, event), at)
   handle(work, event)
   settle(work)
   return finish(state, work)
@@ -44,7 +55,7 @@ function handle(work: Work, event: CaseEvent) {
     case 'readBackAnswered':
       return readBackAnswered(work, event)
     case 'changeWanted':
-      return changeWanted(work, event.fact)
+      return changeWanted(work, event)
     case 'staleAnswer':
       sayNotice(work, 'answered-before')
       return askAgain(work)
@@ -114,6 +125,7 @@ function resumed(work: Work) {
   if (work.state.open === undefined) return
   sayNotice(work, 'out-of-touch')
   askAgain(work)
+  if (SILENT_ASK in work.state.alarms || SILENT_PAGE in work.state.alarms) chaseFromNow(work)
 }
 
 function answered(work: Work, event: CaseEvent & { kind: 'answerGiven' }) {
@@ -175,8 +187,9 @@ function isDanger(fact: string, answer: Answer): answer is Answer & { kind: 'man
   return fact === 'danger-signs' && answer.kind === 'many' && answer.values.some(value => value !== 'none')
 }
 
-function changeWanted(work: Work, fact: string) {
-  if (!(fact in work.state.answers)) return askAgain(work)
+function changeWanted(work: Work, { fact, said }: CaseEvent & { kind: 'changeWanted' }) {
+  if (!Object.hasOwn(work.state.answers, fact)) return askAgain(work)
+  if (said !== undefined) sayNotice(work, 'said-otherwise')
   if (work.state.path.asked.includes(fact) || work.state.answers[fact]?.given === true)
     return openQuestion(work, fact, true)
   askAgain(work)
@@ -272,19 +285,39 @@ function alarmDue(work: Work, name: string, due: Instant) {
   const alarm = work.state.alarms[name]
   if (alarm === undefined || alarm.due !== due) return
   cancelAlarm(work, name)
-  if (name === RUNG) return drive(work, { type: 'rungDue' })
+  const late = work.at - due
+  if (name === RUNG) {
+    work.overslept = oversleeps(work, late)
+    return drive(work, { type: 'rungDue' })
+  }
   if (name === PROMISE) return drive(work, { type: 'promiseBroken' })
   if (name === CLOSURE) return
   if (name === CLOSE) {
     work.state.closed = true
     return
   }
-  if (work.at - due > LATE_AFTER_MS) {
+  if (late > LATE_AFTER_MS) {
+    if (name === SILENT_ASK || name === SILENT_PAGE) return unheard(work)
     if (alarm.late === 'drop') return
-    if (alarm.late === 'page') tellHolder(work)
-    if (alarm.late === 'say') work.late = { due }
+    if (alarm.late === 'page') pageLate(work)
   }
+  if (isOvertaken(work, name, due)) return
+  if (late > LATE_AFTER_MS && alarm.late === 'say') work.late = { due }
   flowAlarm(work, name)
+}
+
+/** Silence while the line was down is not a family's: the question is asked again, and chased from now. */
+function unheard(work: Work) {
+  if (work.state.open === undefined) return
+  resumed(work)
+  chaseFromNow(work)
+}
+
+/** Whoever has the case is told; where nobody has it yet, paging begins. */
+function pageLate(work: Work) {
+  if (work.state.callout.pages.length > 0) return tellHolder(work)
+  work.state.callout = { ...work.state.callout, reason: 'line-was-down' }
+  drive(work, { type: 'pageWanted' })
 }
 
 /** An alarm of the flow: an interruption when it leads back, otherwise talk moves on with it. */

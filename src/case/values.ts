@@ -69,7 +69,7 @@ export function caseValues(line: Line, state: CaseState, at: Instant, late?: { d
     code: state.code,
     nickname: state.nickname ?? '',
     ...answerValues(line, state, at),
-    ...calloutValues(line, state),
+    ...calloutValues(line, state, at),
     late: late === undefined ? '' : lengthText(at - late.due),
   }
 }
@@ -97,7 +97,7 @@ function answerValues(line: Line, state: CaseState, at: Instant): Values {
   }
 }
 
-function calloutValues(line: Line, state: CaseState): Values {
+function calloutValues(line: Line, state: CaseState, at: Instant): Values {
   const { taken, pages } = state.callout
   const lastPaged = pages.at(-1)?.to
   const paged = lastPaged === undefined ? undefined : reachableOf(line.clinic, lastPaged)
@@ -106,6 +106,7 @@ function calloutValues(line: Line, state: CaseState): Values {
     clinicianRole: taken?.by.role ?? (paged?.kind === 'person' ? paged.job : ''),
     promisedBy: taken === undefined ? '' : clockOf(line, taken.promisedAt),
     promiseFailsAt: taken === undefined ? '' : clockOf(line, promiseDueAt(taken.promisedAt, line.settings)),
+    promisePast: taken !== undefined && taken.promisedAt <= at ? 'yes' : 'no',
     pagesSent: pages.length,
   }
 }

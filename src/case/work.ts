@@ -40,6 +40,8 @@ export interface Work {
   entered: number
   /** Alarm that fired late in this step. */
   late?: { due: Instant }
+  /** The line was down over the ladder's last rung: those before it are not waited for. */
+  overslept: boolean
   /** The step is an alarm of silence. */
   silent?: 'ask' | 'page'
   /** Advice is let through though a clinician has the case: danger, or an alarm the clinician kept. */
@@ -60,6 +62,7 @@ export function beginWork(line: Line, state: CaseState, at: Instant): Work {
     front: false,
     resume: false,
     unanswered: false,
+    overslept: false,
     entered: 0,
     allowed: false,
   }

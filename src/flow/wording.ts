@@ -35,6 +35,7 @@ export const VARIABLES = [
   'hasLeaveBy',
   'hasPhone',
   'leavePast',
+  'promisePast',
   'placed',
   'tube',
   'staffNumber',

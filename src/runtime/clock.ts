@@ -19,39 +19,125 @@ export interface Random {
   int(below: number): number
 }
 
-/** A wall clock that moved by more than this against the monotonic one is reported; milliseconds. */
-export const CLOCK_STEP_REPORTED_MS = 120_000
+/** A wall clock that jumped ahead of the monotonic one by more than this (exclusive) is doubted; milliseconds. */
+export const AHEAD_DOUBTED_MS = 120_000
 
-/** How fast time passes while it waits for a wall clock that was set back: slower than real, never standing still. */
-const CATCH_UP_RATE = 0.9
+/** One set back by more than this (exclusive) is doubted; milliseconds. Less is how two clocks are read. */
+export const BACK_DOUBTED_MS = 100
+
+/** How long the process doubts a clock after it jumped, in monotonic milliseconds: a night. */
+export const DOUBT_LASTS_MS = 12 * 3_600_000
+
+/** How fast time passes while it waits for a wall clock that was set back: a shade slower than real, never standing still. */
+const CATCH_UP_RATE = 0.99
+
+/** Readings of two clocks further apart than this are taken again: something came in between. */
+const READ_TOGETHER_MS = 5
+
+/** A clock whose wall time never goes back, and which knows how far it may be wrong. */
+export interface SteadyClock extends Clock {
+  /**
+   * By how much the readings of this night contradict each other, in whole milliseconds: 0 on a clock that can be trusted.
+   * `now()` is the latest of them, so that a length of time is never read too short; a clock on a family's wall may show up
+   * to this much less.
+   */
+  doubtMs(): number
+  /** From now on shows `at` or later: what was already written down with a later time is past. */
+  notBefore(at: Instant): void
+}
+
+/** What the wall clock showed against the monotonic one, at its least and most, around one jump. */
+interface Doubt {
+  readonly low: number
+  readonly high: number
+  readonly untilMs: number
+}
 
 /**
- * The same clock, whose wall time never goes back.
+ * The same clock, whose wall time never goes back. One that is steady already is given back as it is, with one more told.
  *
  * A wall clock that jumps ahead is followed at once: for a child a longer time out is the safer reading. One that is set
- * back is not followed: time goes on at nine tenths of the real pace until the wall has caught up, so that an alarm ten
- * minutes away comes in at most eleven and a half, instead of in an hour and ten minutes.
+ * back, or stands still, is not followed: time goes on at 99 hundredths of the monotonic pace until the wall has caught up,
+ * so that an alarm ten minutes away comes six seconds late at most, instead of in an hour and ten minutes.
  *
- * @param stepped told of every jump above {@link CLOCK_STEP_REPORTED_MS}: milliseconds, negative when set back
+ * @param stepped told of every jump that makes the clock doubtful: milliseconds, negative when set back
  */
-export function steadyClock(clock: Clock, stepped: (byMs: number) => void): Clock {
-  let told = clock.now() as number
-  let wall = told
-  let monotonic = clock.monotonicMs()
-  return {
+export function steadyClock(clock: Clock, stepped: (byMs: number) => void = () => undefined): SteadyClock {
+  const known = steady.get(clock)
+  if (known !== undefined) {
+    known.listeners.push(stepped)
+    return known.clock
+  }
+  const listeners = [stepped]
+  let { wall, monotonic } = readTogether(clock)
+  let told = wall
+  let doubts: Doubt[] = []
+
+  /** Written down before anybody is told: who is told may ask what time it is. */
+  function doubt(one: number, other: number, byMs: number): void {
+    doubts.push({ low: Math.min(one, other), high: Math.max(one, other), untilMs: monotonic + DOUBT_LASTS_MS })
+    for (const listener of listeners) listener(Math.trunc(byMs))
+  }
+
+  function follow(): void {
+    const read = readTogether(clock)
+    const before = { offset: wall - monotonic, isBehind: told - wall > AHEAD_DOUBTED_MS }
+    const passed = Math.max(0, read.monotonic - monotonic)
+    const step = read.wall - (wall + passed)
+    wall = read.wall
+    monotonic = read.monotonic
+    told = Math.max(wall, told + passed * CATCH_UP_RATE)
+    // What passed between the two readings is no jump.
+    const isBack = step + read.apart < -BACK_DOUBTED_MS
+    const behind = told - wall
+    if (isBack || step > AHEAD_DOUBTED_MS) doubt(before.offset, wall - monotonic, step)
+    // A clock that runs slow or stands still makes no jump, and is as wrong.
+    else if (behind > AHEAD_DOUBTED_MS && !before.isBehind) doubt(wall - monotonic, told - monotonic, -behind)
+  }
+
+  const made: SteadyClock = {
     monotonicMs: () => clock.monotonicMs(),
     wake: (atMs, fn) => clock.wake(atMs, fn),
-    now: () => {
-      const wallNow = clock.now()
-      const monotonicNow = clock.monotonicMs()
-      const passed = monotonicNow - monotonic
-      const step = wallNow - (wall + passed)
-      wall = wallNow
-      monotonic = monotonicNow
-      told = Math.max(wallNow, told + passed * CATCH_UP_RATE)
-      if (Math.abs(step) > CLOCK_STEP_REPORTED_MS) stepped(Math.trunc(step))
+    now() {
+      follow()
       return instant(told)
     },
+    doubtMs() {
+      follow()
+      doubts = doubts.filter(each => each.untilMs > monotonic)
+      const behind = told - wall
+      const spread =
+        doubts.length === 0 ? 0 : Math.max(...doubts.map(each => each.high)) - Math.min(...doubts.map(each => each.low))
+      return Math.ceil(Math.max(spread, behind > BACK_DOUBTED_MS ? behind : 0))
+    },
+    notBefore(at) {
+      follow()
+      if (at <= told) return
+      told = at
+      doubt(wall - monotonic, at - monotonic, wall - at)
+    },
+  }
+  steady.set(made, { clock: made, listeners })
+  return made
+}
+
+/** Steady clocks, and who is told of their jumps. */
+const steady = new WeakMap<Clock, { readonly clock: SteadyClock; readonly listeners: ((byMs: number) => void)[] }>()
+
+/** {@link SteadyClock.notBefore} of a clock that is steady; nothing on another. */
+export const holdAt = (clock: Clock, at: Instant): void => steady.get(clock)?.clock.notBefore(at)
+
+/** By how much a clock may be wrong, in milliseconds; 0 for one that does not say. */
+export const doubtOf = (clock: Clock): number => steady.get(clock)?.clock.doubtMs() ?? 0
+
+/** Both clocks as of one moment; `apart`: monotonic milliseconds that may lie between the readings. */
+function readTogether(clock: Clock): { readonly wall: number; readonly monotonic: number; readonly apart: number } {
+  for (let tries = 1; ; tries += 1) {
+    const before = clock.monotonicMs()
+    const wall = clock.now()
+    const monotonic = clock.monotonicMs()
+    const apart = monotonic - before
+    if (apart <= READ_TOGETHER_MS || tries >= 3) return { wall, monotonic, apart }
   }
 }
 

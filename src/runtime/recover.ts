@@ -1,7 +1,8 @@
 import type { CaseEvent } from '../case/event.ts'
 import { passed } from '../points/points.ts'
 import type { OutboxRow, Store, StoredCase } from '../store/store.ts'
-import { before, days, type Instant, type Milliseconds } from '../time/instant.ts'
+import { before, days, hours, type Instant, type Milliseconds } from '../time/instant.ts'
+import { type Clock, holdAt } from './clock.ts'
 import type { OnFault } from './fault.ts'
 import type { Machine, RunningCase } from './machine.ts'
 import { pageSettledOf } from './page-sending.ts'
@@ -15,6 +16,8 @@ export interface RecoverDependencies {
   readonly machine: Machine
   readonly worker: Worker
   readonly onFault: OnFault
+  /** The clock that every step is labelled with. */
+  readonly clock: Clock
   /** When the process was last known to live; undefined when that was never written. */
   readonly lastAlive: Instant | undefined
   /**
@@ -35,12 +38,13 @@ export interface Recovered {
  * told to their cases where the process died in between. Unsent rows and due alarms need nothing here: their loops find
  * them. Everything counts once, also when the process dies in the middle of this.
  */
-export async function recover(deps: RecoverDependencies, now: Instant): Promise<Recovered> {
+export async function recover(deps: RecoverDependencies, startedAt: Instant): Promise<Recovered> {
   const { store, worker } = deps
   passed('recover.begun')
-  const recent = await store.recent(before(now, days(1)))
+  const recent = await store.recent(before(startedAt, days(1)))
   worker.rememberCodes(recent)
   const open = recent.filter(each => !each.closed)
+  const now = noEarlierThan(open, startedAt, deps)
   const downSince = deps.lastAlive ?? latestChange(recent) ?? now
   let askedAgain = 0
   let told = 0
@@ -55,6 +59,22 @@ export async function recover(deps: RecoverDependencies, now: Instant): Promise<
   }
   passed('recover.done')
   return { cases: open.length, askedAgain, told }
+}
+
+/** A clock further behind its cases than this was set wrong by days: it is reported and not followed. */
+const BEHIND_MOST_MS = hours(26)
+
+/**
+ * A wall clock set back while nothing ran would leave every alarm of the open cases waiting for it. So time goes on from
+ * the latest that was written down for one of them.
+ */
+function noEarlierThan(open: readonly StoredCase[], now: Instant, { clock, onFault }: RecoverDependencies): Instant {
+  const latest = latestChange(open.filter(each => each.changedAt - now <= BEHIND_MOST_MS))
+  for (const { caseId, changedAt } of open)
+    if (changedAt - now > BEHIND_MOST_MS) onFault({ code: 'clock-behind-case', caseId, ms: changedAt - now })
+  if (latest === undefined || latest <= now) return now
+  holdAt(clock, latest)
+  return latest
 }
 
 function latestChange(cases: readonly StoredCase[]): Instant | undefined {

@@ -1,5 +1,4 @@
 import { createHash, randomBytes, randomInt } from 'node:crypto'
-import { performance } from 'node:perf_hooks'
 import { instant } from '../time/instant.ts'
 import type { Clock, Random } from './clock.ts'
 

@@ -17,6 +17,7 @@ const values: Values = {
   hasLeaveBy: 'yes',
   hasPhone: 'yes',
   leavePast: 'no',
+  promisePast: 'no',
   phoneEnds: '42',
   clinician: 'Amara Osei',
   clinicianRole: 'feeding nurse',
