@@ -4,6 +4,7 @@ import type { ClinicKeys } from '../store/seal.ts'
 import { type OnUnreadable, type SealedStore, sealedStore } from '../store/sealed-store.ts'
 import { type CaseKeyFile, openCaseKeys } from '../store/sqlite/case-keys.ts'
 import { openSqliteStore } from '../store/sqlite/sqlite-store.ts'
+import type { Content } from '../store/store.ts'
 import { instant } from '../time/instant.ts'
 import type { DataFolder } from './data-folder.ts'
 
@@ -45,7 +46,7 @@ export async function openSealedData(options: SealedDataOptions): Promise<Sealed
   const keys = openCaseKeys({ file: data.caseKeysFile, clinicKeys })
   try {
     refuseMissing(data, keys, clinicKeys())
-    const store = openSqliteStore({ file: data.databaseFile })
+    const store = openSqliteStore<Content>({ file: data.databaseFile })
     try {
       if (keys.count() === 0) refuseKeyless(data, (await store.recent(instant(0))).length)
     } catch (error) {

@@ -1,13 +1,14 @@
-import { createHash } from 'node:crypto'
+import { hash, type KeyObject } from 'node:crypto'
 import { type Instant, instant } from '../time/instant.ts'
 import { type CaseKeys, openText, SealBroken, sealText } from './seal.ts'
-import type { OutboxRow, StepRecord, Store, StoredCase, StoredEvent } from './store.ts'
+import type { Content, ForgettingStore, OutboxRow, StepRecord, Store, StoredCase, StoredEvent } from './store.ts'
 
 /** A store whose content can be read only with the case's key, and that can forget a case. */
 export interface SealedStore extends Required<Store> {
   /**
-   * Destroys the key of a case: nothing of it can be read again, here or in a copy of the store. Its alarms go, what waits
-   * to be sent is refused. Again: nothing. Rejects while the store does; then it is to be done again.
+   * Destroys the key of a case: nothing of it can be read again, here or in a copy of the store. What was sealed is
+   * overwritten as well, its alarms go, what waits to be sent is given up. Again: nothing. Rejects while the store does;
+   * then it is to be done again.
    */
   erase(caseId: string, at: Instant): Promise<void>
   /** Erases every case that is closed and was last changed before `olderThan`; their ids. */
@@ -35,13 +36,13 @@ const REMEMBERED_MOST = 4_096
  *
  * Closing it closes the store and the keys.
  */
-export function sealedStore(store: Required<Store>, keys: CaseKeys, onUnreadable: OnUnreadable): SealedStore {
+export function sealedStore(store: ForgettingStore<Content>, keys: CaseKeys, onUnreadable: OnUnreadable): SealedStore {
   const caseOfEffect = new Map<string, string>()
   const underWay = new Set<Promise<unknown>>()
   let waitingForKey = 0
   let closing: Promise<void> | undefined
 
-  function keyOf(caseId: string): Uint8Array | 'erased' | undefined {
+  function keyOf(caseId: string): KeyObject | 'erased' | undefined {
     try {
       const key = keys.find(caseId)
       if (key === undefined) onUnreadable({ caseId, error: new SealBroken('the case has no key') })
@@ -53,7 +54,7 @@ export function sealedStore(store: Required<Store>, keys: CaseKeys, onUnreadable
     }
   }
 
-  function opened(key: Uint8Array | undefined, caseId: string, bound: readonly (string | number)[], sealed: string) {
+  function opened(key: KeyObject | undefined, caseId: string, bound: readonly (string | number)[], sealed: Content) {
     if (key === undefined) return undefined
     try {
       return openText(key, [caseId, ...bound], sealed)
@@ -64,13 +65,13 @@ export function sealedStore(store: Required<Store>, keys: CaseKeys, onUnreadable
     }
   }
 
-  function openedCase(stored: StoredCase): StoredCase | undefined {
+  function openedCase(stored: StoredCase<Content>): StoredCase | undefined {
     const { caseId, seq } = stored
     const key = keyOf(caseId)
     return key === 'erased' ? undefined : { ...stored, state: opened(key, caseId, ['state', seq], stored.state) ?? '' }
   }
 
-  function openedEvents(caseId: string, events: readonly StoredEvent[]): readonly StoredEvent[] {
+  function openedEvents(caseId: string, events: readonly StoredEvent<Content>[]): readonly StoredEvent[] {
     if (events.length === 0) return []
     const key = keyOf(caseId)
     if (key === 'erased') return []
@@ -81,7 +82,7 @@ export function sealedStore(store: Required<Store>, keys: CaseKeys, onUnreadable
     })
   }
 
-  function openedRow(row: OutboxRow): OutboxRow {
+  function openedRow(row: OutboxRow<Content>): OutboxRow {
     const { content, renderedAt, ...rest } = row
     const { caseId, effectId } = row
     const key = keyOf(caseId)
@@ -95,7 +96,7 @@ export function sealedStore(store: Required<Store>, keys: CaseKeys, onUnreadable
     }
   }
 
-  function sealed(key: Uint8Array, step: StepRecord): StepRecord {
+  function sealed(key: KeyObject, step: StepRecord): StepRecord<Content> {
     const { caseId } = step
     const seq = step.from + 1
     const seal = (field: string, place: string | number, text: string) => sealText(key, [caseId, field, place], text)
@@ -124,7 +125,7 @@ export function sealedStore(store: Required<Store>, keys: CaseKeys, onUnreadable
     const known = keys.find(step.caseId)
     if (known !== undefined) return committed(known, step)
     waitingForKey += 1
-    let made: Uint8Array | 'erased'
+    let made: KeyObject | 'erased'
     try {
       made = await keys.make(step.caseId)
     } finally {
@@ -134,7 +135,7 @@ export function sealedStore(store: Required<Store>, keys: CaseKeys, onUnreadable
   }
 
   /** A step of an erased case finds that the case has gone on without it. */
-  function committed(key: Uint8Array | 'erased', step: StepRecord) {
+  function committed(key: KeyObject | 'erased', step: StepRecord) {
     return key === 'erased' ? Promise.resolve('conflict' as const) : store.commit(sealed(key, step))
   }
 
@@ -156,34 +157,12 @@ export function sealedStore(store: Required<Store>, keys: CaseKeys, onUnreadable
     await store.rendered(effectId, sealText(key, [caseId, 'content', effectId], content), at)
   }
 
-  /** Marks an erased case in the store: closed, without alarms, nothing readable in its state. */
-  async function mark(caseId: string, at: Instant): Promise<void> {
-    for (;;) {
-      const stored = await store.load(caseId)
-      if (stored === undefined || stored.state === ERASED) return
-      const alarms = await store.due(instant(MOST_INSTANT), Number.MAX_SAFE_INTEGER)
-      const outcome = await store.commit({
-        caseId,
-        chat: stored.chat,
-        from: stored.seq,
-        at: instant(Math.max(at, stored.changedAt)),
-        closed: true,
-        state: ERASED,
-        event: ERASED,
-        effects: '[]',
-        outbox: [],
-        alarms: { set: [], cancel: alarms.filter(alarm => alarm.caseId === caseId).map(({ name }) => name) },
-      })
-      if (outcome === 'committed') return
-    }
-  }
-
   async function erase(caseId: string, at: Instant): Promise<void> {
     await keys.erase(caseId, at)
-    await mark(caseId, at)
+    await store.forget(caseId, ERASED, at)
   }
 
-  const present = (cases: readonly StoredCase[]) => cases.flatMap(stored => openedCase(stored) ?? [])
+  const present = (cases: readonly StoredCase<Content>[]) => cases.flatMap(stored => openedCase(stored) ?? [])
 
   return {
     async load(caseId) {
@@ -205,6 +184,7 @@ export function sealedStore(store: Required<Store>, keys: CaseKeys, onUnreadable
     },
     rendered,
     settle: (effectId, outcome, tries) => store.settle(effectId, outcome, tries),
+    releaseLeases: () => store.releaseLeases(),
     due: (at, limit) => store.due(at, limit),
     nextDue: () => store.nextDue(),
     onCommitted: listener => store.onCommitted(listener),
@@ -220,7 +200,8 @@ export function sealedStore(store: Required<Store>, keys: CaseKeys, onUnreadable
     },
     erase,
     async purge(olderThan, at) {
-      const isOld = ({ closed, changedAt, state }: StoredCase) => closed && changedAt < olderThan && state !== ERASED
+      const isOld = ({ closed, changedAt, state }: StoredCase<Content>) =>
+        closed && changedAt < olderThan && state !== ERASED
       const erased: string[] = []
       for (const { caseId } of (await store.recent(instant(0))).filter(isOld)) {
         // Looked at again: erasing takes its time, and a clinician may have written to the case meanwhile.
@@ -237,11 +218,8 @@ export function sealedStore(store: Required<Store>, keys: CaseKeys, onUnreadable
 /** The whole id: what is random in it (the page's nonce) keeps the digest from being guessed. */
 const digested = ({ channel, deliveryId }: NonNullable<StepRecord['delivery']>) => ({
   channel,
-  deliveryId: createHash('sha256').update(deliveryId).digest('base64url'),
+  deliveryId: hash('sha256', deliveryId, 'base64url'),
 })
-
-/** The latest instant there is, in milliseconds (ECMA-262, time values). */
-const MOST_INSTANT = 8.64e15
 
 /** An effect's id begins with its case's: case, event number, position. */
 const caseInEffectId = (effectId: string): string => effectId.slice(0, Math.max(0, effectId.search(/[./]\d+[./]\d+/)))

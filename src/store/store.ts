@@ -3,41 +3,47 @@ import type { Instant } from '../time/instant.ts'
 
 /**
  * The store port. It speaks of cases, effects and alarms and leaks nothing of the engine. All content is opaque
- * JSON text to it. Every method may be called while others are under way; `commit` is atomic and durable on return.
+ * JSON text to it; of an adapter that can also keep bytes, whatever `C` says. Every method may be called while others are
+ * under way; `commit` is atomic and durable on return.
  */
-export interface Store {
+export interface Store<C = string> {
   /** The case as last committed, or undefined. */
-  load(caseId: string): Promise<StoredCase | undefined>
+  load(caseId: string): Promise<StoredCase<C> | undefined>
   /** Cases of a chat, closed ones too: latest changed first, of those changed together the latest opened first. */
-  casesOf(chat: ChatRef): Promise<readonly StoredCase[]>
+  casesOf(chat: ChatRef): Promise<readonly StoredCase<C>[]>
   /** Cases not closed, and closed ones changed at or after `since`; in the order of `casesOf`. */
-  recent(since: Instant): Promise<readonly StoredCase[]>
+  recent(since: Instant): Promise<readonly StoredCase<C>[]>
   /** All events of a case in order, with what each step put out. */
-  history(caseId: string): Promise<readonly StoredEvent[]>
+  history(caseId: string): Promise<readonly StoredEvent<C>[]>
   /**
    * Event + case + outbox + alarms, all or nothing.
    * `duplicate`: (channel, deliveryId) was seen before; `conflict`: the case is no longer at `step.from`.
    * A delivery seen before is a duplicate even when the step would conflict as well. A rejection means that nothing
    * was acknowledged: the step may be tried again, its event number and delivery keep it from counting twice.
    */
-  commit(step: StepRecord): Promise<'committed' | 'duplicate' | 'conflict'>
+  commit(step: StepRecord<C>): Promise<'committed' | 'duplicate' | 'conflict'>
 
   /**
    * Leases up to `limit` unsent rows of a lane that are due; per queue only the oldest unsent row, in order (rows sent
    * or given up stand in nobody's way). A lease ends at `at + leaseMs`: from that instant on, a row that was not
    * settled may be claimed again, and says `outcomeUnknown` when it had been rendered.
    */
-  claim(lane: Lane, at: Instant, leaseMs: number, limit: number): Promise<readonly OutboxRow[]>
+  claim(lane: Lane, at: Instant, leaseMs: number, limit: number): Promise<readonly OutboxRow<C>[]>
   /** Writes the rendered text of a claimed row, before it is sent. A row already settled keeps what it has. */
-  rendered(effectId: string, content: string, at: Instant): Promise<void>
+  rendered(effectId: string, content: C, at: Instant): Promise<void>
   /**
    * Ends a claim: sent, given up, or to be tried again at `notBefore`. A row once sent or given up stays so. With
    * `tries` (as the claim gave it), an `again` or `given-up` of a claim that lost its lease to a later one does
    * nothing; `sent` always counts, since it did arrive. Rejects when there is no such row.
    */
   settle(effectId: string, outcome: Settled, tries?: number): Promise<void>
+  /**
+   * Ends the leases an earlier process left: its rows can be claimed at once, and say `outcomeUnknown` when they had been
+   * rendered. Only a process that alone serves the store calls this, once, before its first claim. How many there were.
+   */
+  releaseLeases?(): Promise<number>
   /** Rows of a case, oldest first: what was sent, what is waiting, what was given up. */
-  outboxOf(caseId: string): Promise<readonly OutboxRow[]>
+  outboxOf(caseId: string): Promise<readonly OutboxRow<C>[]>
 
   /** Alarms due at or before `at`, earliest first. An alarm goes when a later step of its case sets or cancels it. */
   due(at: Instant, limit: number): Promise<readonly AlarmRow[]>
@@ -56,7 +62,20 @@ export interface Store {
   close(): Promise<void>
 }
 
-export interface StoredCase {
+/** A store under the sealed one: it keeps whatever content it is given, and can let go of a case. */
+export interface ForgettingStore<C> extends Required<Store<C>> {
+  /**
+   * Takes a case out of everything that goes on: closed, without alarms, what waits to be sent given up with the reason
+   * `case-erased`, and `mark` in the place of every content. Its event number moves on by one, so that a step on its way
+   * conflicts; deliveries and instants stay. A case that is not there, or holds the mark already: nothing.
+   */
+  forget(caseId: string, mark: C, at: Instant): Promise<void>
+}
+
+/** What an adapter may be given to keep, if it keeps more than text. */
+export type Content = string | Uint8Array
+
+export interface StoredCase<C = string> {
   readonly caseId: string
   readonly chat: ChatRef
   /** Number of the last event; 0 before the first. */
@@ -64,55 +83,55 @@ export interface StoredCase {
   readonly closed: boolean
   readonly changedAt: Instant
   /** JSON of CaseState. */
-  readonly state: string
+  readonly state: C
 }
 
-export interface StoredEvent {
+export interface StoredEvent<C = string> {
   readonly caseId: string
   readonly seq: number
   readonly at: Instant
   /** JSON of CaseEvent. */
-  readonly event: string
+  readonly event: C
   /** JSON of Effect[]. */
-  readonly effects: string
+  readonly effects: C
 }
 
 export type Lane = 'page' | 'family'
 
-export interface StepRecord {
+export interface StepRecord<C = string> {
   readonly caseId: string
   readonly chat: ChatRef
   /** The event number the step started from; the new one is `from + 1`. */
   readonly from: number
   readonly at: Instant
   readonly closed: boolean
-  readonly state: string
-  readonly event: string
-  readonly effects: string
+  readonly state: C
+  readonly event: C
+  readonly effects: C
   /** Present when the event came from outside. */
   readonly delivery?: { readonly channel: string; readonly deliveryId: string }
-  readonly outbox: readonly NewOutboxRow[]
+  readonly outbox: readonly NewOutboxRow<C>[]
   /** Alarms to set (replacing one of the same name) and names to cancel. Cancelling comes first. */
   readonly alarms: { readonly set: readonly { name: string; due: Instant }[]; readonly cancel: readonly string[] }
 }
 
-export interface NewOutboxRow {
+export interface NewOutboxRow<C = string> {
   readonly effectId: string
   readonly lane: Lane
   /** Rows of one queue go out in order (the chat; each page its own). */
   readonly queue: string
   /** JSON of the effect: ids and instants, no text. */
-  readonly effect: string
+  readonly effect: C
   readonly notBefore: Instant
 }
 
-export interface OutboxRow extends NewOutboxRow {
+export interface OutboxRow<C = string> extends NewOutboxRow<C> {
   readonly caseId: string
   readonly seq: number
   /** Claims so far, the present one included: 1 at the first. */
   readonly tries: number
   /** JSON of Outgoing or Page as rendered, once claimed and rendered. */
-  readonly content?: string
+  readonly content?: C
   readonly renderedAt?: Instant
   readonly status: 'waiting' | 'sent' | 'given-up'
   readonly sentAt?: Instant

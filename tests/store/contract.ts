@@ -322,6 +322,33 @@ export function storeContract(name: string, open: () => Promise<StoreOnDisk>): v
         await expect(store.rendered('nothing', 'x', night)).rejects.toThrow(/nothing/)
       })
 
+      test('released leases can be claimed at once; what may have been sent says so, what is settled stays', async () => {
+        await store.commit(step('sun', 0, { outbox: ['a', 'b', 'c', 'd'].map(id => row(`${id}1`, id)) }))
+        expect(await claimed(0, 3)).toEqual(['a1', 'b1', 'c1'])
+        await store.rendered('a1', 'Cover it', at(1))
+        await store.settle('c1', { kind: 'sent', at: at(1) })
+        store = await disk.reopen()
+        expect(await store.releaseLeases()).toBe(2)
+        expect(await store.releaseLeases()).toBe(0)
+        const again = await store.claim('family', at(2), minute, 9)
+        expect(again.map(({ effectId, tries, outcomeUnknown }) => [effectId, tries, outcomeUnknown])).toEqual([
+          ['a1', 2, true],
+          ['b1', 2, false],
+          ['d1', 1, false],
+        ])
+        expect(again[0]?.content).toBe('Cover it')
+        expect(await claimed(2)).toEqual([])
+      })
+
+      test('a released row that waits for another try waits on', async () => {
+        await store.commit(step('sun', 0, { outbox: [row('a1', 'a')] }))
+        await claimed(0)
+        await store.settle('a1', { kind: 'again', notBefore: at(30), outcomeUnknown: true })
+        expect(await store.releaseLeases()).toBe(0)
+        expect(await claimed(29)).toEqual([])
+        expect(await claimed(30)).toEqual(['a1'])
+      })
+
       test('two claims at once never lease one row twice', async () => {
         const rows = Array.from({ length: 20 }, (_, n) => row(`r${n}`, `q${n}`))
         await store.commit(step('sun', 0, { outbox: rows }))

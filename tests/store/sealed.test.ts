@@ -1,4 +1,4 @@
-import { createDecipheriv } from 'node:crypto'
+import { createDecipheriv, createSecretKey } from 'node:crypto'
 import { chmodSync, existsSync, mkdtempSync, readdirSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
@@ -10,6 +10,7 @@ import { newKey, openBytes, openText, type SealBroken, sealBytes, sealText } fro
 import { type SealedStore, sealedStore } from '../../src/store/sealed-store.ts'
 import { type CaseKeyFile, openCaseKeys } from '../../src/store/sqlite/case-keys.ts'
 import { openSqliteStore } from '../../src/store/sqlite/sqlite-store.ts'
+import type { Content, ForgettingStore } from '../../src/store/store.ts'
 import { memoryStore } from '../support/memory-store.ts'
 import { storeContract } from './contract.ts'
 import { storeAgreesWithModel } from './model.ts'
@@ -32,7 +33,7 @@ function openKeys(inside = folder): CaseKeyFile {
 }
 
 function openSealed(inside = folder): SealedStore {
-  const store = openSqliteStore({ file: file('cases.sqlite', inside) })
+  const store = openSqliteStore<Content>({ file: file('cases.sqlite', inside) })
   return sealedStore(store, openKeys(inside), found => unreadable.push(found))
 }
 
@@ -53,16 +54,19 @@ const overSqlite = async () => {
   }
 }
 
+/** The memory store keeps whatever it is given; only its type speaks of text. */
+const asBytes = (store: ForgettingStore<string>) => store as unknown as ForgettingStore<Content>
+
 const overMemory = async () => {
   const own = mkdtempSync(join(tmpdir(), 'sealed-'))
   let inner = memoryStore()
-  let store = sealedStore(inner, openKeys(own), () => undefined)
+  let store = sealedStore(asBytes(inner), openKeys(own), () => undefined)
   return {
     store,
     reopen: async () => {
       await store.close()
       inner = inner.crash()
-      store = sealedStore(inner, openKeys(own), () => undefined)
+      store = sealedStore(asBytes(inner), openKeys(own), () => undefined)
       return store
     },
     discard: async () => {
@@ -114,7 +118,7 @@ describe('a seal', () => {
   })
 
   test('opens to exactly what was sealed, whatever the text', () => {
-    const key = newKey()
+    const key = createSecretKey(newKey())
     fc.assert(
       fc.property(fc.string({ unit: 'grapheme', maxLength: 300 }), fc.string(), fc.nat(), (text, caseId, seq) => {
         expect(openText(key, [caseId, 'state', seq], sealText(key, [caseId, 'state', seq], text))).toBe(text)
@@ -145,7 +149,9 @@ describe('a seal', () => {
       expect(() => openBytes(key, elsewhere, sealed)).toThrow(/seal: changed/)
     }
     expect(() => openBytes(newKey(), ['sun', 'state', 3], sealed)).toThrow(/seal: changed/)
-    expect(() => openText(key, ['sun'], 'the tube is out')).toThrow(/not sealed/)
+    for (const never of ['the tube is out', Buffer.from('the tube is out')]) {
+      expect(() => openText(createSecretKey(key), ['sun'], never)).toThrow(/not sealed/)
+    }
   })
 })
 
@@ -188,11 +194,12 @@ describe('the sealed store', () => {
 
   test('holds no key of a case in the clear, and no clinic’s key outside its own file', async () => {
     const keys = openKeys()
-    const dataKey = await keys.make('sun')
+    const made = await keys.make('sun')
+    const dataKey = made === 'erased' ? Buffer.alloc(0) : made.export()
     const clinicKey = clinicKeys().newest.key
     await keys.close()
     expect(dataKey).toHaveLength(32)
-    for (const key of [dataKey as Uint8Array, clinicKey]) {
+    for (const key of [dataKey, clinicKey]) {
       expect(readFileSync(file('keys.sqlite')).includes(Buffer.from(key))).toBe(false)
       expect(readFileSync(file('keys.sqlite')).includes(Buffer.from(key).toString('hex'))).toBe(false)
     }
@@ -201,7 +208,7 @@ describe('the sealed store', () => {
   test('has a key of its own for each case', async () => {
     const keys = openKeys()
     const made = await Promise.all(Array.from({ length: 50 }, (_, n) => keys.make(`c${n}`)))
-    expect(new Set(made.map(key => Buffer.from(key as Uint8Array).toString('hex'))).size).toBe(50)
+    expect(new Set(made.map(key => (key === 'erased' ? key : key.export().toString('hex')))).size).toBe(50)
     await keys.close()
   })
 
@@ -213,8 +220,10 @@ describe('the sealed store', () => {
     await store.close()
     const db = new DatabaseSync(file('cases.sqlite'))
     db.exec(`UPDATE case_ SET state = (SELECT state FROM case_ WHERE case_id = 'moon') WHERE case_id = 'sun'`)
-    db.exec(`UPDATE event SET event = (SELECT event FROM event WHERE case_id = 'sun' AND seq = 1)
-             WHERE case_id = 'sun' AND seq = 2`)
+    const opened = `opened = (SELECT opened FROM case_ WHERE case_id = 'sun')`
+    db.exec(
+      `UPDATE event SET event = (SELECT event FROM event WHERE ${opened} AND seq = 1) WHERE ${opened} AND seq = 2`,
+    )
     db.close()
     store = openSealed()
     expect((await store.load('sun'))?.state).toBe('')
@@ -276,7 +285,7 @@ describe('the sealed store', () => {
       },
     })
     isThere = false
-    store = sealedStore(openSqliteStore({ file: file('cases.sqlite') }), keys, found => unreadable.push(found))
+    store = sealedStore(openSqliteStore<Content>({ file: file('cases.sqlite') }), keys, found => unreadable.push(found))
     await expect(store.load('sun')).rejects.toThrow(/no file/)
     isThere = true
     expect((await store.load('sun'))?.state).toBe(told.state)
@@ -349,9 +358,38 @@ describe('erasing a case', () => {
     await store.close()
   })
 
-  test('a row of it that waits comes out without words, is not rendered, and can be given up', async () => {
-    const store = await opened()
+  test('a row of it that waits is given up, and what every row and event held is overwritten', async () => {
+    let store = await opened()
+    await store.claim('family', night, 60_000, 9)
+    await store.rendered('sun.1.0', 'words', at(1))
+    await store.commit(step('sun', 1, { outbox: [row('sun.2.0', 'q'), row('sun.2.1', 'r', { lane: 'page' })] }))
+    expect(await store.outboxOf('sun')).toHaveLength(3)
     await store.erase('sun', at(3))
+    expect(await store.claim('family', at(999), 60_000, 9)).toEqual([])
+    expect(await store.claim('page', at(999), 60_000, 9)).toEqual([])
+    // What was under way when it was erased ends without a fault and without a trace.
+    await store.rendered('sun.1.0', 'words', at(5))
+    await store.settle('sun.1.0', { kind: 'sent', at: at(6) })
+    await store.close()
+    const mark = '{"erased":true}'
+    const inOutbox = query('cases.sqlite', 'SELECT effect, content, status, reason FROM outbox ORDER BY place')
+    const gone = { effect: mark, content: null, status: 'given-up', reason: 'case-erased' }
+    expect(inOutbox).toEqual([{ ...gone, content: mark }, gone, gone])
+    const all = `SELECT event AS one FROM event JOIN case_ USING (opened) WHERE case_id = 'sun' UNION ALL
+                 SELECT effects FROM event JOIN case_ USING (opened) WHERE case_id = 'sun' UNION ALL
+                 SELECT state FROM case_ WHERE case_id = 'sun'`
+    expect(query('cases.sqlite', all).map(({ one }) => one)).toEqual(Array(5).fill(mark))
+    store = openSealed()
+    expect((await store.load('moon'))?.state).toBe(step('moon', 0).state)
+    expect(await store.history('moon')).toHaveLength(1)
+    await store.close()
+  })
+
+  test('cut off after the key was destroyed, a row that waits comes out without words and is not rendered', async () => {
+    const store = await opened()
+    const keys = openKeys()
+    await keys.erase('sun', at(3))
+    await keys.close()
     const [claimed] = await store.claim('family', at(4), 60_000, 9)
     expect(claimed).toMatchObject({ caseId: 'sun', effectId: 'sun.1.0', effect: '{}' })
     await store.rendered('sun.1.0', 'words', at(5))

@@ -73,7 +73,7 @@ describe('the SQLite file', () => {
     const db = new DatabaseSync(file)
     db.exec('PRAGMA user_version = 99')
     db.close()
-    expect(() => openSqliteStore({ file })).toThrow(/schema 99 is newer than schema 1 .* start the newer program/)
+    expect(() => openSqliteStore({ file })).toThrow(/schema 99 is newer than schema 2 .* start the newer program/)
     expect(answerOf('PRAGMA user_version')).toBe(99)
   })
 

@@ -1,18 +1,18 @@
 import type { ChatRef } from '../../src/case/message.ts'
 import type {
   AlarmRow,
+  ForgettingStore,
   Lane,
   OutboxRow,
   Settled,
   StepRecord,
-  Store,
   StoredCase,
   StoredEvent,
 } from '../../src/store/store.ts'
 import type { Instant } from '../../src/time/instant.ts'
 
 /** Methods a fault can be planted in. */
-export type StoreCall = Exclude<keyof Store, 'onCommitted' | 'queued' | 'close'>
+export type StoreCall = Exclude<keyof ForgettingStore<string>, 'onCommitted' | 'queued' | 'close'>
 
 /** What goes wrong at one call. Calls are counted per method from 1, over the life of the disk. */
 export interface PlannedFault {
@@ -32,7 +32,7 @@ export interface MemoryStoreOptions {
 }
 
 /** The store in memory with a disk that can lose power: a synced image, and writes not yet part of it. */
-export interface MemoryStore extends Required<Store> {
+export interface MemoryStore extends ForgettingStore<string> {
   /**
    * Power cut: only the synced image is left, with the first `kept` of the pending writes (a disk may have taken
    * some in, though nobody was told). Callers still waiting are never answered; this handle rejects from now on.
@@ -164,6 +164,9 @@ function onDisk(disk: Disk): MemoryStore {
       }),
 
     probe: () => write('probe', () => undefined),
+    releaseLeases: () => write('releaseLeases', ({ outbox }) => releaseIn(outbox)),
+    forget: (caseId, mark, at) => write('forget', held => forgetIn(held, caseId, mark, at)),
+
     onCommitted: listener => {
       listeners.add(listener)
       return () => listeners.delete(listener)
@@ -231,6 +234,30 @@ function claimFrom({ outbox }: Image, lane: Lane, at: Instant, leaseMs: number, 
     outbox.set(row.effectId, claimed)
     return shown(claimed)
   })
+}
+
+function releaseIn(outbox: Image['outbox']): number {
+  const leased = [...outbox.values()].filter(row => row.status === 'waiting' && row.leasedUntil !== undefined)
+  for (const row of leased) {
+    outbox.set(row.effectId, { ...shown(row), outcomeUnknown: row.outcomeUnknown || row.renderedAt !== undefined })
+  }
+  return leased.length
+}
+
+function forgetIn({ cases, events, outbox, alarms }: Image, caseId: string, mark: string, at: Instant): void {
+  for (const [key, alarm] of alarms) if (alarm.caseId === caseId) alarms.delete(key)
+  const held = cases.get(caseId)
+  if (held === undefined || held.state === mark) return
+  cases.set(caseId, { ...held, closed: true, seq: held.seq + 1, state: mark })
+  events.set(
+    caseId,
+    (events.get(caseId) ?? []).map(one => ({ ...one, event: mark, effects: mark })),
+  )
+  for (const row of outbox.values()) {
+    if (row.caseId !== caseId) continue
+    const ended = settled(row, { kind: 'given-up', at, reason: 'case-erased' }, undefined)
+    outbox.set(row.effectId, { ...ended, effect: mark, ...(row.content === undefined ? {} : { content: mark }) })
+  }
 }
 
 function settled(row: HeldRow, outcome: Settled, tries: number | undefined): HeldRow {

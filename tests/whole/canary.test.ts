@@ -224,7 +224,7 @@ describe('canaries planted through the real process', { timeout: 120_000 }, () =
       const main = files().find(({ name }) => name === 'smallhours.sqlite')?.bytes ?? Buffer.alloc(0)
       const wal = files().find(({ name }) => name === 'smallhours.sqlite-wal')?.bytes ?? Buffer.alloc(0)
       // Cases are there, under seal.
-      expect(Buffer.concat([main, wal]).includes('sealed1:')).toBe(true)
+      expect(Buffer.concat([main, wal]).includes('sealed2:')).toBe(true)
       return wal.length
     }
     expect(look('running')).toBeGreaterThan(0)

@@ -8,6 +8,7 @@ export interface AlarmRows {
   change(caseId: string, alarms: StepRecord['alarms']): void
   due(at: Instant, limit: number): readonly AlarmRow[]
   next(): Instant | undefined
+  forget(caseId: string): void
 }
 
 export function alarmRows(db: DatabaseSync): AlarmRows {
@@ -18,6 +19,7 @@ export function alarmRows(db: DatabaseSync): AlarmRows {
     ),
     due: db.prepare('SELECT case_id, name, due FROM alarm WHERE due <= ? ORDER BY due, case_id, name LIMIT ?'),
     next: db.prepare('SELECT due FROM alarm ORDER BY due LIMIT 1'),
+    forget: db.prepare('DELETE FROM alarm WHERE case_id = ?'),
   }
   return {
     change: (caseId, { set, cancel }) => {
@@ -33,6 +35,9 @@ export function alarmRows(db: DatabaseSync): AlarmRows {
     next: () => {
       const row = sql.next.get()
       return row === undefined ? undefined : instant(Number(row.due))
+    },
+    forget: caseId => {
+      sql.forget.run(caseId)
     },
   }
 }

@@ -1,3 +1,4 @@
+import { createSecretKey, type KeyObject } from 'node:crypto'
 import type { SQLOutputValue } from 'node:sqlite'
 import { type CaseKeys, type ClinicKeys, newKey, openBytes, SealBroken, sealBytes } from '../seal.ts'
 import { type DatabaseKind, openDatabase } from './database.ts'
@@ -56,13 +57,13 @@ export function openCaseKeys(options: CaseKeysOptions): CaseKeyFile {
     rewrap: db.prepare('UPDATE case_key SET clinic_key = ?, wrapped = ? WHERE case_id = ?'),
     cut: db.prepare('PRAGMA wal_checkpoint(TRUNCATE)'),
   }
-  const cache = new Map<string, Uint8Array>()
+  const cache = new Map<string, KeyObject>()
   let version = sql.version.get()?.data_version
   let closed = false
   sql.cut.get()
 
   /** The key in memory; none after another process has changed the file. */
-  function cached(caseId: string): Uint8Array | undefined {
+  function cached(caseId: string): KeyObject | undefined {
     const now = sql.version.get()?.data_version
     if (now !== version) {
       cache.clear()
@@ -76,7 +77,8 @@ export function openCaseKeys(options: CaseKeysOptions): CaseKeyFile {
     return key
   }
 
-  function remember(caseId: string, key: Uint8Array): Uint8Array {
+  function remember(caseId: string, bytes: Uint8Array): KeyObject {
+    const key = createSecretKey(bytes)
     if (cache.size >= CACHED_MOST) {
       for (const oldest of cache.keys()) {
         cache.delete(oldest)
@@ -102,7 +104,7 @@ export function openCaseKeys(options: CaseKeysOptions): CaseKeyFile {
     return [newest.id, sealBytes(newest.key, boundOf(newest.id, caseId), key)]
   }
 
-  function find(caseId: string): Uint8Array | 'erased' | undefined {
+  function find(caseId: string): KeyObject | 'erased' | undefined {
     if (closed) throw new Error('the case keys are closed: open them again')
     const known = cached(caseId)
     if (known !== undefined) return known

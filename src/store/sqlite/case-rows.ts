@@ -1,20 +1,29 @@
 import type { DatabaseSync, SQLOutputValue } from 'node:sqlite'
 import type { ChatRef } from '../../case/message.ts'
 import { type Instant, instant } from '../../time/instant.ts'
-import type { StepRecord, StoredCase, StoredEvent } from '../store.ts'
+import type { Content, StepRecord, StoredCase, StoredEvent } from '../store.ts'
 
 type Row = Record<string, SQLOutputValue>
 
-/** Cases and their events. The caller holds the transaction. */
+/** Cases and their events. A case is known by the number of its opening here. The caller holds the transaction. */
 export interface CaseRows {
-  load(caseId: string): StoredCase | undefined
-  ofChat(chat: ChatRef): readonly StoredCase[]
-  recent(since: Instant): readonly StoredCase[]
-  history(caseId: string): readonly StoredEvent[]
-  wasDelivered(delivery: { readonly channel: string; readonly deliveryId: string }): boolean
-  /** Moves the case on by one event; false, with nothing written, when it is not at `step.from`. */
-  advance(step: StepRecord): boolean
+  load(caseId: string): StoredCase<Content> | undefined
+  ofChat(chat: ChatRef): readonly StoredCase<Content>[]
+  recent(since: Instant): readonly StoredCase<Content>[]
+  history(caseId: string): readonly StoredEvent<Content>[]
+  /** Moves the case on by one event; the number of its opening, or undefined, with nothing written, when it is not at `step.from`. */
+  advance(step: StepRecord<Content>): number | undefined
+  /** Writes the event of a case that was moved on, with the last place and the count of what it put into the outbox. */
+  record(opened: number, step: StepRecord<Content>, outboxLast: number | undefined): void
+  /**
+   * Closes the case, moves its event number on, so that a step on its way conflicts, and puts `mark` in the place of its
+   * state and of every event. The number of its opening; undefined when it is not there or holds the mark already.
+   */
+  forget(caseId: string, mark: Content): number | undefined
 }
+
+/** Numbers kept in memory, at most: more than the cases that are open in any clinic. */
+const KNOWN_MOST = 10_000
 
 export function caseRows(db: DatabaseSync): CaseRows {
   const columns = 'case_id, channel, chat, seq, closed, changed_at, state'
@@ -27,33 +36,63 @@ export function caseRows(db: DatabaseSync): CaseRows {
       `SELECT * FROM (SELECT ${columns}, opened FROM case_ WHERE closed = 0
          UNION ALL SELECT ${columns}, opened FROM case_ WHERE closed = 1 AND changed_at >= ?) ${latestFirst}`,
     ),
-    history: db.prepare('SELECT case_id, seq, at, event, effects FROM event WHERE case_id = ? ORDER BY seq'),
-    delivered: db.prepare('SELECT 1 FROM event WHERE channel = ? AND delivery_id = ?'),
+    history: db.prepare(
+      `SELECT case_id, event.seq, at, event, effects FROM case_ JOIN event USING (opened)
+       WHERE case_id = ? ORDER BY event.seq`,
+    ),
+    number: db.prepare('SELECT opened FROM case_ WHERE case_id = ?'),
     open: db.prepare(
       'INSERT INTO case_ (case_id, channel, chat, seq, closed, changed_at, state) VALUES (?, ?, ?, 1, ?, ?, ?) ' +
         'ON CONFLICT (case_id) DO NOTHING',
     ),
+    // No column of an index of an open case: one page is written. That is every step but the first and the last.
+    stay: db.prepare(
+      'UPDATE case_ SET seq = seq + 1, changed_at = ?, state = ? ' +
+        'WHERE opened = ? AND case_id = ? AND seq = ? AND closed = 0 AND chat = ? AND channel = ?',
+    ),
     move: db.prepare(
       'UPDATE case_ SET channel = ?, chat = ?, seq = seq + 1, closed = ?, changed_at = ?, state = ? ' +
-        'WHERE case_id = ? AND seq = ?',
+        'WHERE case_id = ? AND seq = ? RETURNING opened',
     ),
     event: db.prepare(
-      'INSERT INTO event (case_id, seq, at, event, effects, channel, delivery_id) VALUES (?, ?, ?, ?, ?, ?, ?)',
+      'INSERT INTO event (opened, seq, at, outbox_last, outbox_count, event, effects) VALUES (?, ?, ?, ?, ?, ?, ?)',
     ),
+    forgetCase: db.prepare(
+      'UPDATE case_ SET closed = 1, seq = seq + 1, state = ?1 WHERE case_id = ?2 AND state IS NOT ?1 RETURNING opened',
+    ),
+    forgetEvents: db.prepare('UPDATE event SET event = ?1, effects = ?1 WHERE opened = ?2'),
+  }
+  const numbers = new Map<string, number>()
+
+  /** May be out of date where a group was undone; every use of it names the case as well. */
+  function numberOf(caseId: string): number | undefined {
+    const known = numbers.get(caseId)
+    if (known !== undefined) return known
+    const row = sql.number.get(caseId)
+    if (row === undefined) return undefined
+    if (numbers.size >= KNOWN_MOST) numbers.clear()
+    numbers.set(caseId, Number(row.opened))
+    return Number(row.opened)
   }
 
-  function advance(step: StepRecord): boolean {
+  function begin(step: StepRecord<Content>): number | undefined {
     const { channel, chat } = step.chat
-    const closed = step.closed ? 1 : 0
-    const moved =
-      step.from === 0
-        ? sql.open.run(step.caseId, channel, chat, closed, step.at, step.state)
-        : sql.move.run(channel, chat, closed, step.at, step.state, step.caseId, step.from)
-    if (moved.changes === 0) return false
-    const { delivery } = step
-    const from = [delivery?.channel ?? null, delivery?.deliveryId ?? null] as const
-    sql.event.run(step.caseId, step.from + 1, step.at, step.event, step.effects, ...from)
-    return true
+    const made = sql.open.run(step.caseId, channel, chat, step.closed ? 1 : 0, step.at, step.state)
+    return made.changes === 0 ? undefined : Number(made.lastInsertRowid)
+  }
+
+  function advance(step: StepRecord<Content>): number | undefined {
+    if (step.from === 0) return begin(step)
+    const { caseId, from, at, state } = step
+    const { channel, chat } = step.chat
+    if (!step.closed) {
+      const opened = numberOf(caseId)
+      if (opened === undefined) return undefined
+      if (sql.stay.run(at, state, opened, caseId, from, chat, channel).changes > 0) return opened
+      numbers.delete(caseId)
+    }
+    const moved = sql.move.get(channel, chat, step.closed ? 1 : 0, at, state, caseId, from)
+    return moved === undefined ? undefined : Number(moved.opened)
   }
 
   return {
@@ -64,24 +103,39 @@ export function caseRows(db: DatabaseSync): CaseRows {
     ofChat: chat => sql.ofChat.all(chat.channel, chat.chat).map(caseOf),
     recent: since => sql.recent.all(since).map(caseOf),
     history: caseId => sql.history.all(caseId).map(eventOf),
-    wasDelivered: delivery => sql.delivered.get(delivery.channel, delivery.deliveryId) !== undefined,
     advance,
+    record: (opened, step, outboxLast) => {
+      const { at, event, effects, outbox } = step
+      sql.event.run(opened, step.from + 1, at, outboxLast ?? null, outbox.length, event, effects)
+    },
+    forget: (caseId, mark) => {
+      const row = sql.forgetCase.get(mark, caseId)
+      if (row === undefined) return undefined
+      sql.forgetEvents.run(mark, Number(row.opened))
+      return Number(row.opened)
+    },
   }
 }
 
-const caseOf = (row: Row): StoredCase => ({
+const caseOf = (row: Row): StoredCase<Content> => ({
   caseId: String(row.case_id),
   chat: { channel: String(row.channel), chat: String(row.chat) },
   seq: Number(row.seq),
   closed: row.closed === 1,
   changedAt: instant(Number(row.changed_at)),
-  state: String(row.state),
+  state: contentOf(row.state),
 })
 
-const eventOf = (row: Row): StoredEvent => ({
+const eventOf = (row: Row): StoredEvent<Content> => ({
   caseId: String(row.case_id),
   seq: Number(row.seq),
   at: instant(Number(row.at)),
-  event: String(row.event),
-  effects: String(row.effects),
+  event: contentOf(row.event),
+  effects: contentOf(row.effects),
 })
+
+/** Text or bytes, as they were given. */
+export function contentOf(stored: SQLOutputValue | undefined): Content {
+  if (typeof stored === 'string' || stored instanceof Uint8Array) return stored
+  throw new Error(`store: a content is of kind ${typeof stored}; expected text or bytes: the file was changed by hand`)
+}

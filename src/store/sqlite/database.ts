@@ -1,10 +1,11 @@
 import { chmodSync, mkdirSync, readdirSync, readFileSync } from 'node:fs'
 import { dirname, resolve } from 'node:path'
-import { DatabaseSync } from 'node:sqlite'
+import { DatabaseSync, type SQLOutputValue } from 'node:sqlite'
 import { fileURLToPath } from 'node:url'
+import { SEALED } from '../seal.ts'
 
 /** The schema this program writes: the number of its last migration. */
-export const schemaVersion = 1
+export const schemaVersion = 2
 
 /** What a file holds. */
 export interface DatabaseKind {
@@ -14,6 +15,9 @@ export interface DatabaseKind {
   /** Folder of its migrations, beside this file. */
   readonly migrations: string
 }
+
+/** How a sealed text of schema 1 starts. */
+const SEALED_TEXT = 'sealed1:'
 
 /** Cases, events, outbox, alarms ("smlh"). */
 const caseDatabase: DatabaseKind = { applicationId: 0x736d6c68, schemaVersion, migrations: './migrations/' }
@@ -74,12 +78,15 @@ function setUp(db: DatabaseSync, path: string, { applicationId }: DatabaseKind):
     )
   }
   db.exec('PRAGMA synchronous = FULL; PRAGMA fullfsync = ON; PRAGMA checkpoint_fullfsync = ON')
-  db.exec('PRAGMA secure_delete = ON; PRAGMA trusted_schema = OFF; PRAGMA wal_autocheckpoint = 0')
+  db.exec(
+    'PRAGMA secure_delete = ON; PRAGMA trusted_schema = OFF; PRAGMA wal_autocheckpoint = 0; PRAGMA temp_store = MEMORY',
+  )
 }
 
 /** Runs the migrations the file has not seen, each in a transaction of its own that also writes its number. */
 function migrate(db: DatabaseSync, path: string, kind: DatabaseKind): void {
   const { applicationId, schemaVersion } = kind
+  db.function('stored_content', { deterministic: true }, storedContent)
   for (const { version, name, sql } of migrationsOf(kind)) {
     db.exec('BEGIN IMMEDIATE')
     try {
@@ -101,6 +108,12 @@ function migrate(db: DatabaseSync, path: string, kind: DatabaseKind): void {
       throw new StoreUnusable(`store file ${path}: migration ${name} failed: ${wordsOf(error)}`, { cause: error })
     }
   }
+}
+
+/** A content of schema 1 as it is kept since: a text sealed in base64 becomes its bytes, any other stays. */
+function storedContent(content: SQLOutputValue): SQLOutputValue {
+  if (typeof content !== 'string' || !content.startsWith(SEALED_TEXT)) return content
+  return Buffer.concat([SEALED, Buffer.from(content.slice(SEALED_TEXT.length), 'base64')])
 }
 
 interface Migration {

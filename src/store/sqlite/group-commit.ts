@@ -3,8 +3,11 @@ import { passed } from '../../points/points.ts'
 
 /** Most writes in one transaction; more would hold the event loop too long. */
 const groupMost = 32
-/** The write-ahead log is folded into the file after this many groups. */
-const groupsPerCheckpoint = 64
+/** The write-ahead log is folded into the file after this many writes: some 10 MB at most, by one write or by 32 a group. */
+const writesPerCheckpoint = 256
+
+/** `natural`: what was queued while the last transaction ran goes together; `none`: each write by itself and at once. */
+export type Grouping = 'natural' | 'none'
 
 /** Writes queued by many callers and made durable together. */
 export interface GroupWriter {
@@ -31,13 +34,15 @@ type Outcome = { readonly done: true; readonly value: unknown } | { readonly don
 /**
  * Natural group commit on the main thread: whatever was queued while the last transaction ran goes into the next, at
  * most 32 writes. The flush is armed with setImmediate, so that sockets and timers get their turn between groups.
+ *
+ * @param grouping  `none` only to measure what grouping wins
  */
-export function groupWriter(db: DatabaseSync, notify: () => void): GroupWriter {
+export function groupWriter(db: DatabaseSync, notify: () => void, grouping: Grouping = 'natural'): GroupWriter {
   const queue: Queued[] = []
   let armed = false
   let finished = false
   let wantsNotice = false
-  let groups = 0
+  let writesSinceCheckpoint = 0
 
   const sql = {
     begin: db.prepare('BEGIN IMMEDIATE'),
@@ -50,6 +55,10 @@ export function groupWriter(db: DatabaseSync, notify: () => void): GroupWriter {
 
   function arm(): void {
     if (armed || queue.length === 0) return
+    if (grouping === 'none') {
+      flush()
+      return
+    }
     armed = true
     setImmediate(() => {
       armed = false
@@ -78,17 +87,24 @@ export function groupWriter(db: DatabaseSync, notify: () => void): GroupWriter {
       else one.reject(outcome?.reason)
     })
     if (wantsNotice) notify()
-    checkpointNowAndThen()
+    checkpointNowAndThen(group.length)
   }
 
   function commitTogether(group: readonly Queued[]): Outcome[] {
     sql.begin.run()
     passed('store.begun')
-    const outcomes = group.map(one => attempt(one))
+    const outcomes = group.length === 1 ? group.map(alone) : group.map(attempt)
     passed('store.before-commit')
     sql.commit.run()
     passed('store.after-commit')
     return outcomes
+  }
+
+  /** The only write of its transaction: one that throws is undone with it. A savepoint would copy every page it changes. */
+  function alone(one: Queued): Outcome {
+    const value = one.work()
+    passed('store.step-written')
+    return { done: true, value }
   }
 
   function attempt(one: Queued): Outcome {
@@ -121,10 +137,11 @@ export function groupWriter(db: DatabaseSync, notify: () => void): GroupWriter {
     }
   }
 
-  /** A checkpoint that cannot run now (the disk is full) is tried again 64 groups later; no promise depends on it. */
-  function checkpointNowAndThen(): void {
-    groups += 1
-    if (groups % groupsPerCheckpoint !== 0) return
+  /** A checkpoint that cannot run now (the disk is full) is tried again 256 writes later; no promise depends on it. */
+  function checkpointNowAndThen(written: number): void {
+    writesSinceCheckpoint += written
+    if (writesSinceCheckpoint < writesPerCheckpoint) return
+    writesSinceCheckpoint = 0
     try {
       sql.checkpoint.get()
     } catch {

@@ -1,8 +1,10 @@
-import type { Store } from '../store.ts'
+import type { Instant } from '../../time/instant.ts'
+import type { Content, ForgettingStore, StepRecord } from '../store.ts'
 import { alarmRows } from './alarm-rows.ts'
 import { caseRows } from './case-rows.ts'
 import { openDatabase } from './database.ts'
-import { groupWriter } from './group-commit.ts'
+import { deliveryRows } from './delivery-rows.ts'
+import { type Grouping, groupWriter } from './group-commit.ts'
 import { outboxRows } from './outbox-rows.ts'
 
 export interface SqliteStoreOptions {
@@ -10,10 +12,15 @@ export interface SqliteStoreOptions {
   readonly file: string
   /** How long a write waits for another process that holds the file, at most. Default 2,000. */
   readonly busyTimeoutMs?: number
+  /** `none`: every write in a transaction of its own, begun and ended while its caller waits; only to measure by. Default `natural`. */
+  readonly grouping?: Grouping
 }
 
-/** The store over one SQLite file, with what the port leaves optional. */
-export type SqliteStore = Required<Store>
+/** The store over one SQLite file, with what the port leaves optional. It keeps text or bytes, and gives back what it was given. */
+export type SqliteStore<C extends Content = string> = ForgettingStore<C>
+
+/** Why a row of an erased case was not sent. */
+const ERASED = 'case-erased'
 
 /**
  * Opens the embedded store. What `commit` acknowledged survives the death of the process and, where the disk honours a
@@ -24,13 +31,14 @@ export type SqliteStore = Required<Store>
  *
  * @throws StoreUnusable when the file is another program's, of a newer schema, or cannot be made durable
  */
-export function openSqliteStore(options: SqliteStoreOptions): SqliteStore {
+export function openSqliteStore<C extends Content = string>(options: SqliteStoreOptions): SqliteStore<C> {
   const db = openDatabase(options.file, options.busyTimeoutMs ?? 2_000)
   const cases = caseRows(db)
+  const deliveries = deliveryRows(db)
   const outbox = outboxRows(db)
   const alarms = alarmRows(db)
   const listeners = new Set<() => void>()
-  const writer = groupWriter(db, notify)
+  const writer = groupWriter(db, notify, options.grouping)
   let closed = false
 
   /** Apart from the group that called it: a listener that throws must not stop the writer. */
@@ -44,7 +52,27 @@ export function openSqliteStore(options: SqliteStoreOptions): SqliteStore {
     return work()
   }
 
-  return {
+  function written(step: StepRecord<Content>): 'committed' | 'duplicate' | 'conflict' {
+    const { delivery, caseId } = step
+    if (delivery !== undefined && !deliveries.add(delivery)) return 'duplicate'
+    const opened = cases.advance(step)
+    if (opened === undefined) {
+      if (delivery !== undefined) deliveries.remove(delivery)
+      return 'conflict'
+    }
+    cases.record(opened, step, outbox.add(opened, step.from + 1, step.outbox))
+    alarms.change(caseId, step.alarms)
+    writer.afterCommit()
+    return 'committed'
+  }
+
+  function forget(caseId: string, mark: Content, at: Instant): void {
+    alarms.forget(caseId)
+    const opened = cases.forget(caseId, mark)
+    if (opened !== undefined) outbox.forget(opened, mark, at, ERASED)
+  }
+
+  const store: SqliteStore<Content> = {
     load: caseId => read(() => cases.load(caseId)),
     casesOf: chat => read(() => cases.ofChat(chat)),
     recent: since => read(() => cases.recent(since)),
@@ -53,15 +81,7 @@ export function openSqliteStore(options: SqliteStoreOptions): SqliteStore {
     due: (at, limit) => read(() => alarms.due(at, limit)),
     nextDue: () => read(() => alarms.next()),
 
-    commit: step =>
-      writer.write(() => {
-        if (step.delivery !== undefined && cases.wasDelivered(step.delivery)) return 'duplicate'
-        if (!cases.advance(step)) return 'conflict'
-        for (const row of step.outbox) outbox.add(step.caseId, step.from + 1, row)
-        alarms.change(step.caseId, step.alarms)
-        writer.afterCommit()
-        return 'committed'
-      }),
+    commit: step => writer.write(() => written(step)),
     claim: (lane, at, leaseMs, limit) => writer.write(() => outbox.claim(lane, at, leaseMs, limit)),
     rendered: (effectId, content, at) => writer.write(() => outbox.rendered(effectId, content, at)),
     settle: (effectId, outcome, tries) =>
@@ -69,6 +89,9 @@ export function openSqliteStore(options: SqliteStoreOptions): SqliteStore {
         outbox.settle(effectId, outcome, tries)
         writer.afterCommit()
       }),
+
+    releaseLeases: () => writer.write(() => outbox.release()),
+    forget: (caseId, mark, at) => writer.write(() => forget(caseId, mark, at)),
 
     onCommitted: listener => {
       listeners.add(listener)
@@ -94,4 +117,6 @@ export function openSqliteStore(options: SqliteStoreOptions): SqliteStore {
       }
     },
   }
+  // What comes out is what went in: rows of one store are written with one kind of content.
+  return store as SqliteStore<C>
 }
