@@ -37,7 +37,8 @@ export function pageSending(deps: PageSendingDependencies): Sending {
     const kept = keptOf<Page>(row)
     const firstAt = kept?.firstAt ?? now
     if (stored === undefined) return { firstAt, send: async () => ({ kind: 'refused', reason: 'case-erased' }) }
-    const effect = JSON.parse(row.effect) as PageToAddress
+    const effect = pageIn(row.effect)
+    if (effect === undefined) throw new TypeError('this row holds no page')
     const route = addressesOf(clinic, effect.to)[effect.address]
     if (route === undefined) return { firstAt, send: async () => ({ kind: 'refused', reason: 'no-address' }) }
     const reused = freshIn(row, kept, now)
@@ -109,7 +110,7 @@ export function pageSending(deps: PageSendingDependencies): Sending {
 
   /** What the row asked for, from the history where the row itself cannot be read: the ladder must move all the same. */
   async function askedFor(row: OutboxRow): Promise<OutboxRow> {
-    if (readable(row.effect) !== undefined) return row
+    if (pageIn(row.effect) !== undefined) return row
     const step = (await store.history(row.caseId)).find(each => each.seq === row.seq)
     const effects = readable(step?.effects ?? '')
     const position = Number(pageIdOf(row.effectId).split('.').at(-1))
@@ -128,6 +129,13 @@ export function pageSending(deps: PageSendingDependencies): Sending {
   }
 }
 
+/** The page a row asks for; undefined where the row does not hold one. */
+function pageIn(json: string): PageToAddress | undefined {
+  const read = readable(json)
+  const isPage = typeof read === 'object' && read !== null && 'to' in read && typeof read.to === 'string'
+  return isPage ? (read as PageToAddress) : undefined
+}
+
 function readable(json: string): unknown {
   try {
     return JSON.parse(json) as unknown
@@ -144,8 +152,8 @@ export function pageSettledOf(
   row: OutboxRow,
   outcome: 'accepted' | 'given-up',
 ): { readonly event: CaseEvent; readonly deliveryId: string } | undefined {
-  const effect = readable(row.effect) as PageToAddress | undefined
-  if (effect?.to === undefined || effect.why === 'taken') return undefined
+  const effect = pageIn(row.effect)
+  if (effect === undefined || effect.why === 'taken') return undefined
   const { to } = effect
   const pageId = pageIdOf(row.effectId)
   return { event: { kind: 'pageSettled', pageId, to, outcome }, deliveryId: `${pageId}:${outcome}` }
