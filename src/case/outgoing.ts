@@ -8,8 +8,11 @@ export function replyOf(work: Work): Effect | undefined {
   const said = [...work.stops, ...work.urgent, ...work.rest]
   const isQuestion = (part: Saying) => part.kind === 'ask' || part.kind === 'read-back'
   const seen = new Set<string>()
+  const replaced = new Set(
+    said.flatMap(part => (part.kind === 'say' ? (work.flow.advice.get(part.id)?.['in-place-of'] ?? []) : [])),
+  )
   const words = said.filter(part => {
-    if (isQuestion(part)) return false
+    if (isQuestion(part) || (part.kind === 'say' && replaced.has(part.id))) return false
     const key = JSON.stringify(part)
     if (seen.has(key)) return false
     seen.add(key)

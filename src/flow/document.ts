@@ -159,6 +159,10 @@ export const adviceSchema = z
       .describe(
         'Said last wherever a reply asks for an act and names no number to ring. One in all, in the shared sources.',
       ),
+    'in-place-of': z
+      .array(id)
+      .optional()
+      .describe('Advice that a reply leaves out when it says this too: the same act in other words.'),
     own: z.string().optional().describe('A rule of this line itself (how the bot speaks, what it asks), in one line.'),
   })
   .refine(

@@ -35,10 +35,22 @@ export interface Server {
   stop(): Promise<void>
 }
 
+/**
+ * How long and how large a request may be, so that nobody who sends a byte a minute holds the door: headers within 15 s,
+ * all of it within a minute (a long message on a poor line), looked at every 5 s; headers of 16 KiB at most. Event streams
+ * are answers and not bound by it.
+ */
+const REQUEST_LIMITS = {
+  headersTimeout: 15_000,
+  requestTimeout: 60_000,
+  connectionsCheckingInterval: 5_000,
+  maxHeaderSize: 16 * 1024,
+} as const
+
 /** Starts the server; rejects when the port cannot be had. */
 export async function serveHttp(ports: ServerPorts): Promise<Server> {
   const answer = answering(ports)
-  const server = createAdaptorServer({ fetch: answer, createServer })
+  const server = createAdaptorServer({ fetch: answer, createServer, serverOptions: REQUEST_LIMITS })
   await new Promise<void>((resolve, reject) => {
     server.once('error', reject)
     server.listen(ports.port, ports.host ?? '127.0.0.1', resolve)

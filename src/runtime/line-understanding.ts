@@ -1,3 +1,4 @@
+import type { Answer } from '../case/answer.ts'
 import { type Line, wordingOf } from '../case/line.ts'
 import type { Question } from '../case/message.ts'
 import { questionOf } from '../case/render.ts'
@@ -13,6 +14,7 @@ export function lineUnderstanding(
   line: Line,
   given: Pick<UnderstandContext, 'lexicon' | 'defaultRegion' | 'times'>,
 ): Understand {
+  const labels = labelsOf(line)
   return ({ body, state, at }) => {
     const question = state?.open === undefined ? undefined : openQuestion(line, state, state.open, at)
     const fact = question === undefined ? undefined : line.flows.facts[question.fact]
@@ -20,10 +22,33 @@ export function lineUnderstanding(
       ...given,
       at,
       zone: line.clinic.zone,
-      ...(question === undefined ? {} : { question }),
+      ...(question === undefined ? {} : { question, otherLabels: labels(state?.concern ?? '', question.fact) }),
+      ...(state === undefined ? {} : { answers: answersOf(state) }),
       ...(question === undefined || fact === undefined ? {} : { fact: { ...fact, id: question.fact } }),
       readBack: state?.open?.readBack !== undefined,
     })
+  }
+}
+
+function answersOf(state: RunningCase): Readonly<Record<string, Answer>> {
+  const { answers } = state as CaseState
+  return Object.fromEntries(Object.entries(answers).map(([fact, { answer }]) => [fact, answer]))
+}
+
+/** Labels of the answers to every question of a concern but one; read once for each concern. */
+function labelsOf(line: Line): (concern: string, fact: string) => readonly string[] {
+  const known = new Map<string, readonly { readonly fact: string; readonly label: string }[]>()
+  const read = (concern: string) => {
+    const wording = wordingOf(line, concern)
+    return [...wording.ids].flatMap(id => {
+      const [kind, fact, value] = id.split('/')
+      return kind === 'option' && fact !== undefined && value !== undefined ? [{ fact, label: wording.text(id) }] : []
+    })
+  }
+  return (concern, asked) => {
+    const all = known.get(concern) ?? read(concern)
+    known.set(concern, all)
+    return all.flatMap(({ fact, label }) => (fact === asked ? [] : [label]))
   }
 }
 

@@ -47,7 +47,11 @@ export function eventOfUnderstood(understood: Understood, body: Incoming['body']
     case 'arrived':
       return followUp(ARRIVED, understood.said, state)
     case 'change':
-      return { kind: 'changeWanted', fact: understood.fact }
+      return {
+        kind: 'changeWanted',
+        fact: understood.fact,
+        ...(understood.said === undefined ? {} : { said: understood.said }),
+      }
     case 'misread':
       return misread(understood, body, state)
     case 'concern':
@@ -84,12 +88,14 @@ function followUp(fact: string, said: string, { open }: RunningCase): CaseEvent 
 
 /**
  * Words that are no answer. A concern named in the middle of a case, whoever is not with the child, and whatever is
- * written while nothing is asked ("write it here at once") need a person, but for thanks after the end; the rest is kept as said and asked again.
+ * written while nothing is asked ("write it here at once") need a person, but for thanks and good night, which page nobody
+ * and are answered; the rest is kept as said and asked again.
  */
 function concernSaid(
-  { concerns, facts, said }: Understood & { readonly kind: 'concern' },
+  { concerns, facts, said, small }: Understood & { readonly kind: 'concern' },
   { open, closed }: RunningCase,
 ): CaseEvent {
+  if (small === true && open === undefined) return { kind: 'greeted', said }
   const withChild = facts[WITH_CHILD]
   const isAway = withChild?.kind === 'choice' && withChild.value === 'no'
   if (concerns.length > 0 || isAway || (open === undefined && !closed)) return { kind: 'personWanted', said }

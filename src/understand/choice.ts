@@ -17,6 +17,8 @@ export interface Choices {
   readonly values: readonly string[]
   readonly options: readonly Option[]
   readonly isMany: boolean
+  /** Labels of the answers to other questions: words that are one of them answer no yes-or-no question. */
+  readonly otherLabels?: readonly string[]
 }
 
 const misread = (reason: Misread): Read => ({ kind: 'misread', reason })
@@ -40,7 +42,9 @@ export function choiceIn(reading: Reading, choices: Choices, lexicon: Lexicon): 
   if (labelled !== undefined) return answerOf([labelled], choices)
   const spoken = spokenIn(reading, choices, lexicon)
   if (spoken.length > 0) return answerOf(spoken, choices)
-  if (isYesNo(choices)) return yesNoIn(reading, choices, lexicon)
+  if (isYesNo(choices)) {
+    return isOfOtherQuestion(reading, choices) ? misread('not-an-option') : yesNoIn(reading, choices, lexicon)
+  }
   if (choices.values.includes(NONE) && beginsWith(reading, [...lexicon.answers.none, ...lexicon.answers.no]))
     return reading.tokens.length <= 4 ? answerOf([NONE], choices) : misread('not-an-option')
   return misread('not-an-option')
@@ -88,6 +92,25 @@ const wordsOfLabel = (label: string): readonly string[] =>
     .toLowerCase()
     .replace(/\p{M}|['’]/gu, '')
     .match(/[\p{L}\p{Nd}]+/gu) ?? []
+
+/** Words of another question's label from which on it may stand anywhere in what is written. */
+const LABEL_WORDS_INSIDE = 3
+
+/**
+ * "Yes, the whole tube" to "Have you arrived?": the yes belongs to another question. So do words that are all in such a
+ * label ("yes whole tube", "no spare"). A bare yes or no, and words that one's own labels hold, do not.
+ */
+function isOfOtherQuestion(reading: Reading, choices: Choices): boolean {
+  const typed = reading.tokens.map(token => token.word)
+  if (typed.length < 2) return false
+  const own = new Set(choices.options.flatMap(option => wordsOfLabel(option.label)))
+  if (typed.every(word => own.has(word))) return false
+  return (choices.otherLabels ?? []).some(label => {
+    const words = wordsOfLabel(label)
+    if (words.length < 2) return false
+    return typed.every(word => words.includes(word)) || (words.length >= LABEL_WORDS_INSIDE && isRunOf(words, typed))
+  })
+}
 
 /** Whether `part` stands in `whole` word by word. */
 function isRunOf(part: readonly string[], whole: readonly string[]): boolean {

@@ -4,7 +4,7 @@ import { dangerIn } from './danger.ts'
 import type { Lexicon } from './lexicon.ts'
 import { readingOf } from './pattern.ts'
 import { firstSaid } from './phrase.ts'
-import { plainOf } from './plain.ts'
+import { picturesAsWords, plainOf } from './plain.ts'
 import { tokensOf } from './token.ts'
 
 export interface Explained {
@@ -23,7 +23,7 @@ const SOMEONE = 'someone'
  * no other is named.
  */
 export function explain(text: string, lexicon: Lexicon): Explained {
-  const reading = readingOf(tokensOf(plainOf(text)), lexicon.vocabulary)
+  const reading = readingOf(tokensOf(picturesAsWords(plainOf(text), lexicon.pictures)), lexicon.vocabulary)
   const danger = dangerIn(reading, lexicon)
   const concerns = concernsIn(reading, lexicon)
   const person =

@@ -5,6 +5,7 @@
  */
 import { z } from 'zod'
 import { type Beside, besidesOf, type Pattern, patternsOf } from './pattern.ts'
+import { type Picture, plainOf } from './plain.ts'
 import { type Vocabulary, vocabularyOf } from './vocabulary.ts'
 
 const id = z.string().regex(/^[a-z0-9]+(-[a-z0-9]+)*$/, 'an id in lower case with single hyphens')
@@ -32,6 +33,9 @@ const sign = z.strictObject({
 
 export const lexiconFileSchema = z.strictObject({
   language: z.string().regex(/^[a-z]{2}$/),
+  pictures: z
+    .array(z.strictObject({ picture: z.string().min(1), once: z.string().min(1), twice: z.string().min(1).optional() }))
+    .describe('Pictures people send in place of words; twice: sent more than once in a row.'),
   groups: z.record(id, words).describe('Named lists of words, written @name in patterns.'),
   'real-words': words.describe('Words that are never a misspelling of a word here.'),
   negation: z.strictObject({
@@ -109,7 +113,23 @@ export const lexiconFileSchema = z.strictObject({
     numbers: z.record(z.string(), z.number()).describe('Number words.'),
   }),
   values: z.record(id, z.record(id, z.array(phrase))).describe('Words for the values of a fact: fact, value, phrases.'),
-  'number-facts': z.record(id, z.strictObject({ min: z.number(), max: z.number() })),
+  'small-words': z
+    .strictObject({ said: words, beside: words })
+    .describe('A message of these words alone, one of "said" among them, asks for nothing and answers nothing.'),
+  units: z.array(z.string().min(1)).describe('Units of measure: a number that has one of another fact is no answer.'),
+  'number-facts': z
+    .record(id, z.strictObject({ min: z.number(), max: z.number(), units: z.array(z.string()) }))
+    .describe('Bounds (inclusive) of a number, and the units it may be said in.'),
+  'said-otherwise': z
+    .array(
+      z.strictObject({
+        fact: id,
+        value: id,
+        phrases: z.array(phrase).min(1),
+        'unless-asked': z.array(id).optional().describe('Questions whose answer these words are.'),
+      }),
+    )
+    .describe('Words that take back an earlier answer, whatever is asked: that question is then asked once more.'),
   'danger-word-facts': z.array(id).describe('Questions whose "yes, one of these" is not known by name.'),
 })
 
@@ -151,6 +171,7 @@ export interface Sign {
 export interface Lexicon {
   readonly language: string
   readonly vocabulary: Vocabulary
+  readonly pictures: readonly Picture[]
   readonly negation: Negation
   readonly signs: readonly Sign[]
   readonly countsAsDanger: Readonly<Record<string, Readonly<Record<string, string>>>>
@@ -184,7 +205,17 @@ export interface Lexicon {
     readonly numbers: ReadonlyMap<string, number>
   }
   readonly values: Readonly<Record<string, Readonly<Record<string, readonly Phrase[]>>>>
-  readonly numberFacts: Readonly<Record<string, { readonly min: number; readonly max: number }>>
+  readonly smallWords: { readonly said: ReadonlySet<string>; readonly beside: ReadonlySet<string> }
+  readonly units: ReadonlySet<string>
+  readonly numberFacts: Readonly<
+    Record<string, { readonly min: number; readonly max: number; readonly units: readonly string[] }>
+  >
+  readonly saidOtherwise: readonly {
+    readonly fact: string
+    readonly value: string
+    readonly phrases: readonly Phrase[]
+    readonly unlessAsked: readonly string[]
+  }[]
   readonly dangerWordFacts: readonly string[]
 }
 
@@ -213,6 +244,11 @@ export function lexiconOf(file: unknown): Lexicon {
   return {
     language: data.language,
     vocabulary,
+    pictures: data.pictures.map(({ picture, once, twice }) => ({
+      picture: plainOf(picture),
+      once,
+      twice: twice ?? once,
+    })),
     negation: {
       negators: new Set(negation.negators),
       negatives: new Set([...negation.negators, ...negation.negatives]),
@@ -267,7 +303,15 @@ export function lexiconOf(file: unknown): Lexicon {
       numbers: new Map(Object.entries(answers.numbers)),
     },
     values: mapped(data.values, values => mapped(values, phrases)),
+    smallWords: { said: new Set(data['small-words'].said), beside: new Set(data['small-words'].beside) },
+    units: new Set(data.units),
     numberFacts: data['number-facts'],
+    saidOtherwise: data['said-otherwise'].map(row => ({
+      fact: row.fact,
+      value: row.value,
+      phrases: phrases(row.phrases),
+      unlessAsked: row['unless-asked'] ?? [],
+    })),
     dangerWordFacts: data['danger-word-facts'],
   }
 }

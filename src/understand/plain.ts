@@ -86,6 +86,31 @@ export function plainOf(text: string): string {
     .replace(NON_ASCII_LETTER, letter => LOOK_ALIKES.get(letter) ?? letter)
 }
 
+/** What a picture stands for; `twice` where it is sent more than once in a row. */
+export interface Picture {
+  readonly picture: string
+  readonly once: string
+  readonly twice: string
+}
+
+/** Pictures of plain text (`plainOf`) as the words they stand for, set apart by spaces. */
+export function picturesAsWords(plain: string, pictures: readonly Picture[]): string {
+  return pictures.reduce((text, { picture, once, twice }) => {
+    if (!text.includes(picture)) return text
+    const [head = '', ...rest] = text.split(picture)
+    let words = head
+    for (let at = 0; at < rest.length; at += 1) {
+      let run = 1
+      while (at + 1 < rest.length && (rest[at] ?? '').trim() === '') {
+        at += 1
+        run += 1
+      }
+      words += ` ${run > 1 ? twice : once} ${rest[at] ?? ''}`
+    }
+    return words
+  }, plain)
+}
+
 /** Whether anything visible stands in the text. */
 export const isBlank = (text: string): boolean =>
   text.toWellFormed().replace(INVISIBLE, '').replace(ACCENTS, '').trim() === ''

@@ -9,21 +9,24 @@ import { firstSaid } from './phrase.ts'
 
 export type Region = CountryCode
 
-const NUMBER = /(?<![\p{L}\d.,])[-+]?\d{1,9}(?:[.,·]\d{1,6})?(?![\d])/gu
+const NUMBER = /(?<![\p{L}\d.,])([-+]?\d{1,9}(?:[.,·]\d{1,6})?)(?!\d)(?:\s{0,3}([\p{L}%°]{1,20}))?/gu
 
 /**
  * One number: digits with a point, comma or raised point, or one number word. Two different numbers ("5 or 6",
- * "5-6") and none are `number-unclear`; one outside the fact's bounds (inclusive) is `number-impossible`.
+ * "5-6") and none are `number-unclear`, and so is one of another unit ("5 ml" for a pH); one outside the fact's bounds
+ * (inclusive) is `number-impossible`.
  */
 export function numberIn(plain: string, reading: Reading, fact: string, lexicon: Lexicon): Read {
-  const digits = [...plain.replaceAll(/(?<=\d)\s*[–—-]\s*(?=\d)/gu, ' ').matchAll(NUMBER)].map(found =>
-    Number(found[0].replace(/[,·]/, '.')),
-  )
+  const bounds = lexicon.numberFacts[fact] ?? { min: 0, max: 1_000_000, units: [] }
+  const found = [...plain.replaceAll(/(?<=\d)\s*[–—-]\s*(?=\d)/gu, ' ').matchAll(NUMBER)]
+  const isOther = (unit: string | undefined): boolean =>
+    unit !== undefined && lexicon.units.has(unit) && !bounds.units.includes(unit)
+  if (found.some(([, , unit]) => isOther(unit))) return { kind: 'misread', reason: 'number-unclear' }
+  const digits = found.map(([, digits = '']) => Number(digits.replace(/[,·]/, '.')))
   const spoken = reading.tokens.flatMap(token => lexicon.answers.numbers.get(token.word) ?? [])
   const values = [...new Set(digits.length > 0 ? digits : spoken)]
   const [value] = values
   if (value === undefined || values.length > 1) return { kind: 'misread', reason: 'number-unclear' }
-  const bounds = lexicon.numberFacts[fact] ?? { min: 0, max: 1_000_000 }
   if (value < bounds.min || value > bounds.max) return { kind: 'misread', reason: 'number-impossible' }
   return { kind: 'answer', answer: { kind: 'number', value } }
 }

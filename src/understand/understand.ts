@@ -19,7 +19,7 @@ import type { Lexicon } from './lexicon.ts'
 import { misreadOf, type TimeContext, type TimeReader, tapped, timeIn } from './moment.ts'
 import { type Reading, readingOf } from './pattern.ts'
 import { firstSaid } from './phrase.ts'
-import { hasWords, isBlank, plainOf } from './plain.ts'
+import { hasWords, isBlank, picturesAsWords, plainOf } from './plain.ts'
 import { numberIn, phoneIn, type Region } from './quantity.ts'
 import { tokensOf } from './token.ts'
 
@@ -45,9 +45,12 @@ export type Understood =
       readonly facts: Readonly<Record<string, Answer>>
       readonly readBacks: Readonly<Record<string, Between>>
       readonly said: string
+      /** Thanks, good night and the like, and nothing else: asks for nothing. */
+      readonly small?: true
     }
   | { readonly kind: 'misread'; readonly reason: Misread; readonly said: string }
-  | { readonly kind: 'change'; readonly fact: string }
+  /** `said` where words took the earlier answer back, instead of a tap on *Change*. */
+  | { readonly kind: 'change'; readonly fact: string; readonly said?: string }
   /** A control that only the channel's page or the case's address needs: start, another child, show the handover. */
   | { readonly kind: 'control'; readonly control: 'start' | 'new-child' | 'show-handover' }
 
@@ -58,6 +61,10 @@ export interface UnderstandContext {
   readonly fact?: FactDocument & { readonly id: string }
   /** True when the open question is "So … Is that right?". */
   readonly readBack?: boolean
+  /** Earlier answers by fact: words that take one back open its question again. */
+  readonly answers?: Readonly<Record<string, Answer>>
+  /** Labels of the answers to all other questions of the flow. */
+  readonly otherLabels?: readonly string[]
   readonly lexicon: Lexicon
   /** The earlier of when the message was made and when it arrived. */
   readonly at: Instant
@@ -168,13 +175,13 @@ function textRead(text: string, context: UnderstandContext): Understood {
   const said = text.toWellFormed()
   const { lexicon } = context
   if (isBlank(text)) return { kind: 'misread', reason: 'empty', said }
-  const plain = plainOf(text)
+  const plain = picturesAsWords(plainOf(text), lexicon.pictures)
   const reading = readingOf(tokensOf(plain), lexicon.vocabulary)
   const danger = dangerIn(reading, lexicon).map(found => found.sign)
   if (danger.length > 0) return { kind: 'danger', signs: danger, said }
   if (firstSaid(lexicon.controls.despair, reading, lexicon) !== undefined) return { kind: 'despair', said }
   if (text.length > CHARACTERS_AT_MOST) return { kind: 'misread', reason: 'too-long', said }
-  if (!hasWords(text)) return { kind: 'misread', reason: 'no-words', said }
+  if (!hasWords(plain)) return { kind: 'misread', reason: 'no-words', said }
   return (
     phoneGiven(plain, reading, said, context) ??
     spokenAnytime(reading, said, context) ??
@@ -212,14 +219,41 @@ function answered(plain: string, reading: Reading, said: string, context: Unders
   const withChild = facts['with-child']
   if (withChild !== undefined && question.fact !== 'with-child')
     return { kind: 'concern', concerns: [], facts: { 'with-child': withChild }, readBacks: {}, said }
+  const taken = takenBack(reading, question.fact, context)
+  if (taken !== undefined) return { kind: 'change', fact: taken, said }
   return questionRead(plain, reading, said, question, context)
+}
+
+/** The fact whose earlier answer the words take back ("it is back in now"): never decided from here, only asked again. */
+function takenBack(reading: Reading, asked: string, { answers, lexicon }: UnderstandContext): string | undefined {
+  const row = lexicon.saidOtherwise.find(({ fact, value, phrases, unlessAsked }) => {
+    const before = answers !== undefined && Object.hasOwn(answers, fact) ? answers[fact] : undefined
+    if (before === undefined || (before.kind === 'choice' && before.value === value)) return false
+    return !unlessAsked.includes(asked) && firstSaid(phrases, reading, lexicon) !== undefined
+  })
+  return row?.fact
 }
 
 /** A first message, or one with no question open. */
 function opening(plain: string, reading: Reading, said: string, context: UnderstandContext): Understood {
   const { answers, readBacks } = factsIn(plain, reading, context.lexicon, context.times, timeContextOf(context))
   const concerns = concernsIn(reading, context.lexicon).map(found => found.concern)
-  return { kind: 'concern', concerns, facts: answers, readBacks, said }
+  const isSmall = concerns.length === 0 && Object.keys(answers).length === 0 && isSmallTalk(plain, context.lexicon)
+  return { kind: 'concern', concerns, facts: answers, readBacks, said, ...(isSmall ? { small: true } : {}) }
+}
+
+/** Words in a message that may be taken for small talk, at most; a longer one says more than thanks. */
+const SMALL_WORDS_AT_MOST = 8
+
+/** Small words and nothing else, and no question. */
+function isSmallTalk(plain: string, { smallWords }: Lexicon): boolean {
+  const words = tokensOf(plain).map(({ word }) => word)
+  return (
+    words.length <= SMALL_WORDS_AT_MOST &&
+    !/[?？]/.test(plain) &&
+    words.some(word => smallWords.said.has(word)) &&
+    words.every(word => smallWords.said.has(word) || smallWords.beside.has(word))
+  )
 }
 
 function readBackTyped(
@@ -278,7 +312,9 @@ function numberRead(
 function choiceRead(reading: Reading, said: string, question: Question, context: UnderstandContext): Understood {
   const values = context.fact?.values ?? question.options.map(option => option.value)
   const isMany = (context.fact?.kind ?? (question.several ? 'many' : 'choice')) === 'many'
-  const read = choiceIn(reading, { fact: question.fact, values, options: question.options, isMany }, context.lexicon)
+  const { fact, options } = question
+  const others = context.otherLabels === undefined ? {} : { otherLabels: context.otherLabels }
+  const read = choiceIn(reading, { fact, values, options, isMany, ...others }, context.lexicon)
   // "Yes" to the list of danger signs names none of them: it is known to be there, not which.
   const isUnnamedDanger =
     context.lexicon.dangerWordFacts.includes(question.fact) &&
