@@ -35,7 +35,8 @@ export type CaseEvent =
       readonly readBack?: Between
     }
   | { readonly kind: 'readBackAnswered'; readonly serial: number; readonly right: boolean; readonly said: string }
-  | { readonly kind: 'changeWanted'; readonly fact: string }
+  /** `said` where words took the earlier answer back, instead of a tap on *Change*. */
+  | { readonly kind: 'changeWanted'; readonly fact: string; readonly said?: string }
   | { readonly kind: 'staleAnswer'; readonly serial: number; readonly said: string }
   | { readonly kind: 'dangerSaid'; readonly signs: readonly string[]; readonly said: string }
   | { readonly kind: 'wrongTapSaid' }
@@ -45,7 +46,7 @@ export type CaseEvent =
   | { readonly kind: 'leftSaid'; readonly said: string }
   | { readonly kind: 'familyRungSaid' }
   | { readonly kind: 'notUnderstood'; readonly reason: Misread; readonly said: string }
-  | { readonly kind: 'greeted' }
+  | { readonly kind: 'greeted'; readonly said?: string }
   | { readonly kind: 'alarmDue'; readonly name: string; readonly due: Instant }
   | {
       readonly kind: 'pageSettled'
