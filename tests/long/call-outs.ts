@@ -74,9 +74,9 @@ export function moved(happenings: readonly CallOutHappening[], endAt: number, gr
       stage: 'none',
       urgency: 'speak',
       startedAt: 0,
-      rungAt: 0,
+      rungAt: Number.NEGATIVE_INFINITY,
       dueAt: undefined,
-      takenAt: 0,
+      takenAt: Number.NEGATIVE_INFINITY,
       passing: undefined,
     }
     const judge = (at: number): void => {

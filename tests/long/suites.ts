@@ -2,8 +2,9 @@ import { execFileSync, spawn } from 'node:child_process'
 import { mkdirSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { parseArgs } from 'node:util'
-import { familiesSuite, type SuiteResult } from './families.ts'
+import { familiesSuite } from './families.ts'
 import { root } from './server-process.ts'
+import type { SuiteResult } from './world.ts'
 
 const NAMES = ['kills', 'families'] as const
 type Name = (typeof NAMES)[number]
