@@ -17,6 +17,9 @@ export interface KillPlan {
   readonly cutFirst?: boolean
 }
 
+/** Longest wait for anything in a run, real ms: restarts among many other processes take their time. */
+const STEP_MS = 60_000
+
 /** The shortest ladder a clinic may set: again at 60 s, the next person at 62 s, everyone at 64 s. */
 const SETTINGS = '  ladder-urgent: [PT1M, PT62S, PT64S]\n'
 
@@ -43,7 +46,8 @@ export async function killRun(plan: KillPlan): Promise<KillRecord> {
     return await recordOf({ plan, keeper, receivers, dataDir: join(folder.path, 'data'), page })
   } catch (error) {
     await keeper.stop().catch(() => undefined)
-    throw new Error(`${plan.name}: ${error instanceof Error ? error.message : error}`, { cause: error })
+    const why = error instanceof Error ? error.message : error
+    throw new Error(`${plan.name}: ${why}; the process wrote: ${keeper.output()}`, { cause: error })
   } finally {
     await receivers.stop()
     folder.remove()
@@ -82,14 +86,18 @@ async function converse(keeper: Keeper, receivers: Receivers): Promise<{ readonl
   }
   /** Presses a button once it is on the family's page. */
   const tap = async (label: string, ...more: [filled?: Record<string, string>, hidden?: [string, string]]) => {
-    await eventually(`the button "${label}"`, async () =>
-      (await despiteKills(keeper, () => family.open('/'))).buttons.includes(label),
+    await eventually(
+      `the button "${label}"`,
+      async () => (await despiteKills(keeper, () => family.open('/'))).buttons.includes(label),
+      STEP_MS,
     )
     await pressed(family, label, ...more)
   }
   const asked = (words: string) =>
-    eventually(`the question "${words}"`, async () =>
-      (await despiteKills(keeper, () => family.open('/'))).text.includes(words),
+    eventually(
+      `the question "${words}"`,
+      async () => (await despiteKills(keeper, () => family.open('/'))).text.includes(words),
+      STEP_MS,
     )
 
   await tap('Send', { text: 'her tube has just come out' })
@@ -104,7 +112,7 @@ async function converse(keeper: Keeper, receivers: Receivers): Promise<{ readonl
 
   // Nobody answers until the last rung, a desk that is paged by webhook; then the first who was paged takes it.
   const pagesTo = (who: string) => receivers.arrivals.filter(one => one.how === 'webhook' && one.to === who)
-  await eventually('the page of the last rung', async () => pagesTo('ward-desk').length > 0, 30_000)
+  await eventually('the page of the last rung', async () => pagesTo('ward-desk').length > 0, STEP_MS)
   const path = /http:\/\/localhost:\d+(\/p\/[\w-]+)/.exec(pagesTo('amara').at(-1)?.text ?? '')?.[1] ?? 'no link'
   await despiteKills(keeper, () => clinician.open(path))
   await pressed(clinician, 'Ringing now')
@@ -128,7 +136,7 @@ async function allSent(folder: string): Promise<void> {
   const db = new DatabaseSync(join(folder, 'data', 'smallhours.sqlite'), { readOnly: true, timeout: 1_000 })
   try {
     const waiting = db.prepare("SELECT count(*) AS n FROM outbox WHERE status = 'waiting'")
-    await eventually('nothing left to send', async () => waiting.get()?.n === 0, 30_000)
+    await eventually('nothing left to send', async () => waiting.get()?.n === 0, STEP_MS)
   } finally {
     db.close()
   }

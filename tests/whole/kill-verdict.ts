@@ -1,5 +1,6 @@
 import { isDeepStrictEqual } from 'node:util'
 import type { KillRecord } from './kill-record.ts'
+import type { KillPlan } from './kill-run.ts'
 
 /** An alarm may fire so much after it could, in real ms: three processes share two busy cores here. */
 const LATE_MS_MOST = 2_500
@@ -114,6 +115,22 @@ export function rowOf(record: KillRecord, calm: KillRecord): KillRow {
     alarms: { fired: alarms.length, latestMs: Math.max(0, ...alarms.map(({ lateMs }) => lateMs)) },
     downMs: downs.reduce((sum, ms) => sum + ms, 0),
     broken: brokenIn(record, calm),
+  }
+}
+
+/** A run that did not come to its end. */
+export function notEnded({ name, kills }: KillPlan, why: string): KillRow {
+  return {
+    run: name,
+    killedAt: kills.join(', '),
+    insideStep: false,
+    insideTransaction: false,
+    rowsUnderWay: 0,
+    messages: { owed: 0, seen: 0, labelled: 0 },
+    pages: { owed: 0, arrived: 0, twice: 0, labelled: 0 },
+    alarms: { fired: 0, latestMs: 0 },
+    downMs: 0,
+    broken: [`it did not come to its end: ${why}`],
   }
 }
 

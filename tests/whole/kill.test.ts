@@ -5,8 +5,8 @@ import { beforeAll, describe, expect, test } from 'vitest'
 import { POINTS } from '../../src/points/points.ts'
 import { allPlans, somePlans } from './kill-plans.ts'
 import type { KillRecord } from './kill-record.ts'
-import { killRun } from './kill-run.ts'
-import { brokenIn, type KillRow, killTable, rowOf } from './kill-verdict.ts'
+import { type KillPlan, killRun } from './kill-run.ts'
+import { brokenIn, type KillRow, killTable, notEnded, rowOf } from './kill-verdict.ts'
 import { root } from './process.ts'
 
 /** All of them with LONG=1; else a few that another SEED draws anew. */
@@ -25,10 +25,15 @@ describe('killed anywhere, started again: the night ends as if nothing had happe
       calm = await killRun({ name: 'never killed', kills: [] })
       rows.push(rowOf(calm, calm))
       const left = [...plans]
+      const rowOfRun = (plan: KillPlan): Promise<KillRow> =>
+        killRun(plan).then(
+          record => rowOf(record, calm),
+          error => notEnded(plan, String(error)),
+        )
       const work = async (): Promise<void> => {
         for (let plan = left.shift(); plan !== undefined; plan = left.shift()) {
-          rows.push(rowOf(await killRun(plan), calm))
-          if (isLong) console.log(`${rows.length} of ${plans.length + 1} runs: ${plan.name}`)
+          rows.push(await rowOfRun(plan))
+          if (isLong) process.stderr.write(`${rows.length} of ${plans.length + 1} runs: ${plan.name}\n`)
         }
       }
       await Promise.all(Array.from({ length: AT_ONCE }, work))

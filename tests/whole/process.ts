@@ -74,7 +74,7 @@ async function addressOf(child: ChildProcess, written: () => string): Promise<st
     const families = /^Families: +(http:\/\/localhost:\d+)\/$/m.exec(written())?.[1]
     const clinicians = /^Clinicians: +(http:\/\/localhost:\d+)\/board$/m.exec(written())?.[1]
     if (families !== undefined && families === clinicians && /Stop with Ctrl-C/.test(written())) return families
-    if (child.exitCode !== null) break
+    if (child.exitCode !== null || child.signalCode !== null) break
     await pause(20)
   }
   child.kill('SIGKILL')
