@@ -95,8 +95,8 @@ export function followAnswers(work: Work): void {
 export const LATE_AFTER_MS = 120_000
 
 /**
- * What an alarm would say has been said since its moment, and nothing else would come of it: "time to go" is not said by
- * a silence and again by the alarm of the same minute.
+ * What an alarm is there to say, its step's first line, has been said since its moment, the other lines are in force, and
+ * nothing else would come of it: "time to go" is not said by a silence and again by the alarm of the same minute.
  */
 export function isOvertaken(work: Work, name: string, due: Instant): boolean {
   const step = targetOf(work, name)
@@ -104,8 +104,9 @@ export function isOvertaken(work: Work, name: string, due: Instant): boolean {
   if (step.page !== undefined || step.note !== undefined || step.alarms.length > 0) return false
   const { disposition, inForce } = work.state
   if (step.decide !== undefined && moreUrgent(step.decide, disposition?.id) !== disposition?.id) return false
-  const say = step.say ?? []
-  return say.length > 0 && say.every(id => (inForce[id] ?? Number.NEGATIVE_INFINITY) >= due)
+  const [first, ...rest] = step.say ?? []
+  if (first === undefined || (inForce[first] ?? Number.NEGATIVE_INFINITY) < due) return false
+  return rest.every(id => id in inForce)
 }
 
 function targetOf(work: Work, name: string) {

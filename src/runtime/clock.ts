@@ -72,23 +72,36 @@ export function steadyClock(clock: Clock, stepped: (byMs: number) => void = () =
   let { wall, monotonic } = readTogether(clock)
   let told = wall
   let doubts: Doubt[] = []
+  let spreadTold = 0
 
   /** Written down before anybody is told: who is told may ask what time it is. */
   function doubt(one: number, other: number, byMs: number): void {
-    doubts.push({ low: Math.min(one, other), high: Math.max(one, other), untilMs: monotonic + DOUBT_LASTS_MS })
+    const next = { low: Math.min(one, other), high: Math.max(one, other), untilMs: monotonic + DOUBT_LASTS_MS }
+    // A clock that stands still is set back a little at every look: said when it has doubled, not every second.
+    const isNews = Math.abs(byMs) > AHEAD_DOUBTED_MS || spreadOf([...doubts, next]) >= 2 * spreadTold
+    if (isNews) doubts.push(next)
+    else doubts.push(joined(doubts.pop(), next))
+    if (!isNews) return
+    spreadTold = spreadOf(doubts)
     for (const listener of listeners) listener(Math.trunc(byMs))
+  }
+
+  function trusted(): void {
+    doubts = doubts.filter(each => each.untilMs > monotonic)
+    if (doubts.length === 0) spreadTold = 0
   }
 
   function follow(): void {
     const read = readTogether(clock)
+    trusted()
     const before = { offset: wall - monotonic, isBehind: told - wall > AHEAD_DOUBTED_MS }
     const passed = Math.max(0, read.monotonic - monotonic)
     const step = read.wall - (wall + passed)
     wall = read.wall
     monotonic = read.monotonic
     told = Math.max(wall, told + passed * CATCH_UP_RATE)
-    // What passed between the two readings is no jump.
-    const isBack = step + read.apart < -BACK_DOUBTED_MS
+    // What passed between the two readings is no jump, and a clock that runs a little slow is no clock set back.
+    const isBack = step + read.apart + passed * (1 - CATCH_UP_RATE) < -BACK_DOUBTED_MS
     const behind = told - wall
     if (isBack || step > AHEAD_DOUBTED_MS) doubt(before.offset, wall - monotonic, step)
     // A clock that runs slow or stands still makes no jump, and is as wrong.
@@ -104,11 +117,9 @@ export function steadyClock(clock: Clock, stepped: (byMs: number) => void = () =
     },
     doubtMs() {
       follow()
-      doubts = doubts.filter(each => each.untilMs > monotonic)
+      trusted()
       const behind = told - wall
-      const spread =
-        doubts.length === 0 ? 0 : Math.max(...doubts.map(each => each.high)) - Math.min(...doubts.map(each => each.low))
-      return Math.ceil(Math.max(spread, behind > BACK_DOUBTED_MS ? behind : 0))
+      return Math.ceil(Math.max(spreadOf(doubts), behind > BACK_DOUBTED_MS ? behind : 0))
     },
     notBefore(at) {
       follow()
@@ -120,6 +131,17 @@ export function steadyClock(clock: Clock, stepped: (byMs: number) => void = () =
   steady.set(made, { clock: made, listeners })
   return made
 }
+
+/** From the least to the most that the wall clock showed against the monotonic one; 0 where nothing is in doubt. */
+function spreadOf(doubts: readonly Doubt[]): number {
+  if (doubts.length === 0) return 0
+  return Math.max(...doubts.map(each => each.high)) - Math.min(...doubts.map(each => each.low))
+}
+
+const joined = (one: Doubt | undefined, other: Doubt): Doubt =>
+  one === undefined
+    ? other
+    : { low: Math.min(one.low, other.low), high: Math.max(one.high, other.high), untilMs: other.untilMs }
 
 /** Steady clocks, and who is told of their jumps. */
 const steady = new WeakMap<Clock, { readonly clock: SteadyClock; readonly listeners: ((byMs: number) => void)[] }>()

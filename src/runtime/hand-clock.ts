@@ -11,6 +11,8 @@ export interface HandClock extends Clock {
   advance(ms: number, settled?: () => Promise<void>): Promise<void>
   /** Sets the wall clock by `ms` (negative: back) while no time passes. */
   setWallBy(ms: number): void
+  /** From now on the wall clock runs `rate` times as fast as time passes: 1.01 is one per cent fast, 0 stands still. */
+  setWallRate(rate: number): void
   /** Wake-ups still to come. */
   readonly waiting: number
 }
@@ -19,6 +21,7 @@ export interface HandClock extends Clock {
 export function handClock(startAt: Instant): HandClock {
   let wall = startAt as number
   let monotonic = 0
+  let rate = 1
   let order = 0
   const wakes = new Map<number, { readonly atMs: number; readonly fn: () => void }>()
 
@@ -31,7 +34,7 @@ export function handClock(startAt: Instant): HandClock {
   }
 
   function moveTo(ms: number): void {
-    wall += Math.max(0, ms - monotonic)
+    wall += Math.max(0, ms - monotonic) * rate
     monotonic = Math.max(monotonic, ms)
   }
 
@@ -59,6 +62,9 @@ export function handClock(startAt: Instant): HandClock {
     },
     setWallBy(ms) {
       wall += ms
+    },
+    setWallRate(given) {
+      rate = given
     },
     get waiting() {
       return wakes.size

@@ -2,6 +2,8 @@ import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
 import { expectedArrival } from '../../src/case/alarm.ts'
 import { closureAt, closureTimesOf } from '../../src/case/derive.ts'
+import type { CaseEvent } from '../../src/case/event.ts'
+import { renderPage, renderReply } from '../../src/case/render.ts'
 import { parseState } from '../../src/case/state.ts'
 import { instant } from '../../src/time/instant.ts'
 import { aLine, NIGHT } from '../support/a-line.ts'
@@ -149,8 +151,185 @@ describe('an alarm that comes late', () => {
     expect(talk.effects.filter(isReply).some(reply => reply.late !== undefined)).toBe(false)
   })
 
-  it('a late rung of the ladder pages at once all the same', () => {
-    expect(lateBy(inTime(), 'rung', 90).effects.filter(isPage)).toMatchObject([{ to: 'amara', why: 'repeat' }])
+  it.each([
+    // The rung was due at 3 minutes; everyone is due at 10.
+    ['a slow minute', 1, [['amara', 'repeat']]],
+    ['six minutes', 6, [['amara', 'repeat']]],
+    [
+      'seven minutes: past the last rung',
+      7,
+      [
+        ['amara', 'repeat'],
+        ['ingrid', 'page'],
+        ['ward-desk', 'page'],
+      ],
+    ],
+    [
+      'ninety minutes',
+      90,
+      [
+        ['amara', 'repeat'],
+        ['ingrid', 'page'],
+        ['ward-desk', 'page'],
+      ],
+    ],
+  ] as const)(
+    'a rung that is late by %s pages all who should have been paged by then, at once',
+    (_name, minutes, expected) => {
+      const talk = lateBy(inTime(), 'rung', minutes)
+      expect(talk.effects.filter(isPage).map(page => [page.to, page.why])).toEqual(expected)
+      expect(talk.said().includes('nobody-answered')).toBe(expected.length > 1)
+    },
+  )
+
+  it('a rung later than a whole night pages who is on call by now as well, and says that the line was down', () => {
+    const talk = inTime().answersAll({ ...PLAIN, 'have-you-left': 'yes' })
+    const { callout } = talk.state
+    talk.state = { ...talk.state, callout: { ...callout, ladder: ['somebody-of-the-night'] } }
+    lateBy(talk, 'rung', 9 * 60)
+    expect(talk.effects.filter(isPage).map(page => page.to)).toContain('somebody-of-the-night')
+    expect(talk.effects.filter(isPage).map(page => page.to)).toContain('ward-desk')
+    expect(talk.said()).toContain('nobody-answered')
+  })
+
+  it('silence that fell while the line was down is not the family’s: it is asked again, and chased from then', () => {
+    const talk = inTime()
+    const pagesBefore = talk.pages().length
+    lateBy(talk, 'silent-page', 45)
+    expect(talk.said()).toEqual(['out-of-touch', 'ask:ring-back'])
+    expect(talk.pages()).toHaveLength(pagesBefore)
+    expect(talk.alarms.get('silent-ask')).toBe(talk.now + 10 * MIN)
+    expect(talk.alarms.get('silent-page')).toBe(talk.now + 20 * MIN)
+  })
+
+  it('a start after an outage chases silence from there too', () => {
+    const talk = inTime()
+    talk.now = instant(talk.now + 45 * MIN)
+    talk.does({ kind: 'resumed', downSince: NIGHT })
+    expect(talk.alarms.get('silent-ask')).toBe(talk.now + 10 * MIN)
+    expect(talk.alarms.get('silent-page')).toBe(talk.now + 20 * MIN)
+  })
+
+  it('with "late: page" begins to page where nobody had been', () => {
+    const talk = inTime()
+    const alarm = talk.state.alarms['leave-by']
+    if (alarm === undefined) throw new Error('leave-by is not set')
+    const { callout, kernel } = talk.state
+    talk.state = {
+      ...talk.state,
+      kernel: { ...kernel, callout: 'idle' },
+      callout: { ...callout, pages: [] },
+      alarms: { 'leave-by': { ...alarm, late: 'page' } },
+    }
+    lateBy(talk, 'leave-by', 45)
+    expect(talk.effects.filter(isPage)).toMatchObject([{ to: 'amara', why: 'page', reason: 'line-was-down' }])
+  })
+})
+
+describe('two alarms of one minute', () => {
+  /** Silence and the time to leave by fall on the same instant. */
+  const together = () => {
+    const talk = inTime()
+    const due = talk.state.alarms['leave-by']?.due
+    if (due === undefined) throw new Error('leave-by is not set')
+    talk.state = { ...talk.state, alarms: { ...talk.state.alarms, 'silent-ask': { due, late: 'recompute' } } }
+    talk.now = due
+    return { talk, due }
+  }
+
+  it.each([
+    ['silence first', ['silent-ask', 'leave-by'], 0],
+    ['the time to leave first', ['leave-by', 'silent-ask'], 0],
+    ['silence first, forty minutes late', ['silent-ask', 'leave-by'], 40],
+    ['the time to leave first, forty minutes late', ['leave-by', 'silent-ask'], 40],
+  ])('say once that it is time to go: %s', (_name, order, late) => {
+    const { talk, due } = together()
+    const before = timesSaid(talk, 'time-to-go')
+    talk.now = instant(due + late * MIN)
+    for (const name of order) {
+      talk.does({ kind: 'alarmDue', name, due })
+      talk.now = instant(talk.now + 3)
+    }
+    expect(timesSaid(talk, 'time-to-go') - before).toBe(1)
+    expect(talk.state.alarms['leave-by']).toBeUndefined()
+    expect(talk.asked()).toBe('ring-back')
+  })
+})
+
+describe('a doubtful clock', () => {
+  const doubted = (minutes: number) =>
+    aTalk(line)
+      .does({
+        kind: 'caseOpened',
+        concern: 'tube-out',
+        said: 'his tube is out',
+        clockDoubtMs: minutes * MIN,
+      } as CaseEvent)
+      .answersAll({
+        'in-opening': 'nothing',
+        'danger-signs': ['none'],
+        device: 'balloon-long',
+        'out-since': minutesAgo(15, 23),
+        travel: takes(20),
+      })
+
+  it('of a second gives a time to leave by, that second earlier', () => {
+    const talk = doubted(1 / 60)
+    expect(talk.alarms.get('leave-by')).toBe(clock(2, 27) - 1_000)
+    expect(talk.said()).toContain('leave-by-time')
+  })
+
+  it.each([17, 60, 25 * 60])('of %i minutes, all of the time left: leave now, and no time is named', minutes => {
+    const talk = doubted(minutes)
+    expect(talk.said()).toContain('time-to-go')
+    expect(talk.said()).not.toContain('leave-by-time')
+    expect(talk.alarms.has('leave-by')).toBe(false)
+    expect(talk.state.kernel.closure).toBe('leave-now')
+  })
+
+  it('stays with the case when the clock is trusted again', () => {
+    const talk = doubted(17)
+    talk.corrects('travel', takes(15))
+    expect(talk.state.clockDoubtMs).toBe(17 * MIN)
+    expect(talk.said()).not.toContain('time-to-go')
+    expect(talk.alarms.get('leave-by')).toBe(clock(2, 32) - 17 * MIN)
+  })
+})
+
+describe('a text sent late', () => {
+  const reply = (talk: CaseTalk, id: string) => {
+    const found = talk.effects.filter(isReply).find(each => saidIn(each).includes(id))
+    if (found === undefined) throw new Error(`"${id}" was not said`)
+    return (at: number) =>
+      renderReply(line, talk.state, found, instant(at), { repeated: false })
+        .filter(part => 'id' in part && part.id === id)
+        .map(part => ('text' in part ? part.text : ''))
+        .join(' ')
+  }
+
+  it('names the time to leave by only while it is to come', () => {
+    const text = reply(inTime(), 'leave-by-time')
+    expect(text(clock(2, 27) - 1)).toContain('by 2:27 am at the latest')
+    expect(text(clock(2, 27))).toMatch(/^Leave for .+ now\.$/)
+    expect(text(clock(4, 0))).not.toMatch(/\d:\d\d/)
+  })
+
+  it('names the time of a promised call only while it is to come', () => {
+    const text = reply(inTime().takes({ kind: 'ringing-by', by: clock(2, 25) }), 'taken-ringing-by')
+    expect(text(clock(2, 25) - 1)).toContain('I will ring you by 2:25 am')
+    expect(text(clock(2, 25))).not.toMatch(/\d:\d\d/)
+    expect(text(clock(2, 25))).toContain('promised you a call')
+  })
+
+  it('names on a page the next person’s minute only while it is to come', () => {
+    const talk = inTime()
+    const page = talk.pages()[0]?.page
+    if (page?.nextAt === undefined) throw new Error('no page names the next minute')
+    const { nextAt } = page
+    const next = (at: number) =>
+      renderPage(line, talk.state, page, instant(at)).some(piece => /next \d\d:\d\d/.test(piece))
+    expect(next(nextAt - 1)).toBe(true)
+    expect(next(nextAt)).toBe(false)
   })
 })
 

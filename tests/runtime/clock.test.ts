@@ -1,6 +1,6 @@
 import fc from 'fast-check'
-import { describe, expect, it } from 'vitest'
-import { steadyClock, within } from '../../src/runtime/clock.ts'
+import { describe, expect, it, vi } from 'vitest'
+import { type Clock, doubtOf, holdAt, steadyClock, within } from '../../src/runtime/clock.ts'
 import { FAMILY_LANE, nextTry, PAGE_LANE } from '../../src/runtime/lane.ts'
 import { errorFields, lineLog } from '../../src/runtime/log.ts'
 import { serialQueue } from '../../src/runtime/serial-queue.ts'
@@ -24,7 +24,7 @@ describe('the steady clock', () => {
           if ('stepMs' in each) hand.setWallBy(each.stepMs)
           else await hand.advance(each.passMs, async () => undefined)
           const now = steady.now()
-          const least = 'passMs' in each ? Math.trunc(each.passMs * 0.9) : 0
+          const least = 'passMs' in each ? Math.trunc(each.passMs * 0.99) : 0
           expect(now).toBeGreaterThanOrEqual(before + Math.max(0, least - 1))
           expect(now).toBeGreaterThanOrEqual(hand.now())
           before = now
@@ -38,12 +38,14 @@ describe('the steady clock', () => {
     const steady = steadyClock(hand, () => undefined)
     hand.setWallBy(-60_000)
     expect(steady.now()).toBe(NIGHT)
-    await hand.advance(hours(1), async () => undefined)
+    await hand.advance(hours(2), async () => undefined)
     expect(steady.now()).toBe(hand.now())
   })
 
   it.each([
-    [-1_000, []],
+    [-100, []],
+    [-101, [-101]],
+    [-1_000, [-1_000]],
     [120_000, []],
     [120_001, [120_001]],
     [-hours(1), [-hours(1)]],
@@ -55,6 +57,125 @@ describe('the steady clock', () => {
     steady.now()
     steady.now()
     expect(seen).toEqual(reported)
+  })
+})
+
+describe('a clock in doubt', () => {
+  const still = async () => undefined
+  const plus = (ms: number) => instant(NIGHT + ms)
+  const watched = () => {
+    const hand = handClock(NIGHT)
+    const seen: number[] = []
+    return { hand, seen, steady: steadyClock(hand, ms => seen.push(ms)) }
+  }
+
+  it('follows the machine that slept: time passed though nothing ran', () => {
+    const { hand, seen, steady } = watched()
+    hand.setWallBy(hours(8))
+    expect(steady.now()).toBe(plus(hours(8)))
+    expect(steady.doubtMs()).toBe(hours(8))
+    expect(seen).toEqual([hours(8)])
+  })
+
+  it('goes on where the wall clock stands still, and says so each time it is twice as far behind', async () => {
+    const { hand, seen, steady } = watched()
+    hand.setWallRate(0)
+    for (let second = 0; second < 3_600; second += 1) {
+      await hand.advance(1_000, still)
+      steady.now()
+    }
+    expect(steady.now() - NIGHT).toBeGreaterThanOrEqual(hours(1) * 0.99 - 60)
+    // 1, 2, 4 … 2048 seconds, and once that it is two minutes behind.
+    expect(seen.length).toBeGreaterThanOrEqual(12)
+    expect(seen.length).toBeLessThanOrEqual(14)
+    expect(steady.doubtMs()).toBeGreaterThanOrEqual(hours(1) * 0.99 - 60)
+  })
+
+  it.each([
+    ['1 % fast', 1.01],
+    ['1 % slow', 0.99],
+    ['500 millionths fast', 1.0005],
+    ['500 millionths slow', 0.9995],
+  ])(
+    'reads no length shorter than 99 hundredths of it on a wall clock %s, for a day, and doubts nothing',
+    async (_name, rate) => {
+      const { hand, seen, steady } = watched()
+      hand.setWallRate(rate)
+      for (let minute = 1; minute <= 24 * 60; minute += 1) {
+        await hand.advance(60_000, still)
+        const passed = steady.now() - NIGHT
+        expect(passed).toBeGreaterThanOrEqual(minute * 60_000 * 0.99 - minute)
+        expect(passed).toBeLessThanOrEqual(minute * 60_000 * 1.01 + minute)
+      }
+      expect(seen).toEqual([])
+      expect(steady.doubtMs()).toBe(0)
+    },
+  )
+
+  it('counts a jump there and back as one doubt, for twelve hours and as long as it is ahead of the wall', async () => {
+    const { hand, seen, steady } = watched()
+    hand.setWallBy(hours(1))
+    steady.now()
+    hand.setWallBy(-hours(1))
+    expect(steady.doubtMs()).toBe(hours(1))
+    expect(seen).toEqual([hours(1), -hours(1)])
+    await hand.advance(hours(13), still)
+    const behind = steady.now() - hand.now()
+    expect(behind).toBeGreaterThan(hours(1) * 0.85)
+    expect(steady.doubtMs()).toBe(behind)
+    await hand.advance(hours(100), still)
+    expect(steady.now()).toBe(hand.now())
+    expect(steady.doubtMs()).toBe(0)
+  })
+
+  it('takes no pause between its two readings for a jump', () => {
+    const hand = handClock(NIGHT)
+    let late = 0
+    // Between wall and monotonic reading the process stood still for `late` milliseconds.
+    const paused: Clock = {
+      now: () => hand.now(),
+      monotonicMs: () => hand.monotonicMs() + late,
+      wake: (atMs, fn) => hand.wake(atMs, fn),
+    }
+    const seen: number[] = []
+    const steady = steadyClock(
+      {
+        ...paused,
+        now: () => {
+          const wall = hand.now()
+          if (late > 0) late += 400
+          return wall
+        },
+      },
+      ms => seen.push(ms),
+    )
+    late = 1
+    steady.now()
+    expect(seen.filter(ms => ms < -1_300)).toEqual([])
+  })
+
+  it('may be asked by whoever is told of its jump, and is one clock however often it is made steady', () => {
+    const hand = handClock(NIGHT)
+    const told: number[] = []
+    const steady = steadyClock(hand, () => told.push(steady.now()))
+    const again = steadyClock(steady, ms => told.push(ms))
+    expect(again).toBe(steady)
+    hand.setWallBy(hours(2))
+    expect(again.now()).toBe(plus(hours(2)))
+    expect(told).toEqual([plus(hours(2)), hours(2)])
+    expect(doubtOf(steady)).toBe(hours(2))
+    expect(doubtOf(hand)).toBe(0)
+  })
+
+  it('goes on from what was written down later than it shows', () => {
+    const { hand, seen, steady } = watched()
+    holdAt(steady, plus(hours(1)))
+    expect(steady.now()).toBe(plus(hours(1)))
+    expect(steady.doubtMs()).toBe(hours(1))
+    expect(seen).toEqual([-hours(1)])
+    holdAt(steady, NIGHT)
+    expect(steady.now()).toBe(plus(hours(1)))
+    expect(hand.now()).toBe(NIGHT)
   })
 })
 
@@ -78,6 +199,28 @@ describe('the system clock', () => {
     await new Promise<void>(resolve => clock.wake(clock.monotonicMs() + 40, resolve))
     cancel()
     expect(fired).toBe(false)
+  })
+
+  // The same limit: 2^31 - 1 ms are 24.8 days. Node's own timers, its clock moved by hand.
+  it('wakes after a month, in the millisecond, by timers that hold no more than 24.8 days each', () => {
+    vi.useFakeTimers({ toFake: ['setTimeout', 'clearTimeout', 'performance'] })
+    try {
+      const set = vi.spyOn(globalThis, 'setTimeout')
+      const clock = systemClock()
+      let wokenAtMs = 0
+      const atMs = clock.monotonicMs() + 40 * 86_400_000
+      clock.wake(atMs, () => {
+        wokenAtMs = clock.monotonicMs()
+      })
+      vi.advanceTimersByTime(40 * 86_400_000 - 1)
+      expect(wokenAtMs).toBe(0)
+      vi.advanceTimersByTime(2)
+      expect(wokenAtMs).toBe(atMs)
+      expect(set.mock.calls.map(([, ms]) => ms)).toEqual([2 ** 31 - 1, 40 * 86_400_000 - (2 ** 31 - 1)])
+    } finally {
+      vi.useRealTimers()
+      vi.restoreAllMocks()
+    }
   })
 
   it('draws whole numbers below the bound and hexadecimal of the length asked', () => {
