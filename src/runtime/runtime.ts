@@ -174,6 +174,15 @@ export function createRuntime(deps: RuntimeDependencies): Runtime {
     }
   }
 
+  /** What a process that died had on its way goes out now. Without this it waits for its lease, at most: no harm if it fails. */
+  async function takeOver(): Promise<void> {
+    try {
+      await store.releaseLeases?.()
+    } catch (error) {
+      onFault({ code: 'store-failed', error })
+    }
+  }
+
   const loops = watchLoops({
     ...{ clock, onFault },
     sinceLookMs: () => Math.max(...Object.values(figures().sinceLookMs)),
@@ -209,6 +218,7 @@ export function createRuntime(deps: RuntimeDependencies): Runtime {
   return {
     async start() {
       const downSince = await lastAlive()
+      await takeOver()
       pages.start()
       replies.start()
       const recovered = await recover({ ...deps, clock, store, worker, lastAlive: downSince }, clock.now())

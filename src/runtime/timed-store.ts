@@ -38,7 +38,7 @@ export function timedStore(
       throw error
     }
   }
-  const { probe } = store
+  const { probe, releaseLeases } = store
   return {
     load: id => timed('load', () => store.load(id)),
     casesOf: chat => timed('casesOf', () => store.casesOf(chat)),
@@ -48,6 +48,7 @@ export function timedStore(
     claim: (lane, at, leaseMs, limit) => timed(`claim-${lane}`, () => store.claim(lane, at, leaseMs, limit)),
     rendered: (id, content, at) => timed('rendered', () => store.rendered(id, content, at)),
     settle: (id, outcome, tries) => timed('settle', () => store.settle(id, outcome, tries)),
+    ...(releaseLeases === undefined ? {} : { releaseLeases: () => timed('releaseLeases', () => releaseLeases()) }),
     outboxOf: id => timed('outboxOf', () => store.outboxOf(id)),
     due: (at, limit) => timed('due', () => store.due(at, limit)),
     nextDue: () => timed('nextDue', () => store.nextDue()),

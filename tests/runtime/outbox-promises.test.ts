@@ -202,6 +202,46 @@ describe('a row that cannot be read', () => {
   })
 })
 
+describe('what a killed process had on its way', () => {
+  /** Killed while a page and a reply are with their receivers, started again five seconds later. */
+  async function killedWhileSending(): Promise<World> {
+    const night = await world().start()
+    night.page = never
+    night.deliver = never
+    await night.runtime.receive(words('d1', 'danger', night))
+    await night.clock.advance(0)
+    expect([night.pageTries.length, night.tries.length]).toEqual([2, 1])
+    night.page = async () => ({ kind: 'accepted' })
+    night.deliver = async () => delivered
+    return night.restart(seconds(5))
+  }
+
+  it('goes out at the start, labelled, without waiting for its lease', async () => {
+    const after = await killedWhileSending()
+    await after.advance(0)
+    expect(after.paged.map(page => [page.address, page.repeated])).toEqual([
+      ['amara-1', true],
+      ['amara-2', true],
+    ])
+    expect(after.delivered.map(one => one.repeated)).toEqual([true])
+    expect(secondOf(after)).toBe(5)
+  })
+
+  it('goes out all the same where the store does not let go of it, when its lease ends', async () => {
+    const store = memoryStore({ faults: [1, 2].map(nth => ({ call: 'releaseLeases', nth, how: 'refused' })) })
+    const night = await world({ store }).start()
+    night.page = never
+    await night.runtime.receive(words('d1', 'danger', night))
+    await night.clock.advance(0)
+    night.page = async () => ({ kind: 'accepted' })
+    const after = await night.restart(seconds(5))
+    expect(after.faults.map(fault => fault.code)).toEqual(['store-failed'])
+    expect(after.paged).toEqual([])
+    await after.advance(seconds(16))
+    expect(after.paged.map(page => page.repeated)).toEqual([true, true])
+  })
+})
+
 describe('one chat that may not be written to for a while', () => {
   it('delays no page and no other chat', async () => {
     const night = await world().start()
