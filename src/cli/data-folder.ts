@@ -1,4 +1,4 @@
-import { chmodSync, existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs'
+import { existsSync, mkdirSync, readFileSync, statSync, writeFileSync } from 'node:fs'
 import { rename, writeFile } from 'node:fs/promises'
 import { join } from 'node:path'
 import type { Random } from '../runtime/clock.ts'
@@ -18,21 +18,44 @@ export interface DataFolder {
 
 const KEY_BYTES = 32
 
-export function openDataFolder(folder: string, random: Random): DataFolder {
-  mkdirSync(folder, { recursive: true, mode: 0o700 })
-  const aliveFile = join(folder, 'last-alive')
-  let written = Promise.resolve()
+/** The data folder cannot be used. The message says why and what to do; it holds no key. */
+export class DataFolderUnusable extends Error {
+  override readonly name = 'DataFolderUnusable'
+}
+
+/** Where each thing lies in a data folder. */
+export function dataFiles(folder: string) {
   return {
     databaseFile: join(folder, 'smallhours.sqlite'),
     caseKeysFile: join(folder, 'keys.sqlite'),
     clinicKeysFile: join(folder, 'clinic-keys'),
-    key: keyIn(join(folder, 'signing-key'), random),
+    signingKeyFile: join(folder, 'signing-key'),
+    aliveFile: join(folder, 'last-alive'),
+  }
+}
+
+/** When a bot last lived on a folder; undefined where none did. */
+export function lastAliveIn(folder: string): Instant | undefined {
+  const { aliveFile } = dataFiles(folder)
+  if (!existsSync(aliveFile)) return undefined
+  const at = Number(readFileSync(aliveFile, 'utf8'))
+  return Number.isFinite(at) && at > 0 ? instant(at) : undefined
+}
+
+/**
+ * Opens a data folder, and makes what a new one lacks. A clinic's is looked at before, by the guards: there nothing is made.
+ *
+ * @throws DataFolderUnusable
+ */
+export function openDataFolder(folder: string, random: Random): DataFolder {
+  mkdirSync(folder, { recursive: true, mode: 0o700 })
+  const { aliveFile, signingKeyFile, ...files } = dataFiles(folder)
+  let written = Promise.resolve()
+  return {
+    ...files,
+    key: keyIn(signingKeyFile, random),
     lastAlive: {
-      async read() {
-        if (!existsSync(aliveFile)) return undefined
-        const at = Number(readFileSync(aliveFile, 'utf8'))
-        return Number.isFinite(at) && at > 0 ? instant(at) : undefined
-      },
+      read: async () => lastAliveIn(folder),
       // One after the other: two at once would take each other's new file away.
       write(at) {
         const next = written.then(async () => {
@@ -48,11 +71,21 @@ export function openDataFolder(folder: string, random: Random): DataFolder {
 
 function keyIn(file: string, random: Random): Buffer {
   if (!existsSync(file)) writeFileSync(file, `${random.hex(KEY_BYTES)}\n`, { mode: 0o600 })
-  chmodSync(file, 0o600)
-  const key = Buffer.from(readFileSync(file, 'utf8').trim(), 'hex')
-  if (key.length !== KEY_BYTES)
-    throw new Error(
-      `${file} does not hold a key of ${KEY_BYTES} bytes in hexadecimal digits: put back the saved one, or remove it (links already sent stop working)`,
+  const mode = statSync(file).mode & 0o777
+  if ((mode & 0o077) !== 0) {
+    throw new DataFolderUnusable(
+      `${file}: others on this machine may read it (mode ${mode.toString(8).padStart(3, '0')}, expected 600). Run "chmod 600 ${file}"; ` +
+        'if others could read it, remove it: a new one is made, and links already sent stop working',
     )
-  return key
+  }
+  const fault = signingKeyFault(file)
+  if (fault !== undefined)
+    throw new DataFolderUnusable(`${fault}: put back the saved one, or remove it (links already sent stop working)`)
+  return Buffer.from(readFileSync(file, 'utf8').trim(), 'hex')
+}
+
+/** What is wrong with the content of a signing key; undefined where nothing is. */
+export function signingKeyFault(file: string): string | undefined {
+  const isWhole = new RegExp(`^[0-9a-f]{${KEY_BYTES * 2}}$`).test(readFileSync(file, 'utf8').trim())
+  return isWhole ? undefined : `${file} does not hold a key of ${KEY_BYTES} bytes in hexadecimal digits`
 }

@@ -3,6 +3,7 @@ import { fileURLToPath } from 'node:url'
 import type { Line } from '../case/line.ts'
 import { drawingsIn } from '../channels/webchat/drawing.ts'
 import { type LoadedClinic, loadClinic } from '../config/clinic-file.ts'
+import type { FlowSet } from '../flow/flow-set.ts'
 import { loadFlows } from '../flow/load.ts'
 import type { Problem } from '../flow/problem.ts'
 import { type Catalogue, catalogueOf } from '../flow/wording.ts'
@@ -22,44 +23,45 @@ export interface LoadedLine {
   readonly lexicon: Lexicon
   /** Words of the screens. */
   readonly screen: Catalogue
-  /** What of all this a clinic approves, by its exact content. */
-  readonly approvables: readonly Approvable[]
 }
 
 const LANGUAGE = 'en'
 
+/** What could be read of a line, whether or not it may be served. */
+export interface ReadLine {
+  readonly loaded?: LoadedLine
+  readonly problems: readonly Problem[]
+  readonly clinic: LoadedClinic
+  /** Present when the flows can be read. */
+  readonly flows?: FlowSet
+  readonly approvables: readonly Approvable[]
+}
+
 /** Reads clinic, flows, lexicon and screen words. `loaded` is present when nothing stands in the way of serving. */
-export function loadLine(options: { clinicDir: string; flowsDir?: string; at: Instant }): {
-  loaded?: LoadedLine
-  problems: readonly Problem[]
-} {
+export function loadLine(options: { clinicDir: string; flowsDir?: string; at: Instant }): ReadLine {
   const clinicDir = options.clinicDir
   const shipped = options.flowsDir ?? SHIPPED_FLOWS
   const clinic = loadClinic(clinicDir, options.at)
   const files = readFlowFiles(shipped, join(clinicDir, 'flows'))
   const flows = loadFlows(files)
   const problems = [...clinic.problems, ...flows.problems]
-  if (clinic.clinic === undefined || flows.set === undefined) return { problems }
+  if (flows.set === undefined) return { problems, clinic, approvables: [] }
   const shared = (name: string) => readPlain(files.get(`shared/${name}`), `shared/${name}`)
   const lexicon = shared(`lexicon.${LANGUAGE}.yaml`)
   const screen = catalogueOf(LANGUAGE, shared(`wording.screen.${LANGUAGE}.yaml`) as Record<string, string>)
   const { settings } = clinic
   const approvables = approvablesOf({ flows: flows.set, settings, screen, lexicon, drawing: drawingOf })
+  const read = { problems, clinic, flows: flows.set, approvables }
+  if (clinic.clinic === undefined) return read
+  const hashes = new Map(approvables.map(({ id, hash }) => [id, hash]))
   return {
-    problems,
+    ...read,
     loaded: {
-      line: {
-        flows: flows.set,
-        clinic: clinic.clinic,
-        settings,
-        language: LANGUAGE,
-        hashes: new Map(approvables.map(({ id, hash }) => [id, hash])),
-      },
+      line: { flows: flows.set, clinic: clinic.clinic, settings, language: LANGUAGE, hashes },
       pagers: clinic.pagers,
       retention: clinic.retention,
       lexicon: lexiconOf(lexicon),
       screen,
-      approvables,
     },
   }
 }

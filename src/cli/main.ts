@@ -7,6 +7,8 @@ const COMMANDS: Readonly<Record<string, () => Promise<Command>>> = {
   vignettes: async () => (await import('./vignettes.ts')).vignettesCommand,
   understand: async () => (await import('./understand.ts')).understandCommand,
   check: async () => (await import('./check.ts')).checkCommand,
+  ready: async () => (await import('./ready.ts')).readyCommand,
+  approve: async () => (await import('./approve.ts')).approveCommand,
   clinic: async () => (await import('./clinic.ts')).clinicCommand,
   rota: async () => (await import('./rota.ts')).rotaCommand,
   records: async () => (await import('./records.ts')).recordsCommand,
@@ -14,7 +16,7 @@ const COMMANDS: Readonly<Record<string, () => Promise<Command>>> = {
 }
 
 /** Errors of a data folder, whose messages say what to do: a stack would only hide it. */
-const SAYS_WHAT_TO_DO = new Set(['StoreUnusable', 'ClinicKeysUnusable'])
+const SAYS_WHAT_TO_DO = new Set(['StoreUnusable', 'ClinicKeysUnusable', 'DataFolderUnusable'])
 
 async function main(argv: readonly string[]): Promise<number> {
   const [name, ...rest] = argv

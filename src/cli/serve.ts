@@ -1,11 +1,12 @@
 import { join } from 'node:path'
+import { refusalText } from '../config/guard.ts'
 import { errorFields, type Log, lineLog } from '../runtime/log.ts'
 import { systemClock, systemRandom } from '../runtime/system-clock.ts'
 import { startWatchdog } from '../runtime/watchdog.ts'
 import { openBot } from './bot.ts'
 import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
-import { DEMO_CLINIC, loadLine } from './load-line.ts'
-import { reportProblems } from './problems.ts'
+import { type Guarded, guarded, standsInTheWay } from './guards.ts'
+import { DEMO_CLINIC } from './load-line.ts'
 
 const DEFAULT_PORT = 8080
 
@@ -25,19 +26,16 @@ export const serveCommand: Command = {
     if (!Number.isInteger(port) || port < 0 || port > 65_535)
       throw new CalledWrongly(`--port ${values.port}: a whole number from 0 to 65535 was expected`)
     const clock = systemClock()
-    const { loaded, problems } = loadLine({
+    const found = guarded({
       clinicDir: values.clinic,
       ...(values.flows === undefined ? {} : { flowsDir: values.flows }),
+      dataDir: values.data,
+      host: values.host,
       at: clock.now(),
+      uid: process.getuid?.(),
     })
-    reportProblems(problems)
-    if (loaded === undefined) return 1
-    if (!loaded.line.clinic.demonstration) {
-      complain(
-        'serve: this release serves demonstrations only: approval of flows by two named clinicians is not built yet. Set "demonstration: yes" to look at it.',
-      )
-      return 1
-    }
+    const { loaded } = found
+    if (!mayServe(found) || loaded === undefined) return 1
     const log = lineLog(() => clock.now())
     endOnFaults(log)
     let origin = loaded.line.clinic.webAddress ?? ''
@@ -56,9 +54,15 @@ export const serveCommand: Command = {
     const here = `http://${values.host === '127.0.0.1' ? 'localhost' : values.host}:${server.port}`
     origin = loaded.line.clinic.webAddress ?? here
     await bot.runtime.start()
-    print(bot.words('demonstration-banner'))
-    print(`Families:   ${here}/`)
-    print(`Clinicians: ${here}/board`)
+    if (found.isDemonstration) {
+      print(bot.words('demonstration-banner'))
+      print(`Families:   ${here}/`)
+      print(`Clinicians: ${here}/board`)
+    } else {
+      print(`${loaded.line.clinic.name}: ${origin}`)
+      print(`Listening:  ${here}/`)
+      print('Clinicians: by the link in each page')
+    }
     print('Stop with Ctrl-C. Conversations go on where they were at the next start.')
     await stopWanted()
     await bot.stop()
@@ -83,6 +87,22 @@ function endOnFaults(log: Log): void {
 }
 
 const endWithError = (): never => process.exit(1)
+
+/** Tells everything that was found; whether none of it stands in the way. */
+function mayServe(found: Guarded): boolean {
+  const { refusals, isDemonstration, wasServing } = found
+  for (const refusal of refusals) complain(refusalText(refusal))
+  const inTheWay = refusals.filter(one => standsInTheWay(one, found))
+  // A hole in an invented rota is no reason not to look at the demonstration.
+  const refused = isDemonstration ? inTheWay.filter(one => one.isByTime !== true) : inTheWay
+  if (refusals.length > 0) complain(`${refused.length} to put right, ${refusals.length - refused.length} to look at`)
+  if (refused.length > 0) complain('serve: nothing is served. "smallhours ready" tells the same without serving.')
+  else if (wasServing && refusals.some(one => one.isByTime === true))
+    complain(
+      'serve: it was serving within the last day, so what only time has brought does not hold it back. Put it right today.',
+    )
+  return refused.length === 0
+}
 
 /** Resolves at the first signal to stop; a second one ends the process at once. */
 function stopWanted(): Promise<void> {

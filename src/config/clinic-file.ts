@@ -1,7 +1,7 @@
 import { readFileSync, statSync } from 'node:fs'
-import { join } from 'node:path'
+import { join, resolve } from 'node:path'
 import { nearestId, type Problem } from '../flow/problem.ts'
-import { readYaml } from '../flow/yaml-places.ts'
+import { type PlacedYaml, readYaml } from '../flow/yaml-places.ts'
 import type { Clinic } from '../oncall/clinic.ts'
 import { days, type Instant, type Milliseconds } from '../time/instant.ts'
 import { reportChanges, reportCover, reportPrivateShown } from './clinic-checks.ts'
@@ -21,6 +21,10 @@ export interface LoadedClinic {
    * leaves the clinic usable: a bot with a gap next week is better than no bot tonight.
    */
   readonly clinic: Clinic | undefined
+  /** As far as it could be read, for checks beside this one; never to be served. Undefined where nothing could be read. */
+  readonly asRead: Clinic | undefined
+  /** The file with the places of its values; undefined where it could not be read at all. */
+  readonly yaml: PlacedYaml | undefined
   readonly settings: Settings
   readonly pagers: PagerRoutes
   /** How long a closed case is kept before it is erased. */
@@ -70,10 +74,22 @@ export function loadClinic(folder: string, at: Instant): LoadedClinic {
     if (statSync(file).size > MOST_BYTES)
       return nothing(fileProblem(file, 'a file over 1 MB', 'a clinic file of at most 1 MB'))
     const text = new TextDecoder('utf-8', { fatal: true }).decode(readFileSync(file))
-    return readClinic(file, text, at)
+    const read = readClinic(file, text, at)
+    return { ...read, pagers: secretsBeside(folder, read.pagers) }
   } catch (cause) {
     const reason = cause instanceof Error ? cause.message.split('\n')[0] : 'unreadable'
     return nothing(fileProblem(file, reason ?? 'unreadable', "a clinic's folder with a readable clinic.yaml in UTF-8"))
+  }
+}
+
+/** Files of secrets are named from the clinic's folder, wherever the bot is started. */
+function secretsBeside(folder: string, { smtp, webhook }: PagerRoutes): PagerRoutes {
+  const password = smtp?.passwordFile
+  return {
+    ...(smtp === undefined
+      ? {}
+      : { smtp: { ...smtp, ...(password === undefined ? {} : { passwordFile: resolve(folder, password) }) } }),
+    ...(webhook === undefined ? {} : { webhook: { ...webhook, secretFile: resolve(folder, webhook.secretFile) } }),
   }
 }
 
@@ -89,6 +105,8 @@ const fileProblem = (file: string, found: string, expected: string): Problem => 
 
 const nothing = (...problems: Problem[]): LoadedClinic => ({
   clinic: undefined,
+  asRead: undefined,
+  yaml: undefined,
   settings: defaultSettings,
   pagers: {},
   retention: RETENTION_SHIPPED,
@@ -114,6 +132,8 @@ export function readClinic(file: string, text: string, at: Instant): LoadedClini
   const retention = clinicShape.shape.retention.safeParse(reader.valueAt(['clinic', 'retention'])).data
   return {
     clinic: usable ? clinic : undefined,
+    asRead: clinic,
+    yaml,
     settings,
     pagers,
     retention: retention ?? RETENTION_SHIPPED,

@@ -45,7 +45,9 @@ export function placeholdersIn(yaml: PlacedYaml, invented: ReadonlySet<string>):
         todo: `write it at ${here}, or take the line out`,
       }),
     ]
-    if (value === null || (typeof value === 'string' && value.trim() === '')) return told(`nothing at ${here}`)
+    const isSection = path.length === 1
+    if ((value === null && !isSection) || (typeof value === 'string' && value.trim() === ''))
+      return told(`nothing at ${here}`)
     if (typeof value !== 'string') return []
     if (placeholder.test(value)) return told(`"${value.slice(0, 60)}" at ${here}`)
     if (invented.has(value.trim()))
@@ -58,7 +60,9 @@ export function placeholdersIn(yaml: PlacedYaml, invented: ReadonlySet<string>):
 export function inventedTexts(value: unknown): ReadonlySet<string> {
   const telling = values(value).filter(({ path }) => {
     const last = path.at(-1)
-    return last === 'address' || (last === 'name' && path[0] !== 'desks')
+    return (
+      (last === 'address' && path[0] === 'hospitals' && path.length === 3) || (last === 'name' && path[0] !== 'desks')
+    )
   })
   return new Set(telling.flatMap(one => (typeof one.value === 'string' ? [one.value.trim()] : [])))
 }
