@@ -25,7 +25,9 @@ describe.each([...shippedFlows.flows.values()].map(flow => ({ flow, name: flow.c
   ({ flow }) => {
     const { machine } = flow.kernel
     const alarms = [...new Set([...flow.steps.values()].flatMap(step => step.alarms.map(({ name }) => name)))]
-    const values = Object.entries(shippedFlows.facts).map(([id, fact]) => [id, Object.keys(fact.values ?? {})] as const)
+    const values = Object.entries(shippedFlows.facts).map(
+      ([id, fact]) => [id, [...('values' in fact ? (fact.values ?? []) : [])]] as const,
+    )
 
     function eventDrawn(below: (limit: number) => number): KernelEvent {
       const [fact, options] = values[below(values.length)] ?? ['', []]
