@@ -243,7 +243,10 @@ function endOf(state: CaseState, closed: boolean): Record<string, unknown> {
     says: state.path.says,
     taken: state.callout.taken?.by.id,
     doing: state.callout.taken?.doing.kind,
-    paged: [...new Set(state.callout.pages.map(page => `${page.to} ${page.outcome}`))].toSorted(),
+    // An outcome stands at the last page of its person: which of several that was hangs on the moment.
+    reached: [
+      ...new Set(state.callout.pages.filter(page => page.outcome === 'accepted').map(page => page.to)),
+    ].toSorted(),
     marks: state.marks,
     left: state.leftAt !== undefined,
     outcome: state.outcome?.id,
