@@ -13,6 +13,7 @@ const COMMANDS: Readonly<Record<string, () => Promise<Command>>> = {
   rota: async () => (await import('./rota.ts')).rotaCommand,
   records: async () => (await import('./records.ts')).recordsCommand,
   docs: async () => (await import('./docs.ts')).docsCommand,
+  measure: async () => (await import('./measure.ts')).measureCommand,
 }
 
 /** Errors of a data folder, whose messages say what to do: a stack would only hide it. */

@@ -51,6 +51,7 @@ export const MAY_IMPORT: Readonly<Record<string, readonly string[]>> = {
   config: ['time', 'clinical', 'flow', 'oncall'],
   runtime: [...CORE, 'understand', 'store', 'channels', 'pagers', 'points'],
   http: [...CORE, 'replay', 'modelcheck', 'runtime', 'channels', 'channels/web'],
+  measure: [...CORE, 'runtime', 'store', 'channels', 'pagers', 'points'],
 }
 
 /** Units that an adapter may import beyond its port. */
@@ -115,6 +116,8 @@ const PACKAGES: Readonly<Record<string, readonly string[]>> = {
   time: ['luxon'],
   flow: ['xstate', 'yaml', 'zod', 'intl-messageformat', '@formatjs/icu-messageformat-parser'],
   case: ['xstate'],
+  // The peer that the kernel is measured beside.
+  measure: ['xstate'],
   // Typed times and telephone numbers, and the shape of a lexicon file; all three are pure.
   understand: ['zod', 'luxon', 'libphonenumber-js'],
   config: ['zod', 'yaml', 'luxon', 'libphonenumber-js'],

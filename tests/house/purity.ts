@@ -49,6 +49,8 @@ export const CLOCK_READERS: ClockReaders = {
   'src/pagers/smtp.ts': { uses: ['setTimeout'], because: 'cuts off an attempt that hangs; the outbox tries again' },
   'src/pagers/webhook.ts': { uses: ['setTimeout'], because: 'cuts off an attempt that hangs; the outbox tries again' },
   'src/channels/webchat/webchat.ts': { uses: ['setInterval'], because: 'keeps the line to an open page alive' },
+  'src/measure/alarms-area.ts': { uses: ['setTimeout'], because: "the peer: the platform's own timers" },
+  'src/measure/process.ts': { uses: ['setTimeout'], because: 'gives up on a process that never says where it listens' },
   'src/http/server.ts': { uses: ['setTimeout'], because: 'cuts off lines still open after the bot was told to stop' },
 }
 

@@ -1,0 +1,52 @@
+import { readFileSync } from 'node:fs'
+import { join } from 'node:path'
+import { fileURLToPath } from 'node:url'
+import type { Subject } from '../measure/subject.ts'
+import { lineUnderstanding } from '../runtime/line-understanding.ts'
+import { systemClock, systemRandom } from '../runtime/system-clock.ts'
+import { readDate, readDuration, readMoment } from '../time/phrases.ts'
+import { openDataFolder } from './data-folder.ts'
+import { DEMO_CLINIC, loadLine } from './load-line.ts'
+import { openSealedData } from './sealed-data.ts'
+import { openStepByStep } from './step-by-step-store.ts'
+
+/** Labelled messages of families, in English; they come with the tests. */
+const CORPUS = fileURLToPath(new URL('../../tests/understand/corpus.en.jsonl', import.meta.url))
+
+/** The shipped flows, the invented clinic, the store that serves. */
+export function measuredSubject(): Subject {
+  const clock = systemClock()
+  const { loaded, problems } = loadLine({ clinicDir: DEMO_CLINIC, at: clock.now() })
+  if (loaded === undefined)
+    throw new Error(`measure: the shipped flows do not load: ${problems[0]?.found ?? 'unknown'}`)
+  const { line, lexicon } = loaded
+  const dataIn = (folder: string) => openDataFolder(join(folder, 'data'), systemRandom())
+  const refuse = (error: unknown) => {
+    throw error
+  }
+  return {
+    line,
+    clock,
+    understand: lineUnderstanding(line, {
+      lexicon,
+      defaultRegion: 'US',
+      times: { readMoment, readDate, readDuration },
+    }),
+    openStore: async folder =>
+      (
+        await openSealedData({
+          data: dataIn(folder),
+          mode: 'demonstration',
+          onUnreadable: ({ error }) => refuse(error),
+          onFault: refuse,
+        })
+      ).store,
+    openStoreStepByStep: async folder => openStepByStep(dataIn(folder)),
+    launcher: fileURLToPath(new URL('./smallhours.js', import.meta.url)),
+    corpus: () =>
+      readFileSync(CORPUS, 'utf8')
+        .split('\n')
+        .filter(text => text.trim() !== '')
+        .map(text => String((JSON.parse(text) as { text: unknown }).text)),
+  }
+}

@@ -1,0 +1,22 @@
+import { alarmsArea } from './alarms-area.ts'
+import { caseArea } from './case-area.ts'
+import { commitArea } from './commit-area.ts'
+import type { Measured } from './figure.ts'
+import { kernelArea } from './kernel-area.ts'
+import { memoryArea } from './memory-area.ts'
+import { startArea } from './start-area.ts'
+import type { AreaContext } from './subject.ts'
+import { understandingArea } from './understanding-area.ts'
+
+export type Area = (context: AreaContext) => Promise<readonly Measured[]>
+
+/** What is measured, by the name that `--only` takes, in the order it is measured. */
+export const AREAS: Readonly<Record<string, Area>> = {
+  kernel: kernelArea,
+  commit: commitArea,
+  alarms: alarmsArea,
+  understanding: understandingArea,
+  case: caseArea,
+  start: startArea,
+  memory: memoryArea,
+}

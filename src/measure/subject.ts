@@ -1,0 +1,30 @@
+import type { Line } from '../case/line.ts'
+import type { Clock } from '../runtime/clock.ts'
+import type { Understand } from '../runtime/understanding.ts'
+import type { Store } from '../store/store.ts'
+import type { Ground } from './ground.ts'
+import type { Progress } from './progress.ts'
+
+/** What is measured, put together where adapters are known: this folder names none. */
+export interface Subject {
+  readonly line: Line
+  readonly understand: Understand
+  readonly clock: Clock
+  /** The store that serves, over a folder: sealed, durable at every commit. */
+  openStore(folder: string): Promise<Required<Store>>
+  /**
+   * The same rows and seals in the same files, but every step in a transaction of its own, begun and committed while the
+   * caller waits. Steps only; the rest of the port is that of the store that serves.
+   */
+  openStoreStepByStep(folder: string): Promise<Pick<Store, 'commit' | 'close'>>
+  /** Path of the program file that starts the bot. */
+  readonly launcher: string
+  /** Messages of families, one an entry. */
+  corpus(): readonly string[]
+}
+
+export interface AreaContext {
+  readonly subject: Subject
+  readonly ground: Ground
+  readonly progress: Progress
+}
