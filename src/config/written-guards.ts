@@ -27,7 +27,7 @@ function values(value: unknown, path: Path = []): readonly { readonly path: Path
 
 /** Words that stand where somebody meant to write something. "For example" in a sentence is none. */
 const placeholder =
-  /\b(todo|tbd|tbc|fixme|xxx+|change[ -_]?me|placeholder|lorem ipsum|fill[ -]in|your[ -](clinic|hospital|name|number|folder))\b|(?<!for )\bexample\b(?!\.)|^<.*>$|\?\?\?|^\.\.\.$/i
+  /\b(todo|tbd|tbc|fixme|xxx+|change[ -_]?me|placeholder|lorem ipsum|fill[ -]in|your[ -](clinic|hospital|name|number|folder))\b|(?<!for )(?<![.@])\bexample\b(?!\.)|^<.*>$|\?\?\?|^\.\.\.$/i
 
 /**
  * Values that are empty, or stand as a form or an example left them.
