@@ -39,12 +39,12 @@ export type CaseEvent =
   | { readonly kind: 'changeWanted'; readonly fact: string; readonly said?: string }
   | { readonly kind: 'staleAnswer'; readonly serial: number; readonly said: string }
   | { readonly kind: 'dangerSaid'; readonly signs: readonly string[]; readonly said: string }
-  | { readonly kind: 'wrongTapSaid' }
+  | { readonly kind: 'wrongTapSaid'; readonly said?: string }
   | { readonly kind: 'personWanted'; readonly said: string }
   | { readonly kind: 'travelRefused'; readonly said: string }
   /** "We have left", said while something else was asked. */
   | { readonly kind: 'leftSaid'; readonly said: string }
-  | { readonly kind: 'familyRungSaid' }
+  | { readonly kind: 'familyRungSaid'; readonly said?: string }
   | { readonly kind: 'notUnderstood'; readonly reason: Misread; readonly said: string }
   | { readonly kind: 'greeted'; readonly said?: string }
   | { readonly kind: 'alarmDue'; readonly name: string; readonly due: Instant }

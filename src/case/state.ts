@@ -88,6 +88,8 @@ export interface CaseState {
   readonly open?: OpenQuestion
   /** Serial of the last question asked. */
   readonly serial: number
+  /** What was asked under each serial, a fact or {@link READ_BACK}: a tap on an earlier question is kept in its words. */
+  readonly askedBySerial?: Readonly<Record<string, string>>
   readonly path: Path
   /** Talk stands in an interruption (an emergency), not on its path. */
   readonly interrupted: boolean
@@ -120,6 +122,9 @@ export interface CaseState {
   /** Longest time out ever used, so that a clock stepping back never makes it shorter. */
   readonly latestSeenAt: Instant
 }
+
+/** Stands in `askedBySerial` for "So … Is that right?". */
+export const READ_BACK = 'read-back'
 
 export const EMPTY_PATH: Path = { says: [], reasons: [], notes: [], alarms: [], asked: [] }
 

@@ -209,6 +209,7 @@ export function reach(work: Work, fact: string): void {
 export function openQuestion(work: Work, fact: string, changing = false): void {
   const serial = work.state.serial + 1
   work.state.serial = serial
+  work.state.askedBySerial = { ...work.state.askedBySerial, [serial]: fact }
   work.state.open = { serial, fact, askedAt: work.at, misread: 0, changing }
   saying(work, { kind: 'ask', serial, fact })
 }

@@ -24,6 +24,7 @@ export function lineUnderstanding(
       zone: line.clinic.zone,
       ...(question === undefined ? {} : { question, otherLabels: labels(state?.concern ?? '', question.fact) }),
       ...(state === undefined ? {} : { answers: answersOf(state) }),
+      ...(body.kind === 'choice' ? earlier(line, state as CaseState | undefined, body.serial) : {}),
       ...(question === undefined || fact === undefined ? {} : { fact: { ...fact, id: question.fact } }),
       readBack: state?.open?.readBack !== undefined,
     })
@@ -33,6 +34,24 @@ export function lineUnderstanding(
 function answersOf(state: RunningCase): Readonly<Record<string, Answer>> {
   const { answers } = state as CaseState
   return Object.fromEntries(Object.entries(answers).map(([fact, { answer }]) => [fact, answer]))
+}
+
+/** Labels of the question that a tap belongs to, where that is not the open one. */
+function earlier(
+  line: Line,
+  state: CaseState | undefined,
+  serial: number,
+): Pick<UnderstandContext, 'earlierLabel'> | undefined {
+  const fact = state?.askedBySerial?.[serial]
+  if (state === undefined || fact === undefined || serial === state.open?.serial) return undefined
+  const wording = wordingOf(line, state.concern)
+  const ids = (value: string) => [`option/${fact}/${value}`, `option/${value}`]
+  return {
+    earlierLabel: value => {
+      const id = ids(value).find(one => wording.has(one))
+      return id === undefined ? undefined : wording.text(id)
+    },
+  }
 }
 
 /** Labels of the answers to every question of a concern but one; read once for each concern. */

@@ -1,5 +1,5 @@
 import type { CaseEvent } from '../case/event.ts'
-import type { ChatRef, Outgoing } from '../case/message.ts'
+import type { ChatRef, Outgoing, Part } from '../case/message.ts'
 import type { LogLine } from '../case/view.ts'
 import type { OutboxRow, Store } from '../store/store.ts'
 import { keptOf } from './sending.ts'
@@ -41,20 +41,31 @@ function saidIn(event: CaseEvent): string | undefined {
   return said === undefined || said === '' ? undefined : said
 }
 
-/** A reply as it was rendered. One that has not been rendered yet has no words, so there is nothing to show. */
+/**
+ * A reply as it was rendered: a clinician's own words as that clinician's line, the bot's as the bot's, in order. One that
+ * has not been rendered yet has no words, so there is nothing to show.
+ */
 function toldIn(row: OutboxRow): readonly LogLine[] {
   const outgoing = keptOf<Outgoing>(row)
-  if (outgoing === undefined || outgoing.parts.length === 0) return []
-  const [first] = outgoing.parts
-  const isClinician = first?.kind === 'person' && outgoing.parts.every(part => part.kind === 'person')
-  return [
-    {
-      at: row.sentAt ?? row.renderedAt ?? outgoing.at,
-      speaker: isClinician ? { kind: 'clinician', name: first.name, role: first.role } : { kind: 'bot' },
-      parts: outgoing.parts,
-      reached: reachedOf(row),
-    },
-  ]
+  if (outgoing === undefined) return []
+  const at = row.sentAt ?? row.renderedAt ?? outgoing.at
+  const reached = reachedOf(row)
+  const lines: { readonly speaker: LogLine['speaker']; readonly parts: Part[] }[] = []
+  for (const part of outgoing.parts) {
+    const speaker = speakerOf(part)
+    const last = lines.at(-1)
+    if (last !== undefined && isSame(last.speaker, speaker)) last.parts.push(part)
+    else lines.push({ speaker, parts: [part] })
+  }
+  return lines.map(({ speaker, parts }) => ({ at, speaker, parts, reached }))
+}
+
+function speakerOf(part: Part): LogLine['speaker'] {
+  return part.kind === 'person' ? { kind: 'clinician', name: part.name, role: part.role } : { kind: 'bot' }
+}
+
+function isSame(a: LogLine['speaker'], b: LogLine['speaker']): boolean {
+  return a.kind === 'clinician' && b.kind === 'clinician' ? a.name === b.name : a.kind === b.kind
 }
 
 function reachedOf(row: OutboxRow): LogLine['reached'] {

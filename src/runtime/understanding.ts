@@ -39,9 +39,9 @@ export function eventOfUnderstood(understood: Understood, body: Incoming['body']
     case 'cannot-travel':
       return { kind: 'travelRefused', said: understood.said }
     case 'they-rang':
-      return { kind: 'familyRungSaid' }
+      return { kind: 'familyRungSaid', ...written(understood) }
     case 'wrong-tap':
-      return { kind: 'wrongTapSaid' }
+      return { kind: 'wrongTapSaid', ...written(understood) }
     case 'left':
       return followUp(LEFT, understood.said, state)
     case 'arrived':
@@ -50,7 +50,7 @@ export function eventOfUnderstood(understood: Understood, body: Incoming['body']
       return {
         kind: 'changeWanted',
         fact: understood.fact,
-        ...(understood.said === undefined ? {} : { said: understood.said }),
+        ...written(understood),
       }
     case 'misread':
       return misread(understood, body, state)
@@ -60,6 +60,10 @@ export function eventOfUnderstood(understood: Understood, body: Incoming['body']
       return { kind: 'greeted' }
   }
 }
+
+/** The words of what was written; nothing of what was tapped. */
+const written = ({ said }: { readonly said?: string }): { readonly said?: string } =>
+  said === undefined ? {} : { said }
 
 function answered(
   { answer, said, readBack }: Understood & { readonly kind: 'answer' },

@@ -32,8 +32,9 @@ export type Understood =
   /** Words of despair or of harming: a person at once, with the words, and the clinic's crisis number. */
   | { readonly kind: 'despair'; readonly said: string }
   | { readonly kind: 'cannot-travel'; readonly said: string }
-  | { readonly kind: 'they-rang' }
-  | { readonly kind: 'wrong-tap' }
+  /** `said` where it was written, not tapped. */
+  | { readonly kind: 'they-rang'; readonly said?: string }
+  | { readonly kind: 'wrong-tap'; readonly said?: string }
   | { readonly kind: 'left' | 'arrived'; readonly said: string }
   /**
    * What a message is about, most urgent first (may be empty), and what it already answers. `readBacks` names the
@@ -63,6 +64,8 @@ export interface UnderstandContext {
   readonly readBack?: boolean
   /** Earlier answers by fact: words that take one back open its question again. */
   readonly answers?: Readonly<Record<string, Answer>>
+  /** Label of a value of the question that was tapped, where that is an earlier one than the open one. */
+  readonly earlierLabel?: (value: string) => string | undefined
   /** Labels of the answers to all other questions of the flow. */
   readonly otherLabels?: readonly string[]
   readonly lexicon: Lexicon
@@ -114,11 +117,12 @@ function controlOf(body: Extract<Incoming['body'], { kind: 'control' }>): Unders
 // ---- Taps ----
 
 function choiceTapped(body: Extract<Incoming['body'], { kind: 'choice' }>, context: UnderstandContext): Understood {
-  const said = saidOf(body.values, context.question)
+  const isOpen = body.serial === context.question?.serial
+  const said = isOpen ? saidOf(body.values, context.question) : earlierSaid(body.values, context)
   const signs = body.values.filter(value => context.lexicon.signs.some(sign => sign.id === value))
   if (signs.length > 0) return { kind: 'danger', signs, said }
   const { question } = context
-  if (question === undefined || body.serial !== question.serial) return { kind: 'misread', reason: 'not-now', said }
+  if (question === undefined || !isOpen) return { kind: 'misread', reason: 'not-now', said }
   if (context.readBack === true) return readBackTapped(body.values, said)
   return tapRead(body.values, said, question, context)
 }
@@ -169,6 +173,10 @@ function spanTapped(
 const saidOf = (values: readonly string[], question: Question | undefined): string =>
   values.map(value => question?.options.find(option => option.value === value)?.label ?? value).join(', ')
 
+/** Never in the words of the open question: "yes" there is another "yes". */
+const earlierSaid = (values: readonly string[], { earlierLabel }: UnderstandContext): string =>
+  values.map(value => earlierLabel?.(value) ?? value).join(', ')
+
 // ---- Words ----
 
 function textRead(text: string, context: UnderstandContext): Understood {
@@ -203,8 +211,8 @@ function spokenAnytime(reading: Reading, said: string, context: UnderstandContex
     firstSaid(controls[control], reading, context.lexicon) !== undefined
   if (says('person')) return { kind: 'person', said }
   if (says('cannot-travel')) return { kind: 'cannot-travel', said }
-  if (says('they-rang')) return { kind: 'they-rang' }
-  if (says('wrong-tap')) return { kind: 'wrong-tap' }
+  if (says('they-rang')) return { kind: 'they-rang', said }
+  if (says('wrong-tap')) return { kind: 'wrong-tap', said }
   if (context.question !== undefined && says('mid-case')) return { kind: 'person', said }
   if (context.question !== undefined && says('arrived')) return { kind: 'arrived', said }
   if (context.question !== undefined && says('left')) return { kind: 'left', said }

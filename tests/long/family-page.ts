@@ -57,11 +57,11 @@ export function linesIn(markup: string): ReadLine[] {
     ...markup.matchAll(/<article class="line (\w+)"[^>]*>\s*<time datetime="([^"]+)">([\s\S]*?)<\/article>/g),
   ].map(([, who = '', at = '', inside = '']) => {
     const said = inside.slice(inside.indexOf('<div class="said">'))
-    const words = /<p class="words">([\s\S]*?)<\/p>/.exec(said)?.[1]
+    const words = /<p class="words"[^>]*>([\s\S]*?)<\/p>/.exec(said)?.[1]
     const rest = said
       .replace(/<form[\s\S]*?<\/form>/g, '')
-      .replace(/<p class="words">[\s\S]*?<\/p>/, '')
-      .replace(/<p class="who">[\s\S]*?<\/p>/, '')
+      .replace(/<p class="words"[^>]*>[\s\S]*?<\/p>/, '')
+      .replace(/<p class="who"[^>]*>[\s\S]*?<\/p>/, '')
     return {
       at: Date.parse(at),
       who: who === 'family' || who === 'clinician' ? who : 'bot',
