@@ -5,7 +5,9 @@ import { type Page, type Visit, visit } from './visit.ts'
 /** Lines of the log as they are read: who is said to speak, and everything else in it. */
 function linesOn(page: Page): { readonly who: string; readonly text: string }[] {
   return [
-    ...page.markup.matchAll(/<article class="line (\w+)"[\s\S]*?<p class="who"[^>]*>([^<]*)<\/p>([\s\S]*?)<\/article>/g),
+    ...page.markup.matchAll(
+      /<article class="line (\w+)"[\s\S]*?<p class="who"[^>]*>([^<]*)<\/p>([\s\S]*?)<\/article>/g,
+    ),
   ].map(([, , who = '', rest = '']) => ({
     who,
     text: rest
