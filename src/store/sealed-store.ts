@@ -1,7 +1,7 @@
 import { hash, type KeyObject } from 'node:crypto'
 import { type Instant, instant } from '../time/instant.ts'
 import { type CaseKeys, openText, SealBroken, sealText } from './seal.ts'
-import type { Content, ForgettingStore, OutboxRow, StepRecord, Store, StoredCase, StoredEvent } from './store.ts'
+import type { Content, OutboxRow, SealableStore, StepRecord, Store, StoredCase, StoredEvent } from './store.ts'
 
 /** A store whose content can be read only with the case's key, and that can forget a case. */
 export interface SealedStore extends Required<Store> {
@@ -25,8 +25,8 @@ const ERASED = '{"erased":true}'
 const REMEMBERED_MOST = 4_096
 
 /**
- * Seals every text that may hold words of a family or a clinician: state, events, effects, rows that leave and their
- * rendered text. Each is bound to its case, its field and its event number or effect id. Ids, chat references (digests),
+ * Seals every text that may hold words of a family or a clinician: the state; of a step the event, its effects and what
+ * leaves, all in one; the rendered text of a row. Each is bound to its case, its field and its event number or effect id. Ids, chat references (digests),
  * instants and alarm names stay readable: the store sorts and searches by them. A delivery id becomes its digest: a channel
  * may have made it from what was said, and a number of ten digits is found by trying all.
  *
@@ -36,7 +36,7 @@ const REMEMBERED_MOST = 4_096
  *
  * Closing it closes the store and the keys.
  */
-export function sealedStore(store: ForgettingStore<Content>, keys: CaseKeys, onUnreadable: OnUnreadable): SealedStore {
+export function sealedStore(store: SealableStore<Content>, keys: CaseKeys, onUnreadable: OnUnreadable): SealedStore {
   const caseOfEffect = new Map<string, string>()
   const underWay = new Set<Promise<unknown>>()
   let waitingForKey = 0
@@ -71,42 +71,72 @@ export function sealedStore(store: ForgettingStore<Content>, keys: CaseKeys, onU
     return key === 'erased' ? undefined : { ...stored, state: opened(key, caseId, ['state', seq], stored.state) ?? '' }
   }
 
+  /** What one step put in, opened: undefined where it does not open, `erased` where the case went meanwhile. */
+  function openedStep(key: KeyObject | undefined, stored: StoredEvent<Content>): StepContent | 'erased' | undefined {
+    const { caseId, seq } = stored
+    if (stored.event === ERASED) return 'erased'
+    if (stored.effects === '') {
+      const text = opened(key, caseId, ['step', seq], stored.event)
+      return text === undefined ? undefined : stepContentIn(text)
+    }
+    // As it was sealed under schema 1: event and effects each by itself, rows of the outbox too.
+    const event = opened(key, caseId, ['event', seq], stored.event)
+    const effects = opened(key, caseId, ['effects', seq], stored.effects)
+    return event === undefined || effects === undefined ? undefined : { event, effects, outbox: new Map() }
+  }
+
   function openedEvents(caseId: string, events: readonly StoredEvent<Content>[]): readonly StoredEvent[] {
     if (events.length === 0) return []
     const key = keyOf(caseId)
     if (key === 'erased') return []
     return events.flatMap(stored => {
-      const event = opened(key, caseId, ['event', stored.seq], stored.event)
-      const effects = opened(key, caseId, ['effects', stored.seq], stored.effects)
-      return event === undefined || effects === undefined ? [] : [{ ...stored, event, effects }]
+      const content = openedStep(key, stored)
+      return content === undefined || content === 'erased'
+        ? []
+        : [{ ...stored, event: content.event, effects: content.effects }]
     })
   }
 
-  function openedRow(row: OutboxRow<Content>): OutboxRow {
+  /** @param event  of the row's step, found with it or just now */
+  function openedRow(row: OutboxRow<Content>, event: StoredEvent<Content> | undefined): OutboxRow {
     const { content, renderedAt, ...rest } = row
     const { caseId, effectId } = row
     const key = keyOf(caseId)
-    if (key === 'erased') return { ...rest, effect: '{}' }
-    const effect = opened(key, caseId, ['effect', effectId], row.effect) ?? ''
+    if (key === 'erased' || row.effect === ERASED) return { ...rest, effect: '{}' }
     const text = content === undefined ? undefined : opened(key, caseId, ['content', effectId], content)
     return {
       ...rest,
-      effect,
+      effect: effectOf(key, row, event) ?? '',
       ...(text === undefined || renderedAt === undefined ? {} : { content: text, renderedAt }),
     }
+  }
+
+  function effectOf(key: KeyObject | undefined, row: OutboxRow<Content>, event: StoredEvent<Content> | undefined) {
+    const { caseId, effectId, effect } = row
+    if (effect !== '') return opened(key, caseId, ['effect', effectId], effect)
+    const step = event === undefined ? undefined : openedStep(key, event)
+    if (step === 'erased') return '{}'
+    const found = step?.outbox.get(effectId)
+    if (step !== undefined && found === undefined) {
+      onUnreadable({ caseId, error: new SealBroken('outbox: a row stands in a step that did not put it out') })
+    }
+    return found
+  }
+
+  async function openedRows(rows: readonly OutboxRow<Content>[]): Promise<readonly OutboxRow[]> {
+    return Promise.all(rows.map(async row => openedRow(row, await store.event(row.caseId, row.seq))))
   }
 
   function sealed(key: KeyObject, step: StepRecord): StepRecord<Content> {
     const { caseId } = step
     const seq = step.from + 1
-    const seal = (field: string, place: string | number, text: string) => sealText(key, [caseId, field, place], text)
     return {
       ...step,
-      state: seal('state', seq, step.state),
-      event: seal('event', seq, step.event),
-      effects: seal('effects', seq, step.effects),
+      state: sealText(key, [caseId, 'state', seq], step.state),
+      event: sealText(key, [caseId, 'step', seq], stepText(step)),
+      effects: '',
       ...(step.delivery === undefined ? {} : { delivery: digested(step.delivery) }),
-      outbox: step.outbox.map(row => ({ ...row, effect: seal('effect', row.effectId, row.effect) })),
+      outbox: step.outbox.map(row => ({ ...row, effect: '' })),
     }
   }
 
@@ -174,13 +204,13 @@ export function sealedStore(store: ForgettingStore<Content>, keys: CaseKeys, onU
     history: async caseId => openedEvents(caseId, await store.history(caseId)),
     async outboxOf(caseId) {
       const rows = await store.outboxOf(caseId)
-      return rows.length === 0 || keyOf(caseId) === 'erased' ? [] : rows.map(openedRow)
+      return rows.length === 0 || keyOf(caseId) === 'erased' ? [] : openedRows(rows)
     },
     commit: step => tracked(commit(step)),
     async claim(lane, at, leaseMs, limit) {
       const rows = await store.claim(lane, at, leaseMs, limit)
       for (const { effectId, caseId } of rows) remember(effectId, caseId)
-      return rows.map(openedRow)
+      return openedRows(rows)
     },
     rendered,
     settle: (effectId, outcome, tries) => store.settle(effectId, outcome, tries),
@@ -213,6 +243,34 @@ export function sealedStore(store: ForgettingStore<Content>, keys: CaseKeys, onU
       return erased
     },
   }
+}
+
+/** What a step holds beside the state. */
+interface StepContent {
+  readonly event: string
+  readonly effects: string
+  /** Effects of its outbox rows by their ids. */
+  readonly outbox: ReadonlyMap<string, string>
+}
+
+/** The texts of a step one after the other, behind a line of JSON that says how long each is, and whose. */
+function stepText({ event, effects, outbox }: StepRecord): string {
+  const lengths = [event.length, effects.length, ...outbox.flatMap(row => [row.effectId, row.effect.length])]
+  return `${JSON.stringify(lengths)}\n${event}${effects}${outbox.map(row => row.effect).join('')}`
+}
+
+/** The reverse. What comes here was sealed by `stepText`: nothing else opens. */
+function stepContentIn(text: string): StepContent {
+  let from = text.indexOf('\n') + 1
+  const [eventLength, effectsLength, ...rows] = JSON.parse(text.slice(0, from)) as [number, number, ...unknown[]]
+  const next = (length: number): string => {
+    from += length
+    return text.slice(from - length, from)
+  }
+  const [event, effects] = [next(eventLength), next(effectsLength)]
+  const outbox = new Map<string, string>()
+  for (let index = 0; index < rows.length; index += 2) outbox.set(String(rows[index]), next(Number(rows[index + 1])))
+  return { event, effects, outbox }
 }
 
 /** The whole id: what is random in it (the page's nonce) keeps the digest from being guessed. */

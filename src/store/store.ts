@@ -62,8 +62,10 @@ export interface Store<C = string> {
   close(): Promise<void>
 }
 
-/** A store under the sealed one: it keeps whatever content it is given, and can let go of a case. */
-export interface ForgettingStore<C> extends Required<Store<C>> {
+/** A store under the sealed one: it keeps whatever content it is given, finds one event, and can let go of a case. */
+export interface SealableStore<C> extends Required<Store<C>> {
+  /** One event of a case, or undefined. */
+  event(caseId: string, seq: number): Promise<StoredEvent<C> | undefined>
   /**
    * Takes a case out of everything that goes on: closed, without alarms, what waits to be sent given up with the reason
    * `case-erased`, and `mark` in the place of every content. Its event number moves on by one, so that a step on its way

@@ -118,7 +118,7 @@ describe('a database of schema 1', () => {
       return `sealed1:${sealBytes(createSecretKey(key.export()), [caseId, field, place], Buffer.from(text)).toString('base64')}`
     })
     await keys.close()
-    openSqliteStore({ file: file('cases.sqlite') }).close()
+    await openSqliteStore({ file: file('cases.sqlite') }).close()
 
     const store = sealedStore(openSqliteStore<Content>({ file: file('cases.sqlite') }), openKeys(), ({ error }) => {
       throw error

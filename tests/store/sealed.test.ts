@@ -10,7 +10,7 @@ import { newKey, openBytes, openText, type SealBroken, sealBytes, sealText } fro
 import { type SealedStore, sealedStore } from '../../src/store/sealed-store.ts'
 import { type CaseKeyFile, openCaseKeys } from '../../src/store/sqlite/case-keys.ts'
 import { openSqliteStore } from '../../src/store/sqlite/sqlite-store.ts'
-import type { Content, ForgettingStore } from '../../src/store/store.ts'
+import type { Content, SealableStore } from '../../src/store/store.ts'
 import { memoryStore } from '../support/memory-store.ts'
 import { storeContract } from './contract.ts'
 import { storeAgreesWithModel } from './model.ts'
@@ -55,7 +55,7 @@ const overSqlite = async () => {
 }
 
 /** The memory store keeps whatever it is given; only its type speaks of text. */
-const asBytes = (store: ForgettingStore<string>) => store as unknown as ForgettingStore<Content>
+const asBytes = (store: SealableStore<string>) => store as unknown as SealableStore<Content>
 
 const overMemory = async () => {
   const own = mkdtempSync(join(tmpdir(), 'sealed-'))
@@ -233,6 +233,24 @@ describe('the sealed store', () => {
       ['sun', 'SealBroken'],
     ])
     expect((await store.load('moon'))?.state).toBe(step('moon', 0).state)
+    await store.close()
+  })
+
+  test('a row put into the step of another case says nothing of either, and it is told', async () => {
+    let store = openSealed()
+    await store.commit(told)
+    await store.commit(step('moon', 0, { outbox: [row('moon.1.0', 'r')] }))
+    await store.close()
+    const db = new DatabaseSync(file('cases.sqlite'))
+    db.exec(`UPDATE outbox SET opened = (SELECT opened FROM case_ WHERE case_id = 'moon') WHERE effect_id = 'sun.1.0'`)
+    db.close()
+    store = openSealed()
+    const claimed = await store.claim('family', night, 60_000, 9)
+    expect(claimed.map(one => [one.effectId, one.caseId, one.effect])).toEqual([
+      ['sun.1.0', 'moon', ''],
+      ['moon.1.0', 'moon', row('moon.1.0', 'r').effect],
+    ])
+    expect(unreadable.map(({ caseId, error }) => [caseId, error.name])).toEqual([['moon', 'SealBroken']])
     await store.close()
   })
 

@@ -1,9 +1,9 @@
 import type { ChatRef } from '../../src/case/message.ts'
 import type {
   AlarmRow,
-  ForgettingStore,
   Lane,
   OutboxRow,
+  SealableStore,
   Settled,
   StepRecord,
   StoredCase,
@@ -12,7 +12,7 @@ import type {
 import type { Instant } from '../../src/time/instant.ts'
 
 /** Methods a fault can be planted in. */
-export type StoreCall = Exclude<keyof ForgettingStore<string>, 'onCommitted' | 'queued' | 'close'>
+export type StoreCall = Exclude<keyof SealableStore<string>, 'onCommitted' | 'queued' | 'close'>
 
 /** What goes wrong at one call. Calls are counted per method from 1, over the life of the disk. */
 export interface PlannedFault {
@@ -32,7 +32,7 @@ export interface MemoryStoreOptions {
 }
 
 /** The store in memory with a disk that can lose power: a synced image, and writes not yet part of it. */
-export interface MemoryStore extends ForgettingStore<string> {
+export interface MemoryStore extends SealableStore<string> {
   /**
    * Power cut: only the synced image is left, with the first `kept` of the pending writes (a disk may have taken
    * some in, though nobody was told). Callers still waiting are never answered; this handle rejects from now on.
@@ -138,6 +138,7 @@ function onDisk(disk: Disk): MemoryStore {
         latestFirst([...cases.values()].filter(one => !one.closed || one.changedAt >= since)),
       ),
     history: caseId => read('history', ({ events }) => [...(events.get(caseId) ?? [])]),
+    event: (caseId, seq) => read('event', ({ events }) => events.get(caseId)?.find(one => one.seq === seq)),
     outboxOf: caseId =>
       read('outboxOf', ({ outbox }) => [...outbox.values()].filter(row => row.caseId === caseId).map(shown)),
     due: (at, limit) =>

@@ -11,6 +11,7 @@ export interface CaseRows {
   ofChat(chat: ChatRef): readonly StoredCase<Content>[]
   recent(since: Instant): readonly StoredCase<Content>[]
   history(caseId: string): readonly StoredEvent<Content>[]
+  event(caseId: string, seq: number): StoredEvent<Content> | undefined
   /** Moves the case on by one event; the number of its opening, or undefined, with nothing written, when it is not at `step.from`. */
   advance(step: StepRecord<Content>): number | undefined
   /** Writes the event of a case that was moved on, with the last place and the count of what it put into the outbox. */
@@ -28,6 +29,7 @@ const KNOWN_MOST = 10_000
 export function caseRows(db: DatabaseSync): CaseRows {
   const columns = 'case_id, channel, chat, seq, closed, changed_at, state'
   const latestFirst = 'ORDER BY changed_at DESC, opened DESC'
+  const events = 'SELECT case_id, event.seq, at, event, effects FROM case_ JOIN event USING (opened) WHERE case_id = ?'
   const sql = {
     load: db.prepare(`SELECT ${columns} FROM case_ WHERE case_id = ?`),
     ofChat: db.prepare(`SELECT ${columns} FROM case_ WHERE channel = ? AND chat = ? ${latestFirst}`),
@@ -36,10 +38,8 @@ export function caseRows(db: DatabaseSync): CaseRows {
       `SELECT * FROM (SELECT ${columns}, opened FROM case_ WHERE closed = 0
          UNION ALL SELECT ${columns}, opened FROM case_ WHERE closed = 1 AND changed_at >= ?) ${latestFirst}`,
     ),
-    history: db.prepare(
-      `SELECT case_id, event.seq, at, event, effects FROM case_ JOIN event USING (opened)
-       WHERE case_id = ? ORDER BY event.seq`,
-    ),
+    history: db.prepare(`${events} ORDER BY event.seq`),
+    one: db.prepare(`${events} AND event.seq = ?`),
     number: db.prepare('SELECT opened FROM case_ WHERE case_id = ?'),
     open: db.prepare(
       'INSERT INTO case_ (case_id, channel, chat, seq, closed, changed_at, state) VALUES (?, ?, ?, 1, ?, ?, ?) ' +
@@ -103,6 +103,10 @@ export function caseRows(db: DatabaseSync): CaseRows {
     ofChat: chat => sql.ofChat.all(chat.channel, chat.chat).map(caseOf),
     recent: since => sql.recent.all(since).map(caseOf),
     history: caseId => sql.history.all(caseId).map(eventOf),
+    event: (caseId, seq) => {
+      const row = sql.one.get(caseId, seq)
+      return row === undefined ? undefined : eventOf(row)
+    },
     advance,
     record: (opened, step, outboxLast) => {
       const { at, event, effects, outbox } = step

@@ -25,13 +25,12 @@ export function outboxRows(db: DatabaseSync): OutboxRows {
     add: db.prepare(
       'INSERT INTO outbox (effect_id, opened, seq, lane, queue, effect, not_before) VALUES (?, ?, ?, ?, ?, ?, ?)',
     ),
+    // Of each queue the first that waits; of those, what is due and not leased.
     claimable: db.prepare(
-      `SELECT place FROM outbox AS row
-       WHERE status = 'waiting' AND lane = ?1 AND not_before <= ?2 AND (leased_until IS NULL OR leased_until <= ?2)
-         AND NOT EXISTS (
-           SELECT 1 FROM outbox AS earlier
-           WHERE earlier.status = 'waiting' AND earlier.lane = row.lane AND earlier.queue = row.queue
-             AND earlier.place < row.place)
+      `SELECT place FROM (
+         SELECT min(place) AS place, not_before, leased_until FROM outbox
+         WHERE status = 'waiting' AND lane = ?1 GROUP BY queue)
+       WHERE not_before <= ?2 AND (leased_until IS NULL OR leased_until <= ?2)
        ORDER BY not_before, place LIMIT ?3`,
     ),
     // A lease still on the row has ended without a settle: whoever held it may have sent what was rendered.

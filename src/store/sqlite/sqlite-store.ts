@@ -1,5 +1,5 @@
 import type { Instant } from '../../time/instant.ts'
-import type { Content, ForgettingStore, StepRecord } from '../store.ts'
+import type { Content, SealableStore, StepRecord } from '../store.ts'
 import { alarmRows } from './alarm-rows.ts'
 import { caseRows } from './case-rows.ts'
 import { openDatabase } from './database.ts'
@@ -17,7 +17,7 @@ export interface SqliteStoreOptions {
 }
 
 /** The store over one SQLite file, with what the port leaves optional. It keeps text or bytes, and gives back what it was given. */
-export type SqliteStore<C extends Content = string> = ForgettingStore<C>
+export type SqliteStore<C extends Content = string> = SealableStore<C>
 
 /** Why a row of an erased case was not sent. */
 const ERASED = 'case-erased'
@@ -77,6 +77,7 @@ export function openSqliteStore<C extends Content = string>(options: SqliteStore
     casesOf: chat => read(() => cases.ofChat(chat)),
     recent: since => read(() => cases.recent(since)),
     history: caseId => read(() => cases.history(caseId)),
+    event: (caseId, seq) => read(() => cases.event(caseId, seq)),
     outboxOf: caseId => read(() => outbox.ofCase(caseId)),
     due: (at, limit) => read(() => alarms.due(at, limit)),
     nextDue: () => read(() => alarms.next()),

@@ -26,8 +26,9 @@ CREATE INDEX case_open ON case_ (opened) WHERE closed = 0;
 CREATE INDEX case_closed ON case_ (changed_at) WHERE closed = 1;
 
 -- One step of a case: what happened, what it put out, and which rows of the outbox it wrote (`outbox_count` rows, the last
--- at `outbox_last`). Events of a case lie together.
+-- at `outbox_last`). In the order they were written, so that a step adds to the last page.
 CREATE TABLE event (
+  written      INTEGER PRIMARY KEY,
   opened       INTEGER NOT NULL,
   seq          INTEGER NOT NULL CHECK (seq > 0),
   at           INTEGER NOT NULL,
@@ -35,9 +36,10 @@ CREATE TABLE event (
   outbox_count INTEGER NOT NULL,
   event        ANY     NOT NULL,
   effects      ANY     NOT NULL,
-  PRIMARY KEY (opened, seq),
   CHECK ((outbox_last IS NULL) = (outbox_count = 0))
-) STRICT, WITHOUT ROWID;
+) STRICT;
+
+CREATE UNIQUE INDEX event_case ON event (opened, seq);
 
 -- The same delivery twice is one event.
 CREATE TABLE delivery (
@@ -68,7 +70,7 @@ CREATE TABLE outbox (
   CHECK ((status = 'waiting') = (settled_at IS NULL))
 ) STRICT;
 
-CREATE INDEX outbox_unsent ON outbox (lane, queue, place) WHERE status = 'waiting';
+CREATE INDEX outbox_unsent ON outbox (place, lane) WHERE status = 'waiting';
 
 INSERT INTO case_
   SELECT opened, case_id, channel, chat, seq, closed, changed_at, stored_content(state) FROM case_1 ORDER BY opened;
@@ -79,12 +81,12 @@ INSERT INTO outbox
          row.leased_until, row.reason
   FROM outbox_1 AS row JOIN case_ USING (case_id) ORDER BY row.place;
 
-INSERT INTO event
+INSERT INTO event (opened, seq, at, outbox_last, outbox_count, event, effects)
   SELECT case_.opened, event_1.seq, event_1.at, max(row.place), count(row.place), stored_content(event_1.event),
          stored_content(event_1.effects)
   FROM event_1 JOIN case_ USING (case_id)
     LEFT JOIN outbox_1 AS row ON row.case_id = event_1.case_id AND row.seq = event_1.seq
-  GROUP BY case_.opened, event_1.seq;
+  GROUP BY case_.opened, event_1.seq ORDER BY event_1.rowid;
 
 INSERT INTO delivery SELECT delivery_id, channel FROM event_1 WHERE delivery_id IS NOT NULL ORDER BY delivery_id, channel;
 
