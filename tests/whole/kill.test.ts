@@ -1,5 +1,5 @@
 import { execFileSync } from 'node:child_process'
-import { writeFileSync } from 'node:fs'
+import { mkdirSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { beforeAll, describe, expect, test } from 'vitest'
 import { POINTS } from '../../src/points/points.ts'
@@ -33,12 +33,12 @@ describe('killed anywhere, started again: the night ends as if nothing had happe
       const work = async (): Promise<void> => {
         for (let plan = left.shift(); plan !== undefined; plan = left.shift()) {
           rows.push(await rowOfRun(plan))
-          if (isLong) process.stderr.write(`${rows.length} of ${plans.length + 1} runs: ${plan.name}\n`)
+          if (isLong) console.log(`${rows.length} of ${plans.length + 1} runs: ${plan.name}`)
         }
       }
       await Promise.all(Array.from({ length: AT_ONCE }, work))
       console.log(killTable(rows))
-      if (process.env.WRITE_FIGURES === '1') writeFigures(rows)
+      if (isLong) writeFigures(rows)
     },
     isLong ? 1_800_000 : 180_000,
   )
@@ -123,5 +123,6 @@ describe('what a run is held against', () => {
 function writeFigures(rows: readonly KillRow[]): void {
   const commit = execFileSync('git', ['rev-parse', 'HEAD'], { cwd: root, encoding: 'utf8' }).trim()
   const figures = { date: new Date().toISOString().slice(0, 10), commit, seed, node: process.version, rows }
+  mkdirSync(join(root, 'docs/figures'), { recursive: true })
   writeFileSync(join(root, 'docs/figures/kills.json'), `${JSON.stringify(figures, null, 2)}\n`)
 }
