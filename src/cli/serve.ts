@@ -37,7 +37,6 @@ export const serveCommand: Command = {
     const { loaded } = found
     if (!mayServe(found) || loaded === undefined) return 1
     const log = lineLog(() => clock.now())
-    endOnFaults(log)
     let origin = loaded.line.clinic.webAddress ?? ''
     const bot = await openBot({
       loaded,
@@ -51,6 +50,8 @@ export const serveCommand: Command = {
     })
     const watchdog = startWatchdog()
     const server = await bot.serve(port, values.host)
+    // From here on families may write; what keeps it from starting is said in full by then.
+    endOnFaults(log)
     const here = `http://${values.host === '127.0.0.1' ? 'localhost' : values.host}:${server.port}`
     origin = loaded.line.clinic.webAddress ?? here
     await bot.runtime.start()

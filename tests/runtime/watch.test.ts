@@ -5,7 +5,7 @@ import { handClock } from '../../src/runtime/hand-clock.ts'
 import { DOUBTS, type Health, healthNow } from '../../src/runtime/watch-health.ts'
 import { watchLoops } from '../../src/runtime/watch-loops.ts'
 import { watchPagers } from '../../src/runtime/watch-pagers.ts'
-import { before, type Instant, minutes, seconds } from '../../src/time/instant.ts'
+import { before as ago, type Instant, minutes, seconds } from '../../src/time/instant.ts'
 import { failingStore } from '../support/failing-store.ts'
 import { NIGHT, world } from '../support/world.ts'
 
@@ -149,7 +149,7 @@ describe('health', () => {
         loops: {
           ...none,
           latest: () => given.late,
-          fullSince: lane => (lane === given.full ? { at: before(NIGHT, minutes(2)), ms: -minutes(2) } : undefined),
+          fullSince: lane => (lane === given.full ? { at: ago(NIGHT, minutes(2)), ms: -minutes(2) } : undefined),
         },
       },
       clockSteppedAt: () => given.stepped,
@@ -174,7 +174,7 @@ describe('health', () => {
       await doubtsOf({ looked: { pages: 5_001 } }),
       await doubtsOf({ looked: { replies: 5_001 } }),
       await doubtsOf({ looked: { alarms: 5_001 } }),
-      await doubtsOf({ due: async () => before(NIGHT, seconds(11)) }),
+      await doubtsOf({ due: async () => ago(NIGHT, seconds(11)) }),
       await doubtsOf({ full: 'pages' }),
       await doubtsOf({ full: 'replies' }),
       await doubtsOf({ late: { lateMs: 2_000, at: NIGHT } }),
@@ -186,7 +186,7 @@ describe('health', () => {
   })
 
   it('says since when, and which way of paging', async () => {
-    const since = before(NIGHT, minutes(7))
+    const since = ago(NIGHT, minutes(7))
     const { ok, doubts } = await asked({ pagers: [{ pager: 'webhook', since }], storeSince: since })
     expect(ok).toBe(false)
     expect(doubts).toEqual([
