@@ -1,6 +1,7 @@
+import { setImmediate } from 'node:timers/promises'
 import type { CaseEvent } from '../case/event.ts'
 import { passed } from '../points/points.ts'
-import type { OutboxRow, Store, StoredCase } from '../store/store.ts'
+import type { CaseHead, OutboxRow, Store, StoredCase } from '../store/store.ts'
 import { before, days, hours, type Instant, type Milliseconds } from '../time/instant.ts'
 import { type Clock, holdAt } from './clock.ts'
 import type { OnFault } from './fault.ts'
@@ -37,25 +38,32 @@ export interface Recovered {
  * What a start owes to the cases it finds: questions asked again after an outage, and what happened to pages and replies
  * told to their cases where the process died in between. Unsent rows and due alarms need nothing here: their loops find
  * them. Everything counts once, also when the process dies in the middle of this.
+ *
+ * Cases are read one at a time, and between two of them whatever else waits gets its turn: ten thousand open ones neither
+ * fill the memory nor keep a message, a page or a press waiting.
  */
 export async function recover(deps: RecoverDependencies, startedAt: Instant): Promise<Recovered> {
   const { store, worker } = deps
   passed('recover.begun')
-  const recent = await store.recent(before(startedAt, days(1)))
-  worker.rememberCodes(recent)
+  const recent = await store.recentHeads(before(startedAt, days(1)))
   const open = recent.filter(each => !each.closed)
   const now = noEarlierThan(open, startedAt, deps)
   const downSince = deps.lastAlive ?? latestChange(recent) ?? now
   let askedAgain = 0
   let told = 0
-  for (const stored of open) {
+  for (const { caseId, closed } of recent) {
     try {
+      const stored = await store.load(caseId)
+      if (stored === undefined) continue
+      worker.rememberCodes([stored])
+      if (closed) continue
       told += await tellOutcomes(deps, stored, now)
       askedAgain += await askAgain(deps, stored, downSince, now)
       passed('recover.case-told')
     } catch (error) {
-      deps.onFault({ code: 'store-failed', caseId: stored.caseId, error })
+      deps.onFault({ code: 'store-failed', caseId, error })
     }
+    await setImmediate()
   }
   passed('recover.done')
   return { cases: open.length, askedAgain, told }
@@ -68,7 +76,7 @@ const BEHIND_MOST_MS = hours(26)
  * A wall clock set back while nothing ran would leave every alarm of the open cases waiting for it. So time goes on from
  * the latest that was written down for one of them.
  */
-function noEarlierThan(open: readonly StoredCase[], now: Instant, { clock, onFault }: RecoverDependencies): Instant {
+function noEarlierThan(open: readonly CaseHead[], now: Instant, { clock, onFault }: RecoverDependencies): Instant {
   const latest = latestChange(open.filter(each => each.changedAt - now <= BEHIND_MOST_MS))
   for (const { caseId, changedAt } of open)
     if (changedAt - now > BEHIND_MOST_MS) onFault({ code: 'clock-behind-case', caseId, ms: changedAt - now })
@@ -77,7 +85,7 @@ function noEarlierThan(open: readonly StoredCase[], now: Instant, { clock, onFau
   return latest
 }
 
-function latestChange(cases: readonly StoredCase[]): Instant | undefined {
+function latestChange(cases: readonly CaseHead[]): Instant | undefined {
   return cases.reduce<Instant | undefined>(
     (latest, { changedAt }) => (latest === undefined || changedAt > latest ? changedAt : latest),
     undefined,

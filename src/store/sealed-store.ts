@@ -201,6 +201,7 @@ export function sealedStore(store: SealableStore<Content>, keys: CaseKeys, onUnr
     },
     casesOf: async chat => present(await store.casesOf(chat)),
     recent: async since => present(await store.recent(since)),
+    recentHeads: since => store.recentHeads(since),
     history: async caseId => openedEvents(caseId, await store.history(caseId)),
     async outboxOf(caseId) {
       const rows = await store.outboxOf(caseId)

@@ -13,6 +13,11 @@ export interface Store<C = string> {
   casesOf(chat: ChatRef): Promise<readonly StoredCase<C>[]>
   /** Cases not closed, and closed ones changed at or after `since`; in the order of `casesOf`. */
   recent(since: Instant): Promise<readonly StoredCase<C>[]>
+  /**
+   * The same cases in the same order without what they hold, to go through them one at a time. One that was erased may be
+   * among them: `load` then says that it is not there.
+   */
+  recentHeads(since: Instant): Promise<readonly CaseHead[]>
   /** All events of a case in order, with what each step put out. */
   history(caseId: string): Promise<readonly StoredEvent<C>[]>
   /**
@@ -87,6 +92,9 @@ export interface StoredCase<C = string> {
   /** JSON of CaseState. */
   readonly state: C
 }
+
+/** A case without its state. */
+export type CaseHead = Omit<StoredCase, 'state'>
 
 export interface StoredEvent<C = string> {
   readonly caseId: string

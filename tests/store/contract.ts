@@ -193,6 +193,16 @@ export function storeContract(name: string, open: () => Promise<StoreOnDisk>): v
         expect((await store.recent(at(10))).map(one => one.caseId)).toEqual(['late-closed', 'edge-closed', 'old-open'])
       })
 
+      test('their heads are the same cases in the same order, without what they hold', async () => {
+        await store.commit(step('old-open', 0, { at: at(0) }))
+        await store.commit(step('old-closed', 0, { at: at(9), closed: true }))
+        await store.commit(step('edge-closed', 0, { at: at(10), closed: true }))
+        await store.commit(step('old-open', 1, { at: at(12) }))
+        const recent = await store.recent(at(10))
+        expect(recent).toHaveLength(2)
+        expect(await store.recentHeads(at(10))).toEqual(recent.map(({ state: _state, ...head }) => head))
+      })
+
       test('history is every event of the case in order', async () => {
         for (const from of [0, 1, 2, 3]) {
           await store.commit(step('sun', from, { event: `"e${from}"` }))

@@ -137,6 +137,12 @@ function onDisk(disk: Disk): MemoryStore {
       read('recent', ({ cases }) =>
         latestFirst([...cases.values()].filter(one => !one.closed || one.changedAt >= since)),
       ),
+    recentHeads: since =>
+      read('recentHeads', ({ cases }) =>
+        latestFirst([...cases.values()].filter(one => !one.closed || one.changedAt >= since)).map(
+          ({ state: _state, ...head }) => head,
+        ),
+      ),
     history: caseId => read('history', ({ events }) => [...(events.get(caseId) ?? [])]),
     event: (caseId, seq) => read('event', ({ events }) => events.get(caseId)?.find(one => one.seq === seq)),
     outboxOf: caseId =>

@@ -1,7 +1,7 @@
 import type { DatabaseSync, SQLOutputValue } from 'node:sqlite'
 import type { ChatRef } from '../../case/message.ts'
 import { type Instant, instant } from '../../time/instant.ts'
-import type { Content, StepRecord, StoredCase, StoredEvent } from '../store.ts'
+import type { CaseHead, Content, StepRecord, StoredCase, StoredEvent } from '../store.ts'
 
 type Row = Record<string, SQLOutputValue>
 
@@ -10,6 +10,7 @@ export interface CaseRows {
   load(caseId: string): StoredCase<Content> | undefined
   ofChat(chat: ChatRef): readonly StoredCase<Content>[]
   recent(since: Instant): readonly StoredCase<Content>[]
+  recentHeads(since: Instant): readonly CaseHead[]
   history(caseId: string): readonly StoredEvent<Content>[]
   event(caseId: string, seq: number): StoredEvent<Content> | undefined
   /** Moves the case on by one event; the number of its opening, or undefined, with nothing written, when it is not at `step.from`. */
@@ -27,17 +28,21 @@ export interface CaseRows {
 const KNOWN_MOST = 10_000
 
 export function caseRows(db: DatabaseSync): CaseRows {
-  const columns = 'case_id, channel, chat, seq, closed, changed_at, state'
+  const head = 'case_id, channel, chat, seq, closed, changed_at'
+  const columns = `${head}, state`
   const latestFirst = 'ORDER BY changed_at DESC, opened DESC'
   const events = 'SELECT case_id, event.seq, at, event, effects FROM case_ JOIN event USING (opened) WHERE case_id = ?'
+  // Two searches, each by its own partial index; one with OR would read every case there ever was.
+  const recent = (read: string) =>
+    db.prepare(
+      `SELECT * FROM (SELECT ${read}, opened FROM case_ WHERE closed = 0
+         UNION ALL SELECT ${read}, opened FROM case_ WHERE closed = 1 AND changed_at >= ?) ${latestFirst}`,
+    )
   const sql = {
     load: db.prepare(`SELECT ${columns} FROM case_ WHERE case_id = ?`),
     ofChat: db.prepare(`SELECT ${columns} FROM case_ WHERE channel = ? AND chat = ? ${latestFirst}`),
-    // Two searches, each by its own partial index; one with OR would read every case there ever was.
-    recent: db.prepare(
-      `SELECT * FROM (SELECT ${columns}, opened FROM case_ WHERE closed = 0
-         UNION ALL SELECT ${columns}, opened FROM case_ WHERE closed = 1 AND changed_at >= ?) ${latestFirst}`,
-    ),
+    recent: recent(columns),
+    recentHeads: recent(head),
     history: db.prepare(`${events} ORDER BY event.seq`),
     one: db.prepare(`${events} AND event.seq = ?`),
     number: db.prepare('SELECT opened FROM case_ WHERE case_id = ?'),
@@ -102,6 +107,7 @@ export function caseRows(db: DatabaseSync): CaseRows {
     },
     ofChat: chat => sql.ofChat.all(chat.channel, chat.chat).map(caseOf),
     recent: since => sql.recent.all(since).map(caseOf),
+    recentHeads: since => sql.recentHeads.all(since).map(headOf),
     history: caseId => sql.history.all(caseId).map(eventOf),
     event: (caseId, seq) => {
       const row = sql.one.get(caseId, seq)
@@ -121,14 +127,15 @@ export function caseRows(db: DatabaseSync): CaseRows {
   }
 }
 
-const caseOf = (row: Row): StoredCase<Content> => ({
+const headOf = (row: Row): CaseHead => ({
   caseId: String(row.case_id),
   chat: { channel: String(row.channel), chat: String(row.chat) },
   seq: Number(row.seq),
   closed: row.closed === 1,
   changedAt: instant(Number(row.changed_at)),
-  state: contentOf(row.state),
 })
+
+const caseOf = (row: Row): StoredCase<Content> => ({ ...headOf(row), state: contentOf(row.state) })
 
 const eventOf = (row: Row): StoredEvent<Content> => ({
   caseId: String(row.case_id),

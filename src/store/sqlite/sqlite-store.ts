@@ -76,6 +76,7 @@ export function openSqliteStore<C extends Content = string>(options: SqliteStore
     load: caseId => read(() => cases.load(caseId)),
     casesOf: chat => read(() => cases.ofChat(chat)),
     recent: since => read(() => cases.recent(since)),
+    recentHeads: since => read(() => cases.recentHeads(since)),
     history: caseId => read(() => cases.history(caseId)),
     event: (caseId, seq) => read(() => cases.event(caseId, seq)),
     outboxOf: caseId => read(() => outbox.ofCase(caseId)),
