@@ -1,7 +1,8 @@
-import { mkdirSync, mkdtempSync, rmSync } from 'node:fs'
+import { mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs'
 import { Agent } from 'node:http'
-import { tmpdir } from 'node:os'
+import { loadavg, tmpdir } from 'node:os'
 import { join } from 'node:path'
+import { monitorEventLoopDelay } from 'node:perf_hooks'
 import { setTimeout as pause } from 'node:timers/promises'
 import { openDataFolder } from '../../src/cli/data-folder.ts'
 import { systemRandom } from '../../src/runtime/system-clock.ts'
@@ -44,6 +45,8 @@ export async function familiesSuite(options: FamiliesOptions): Promise<SuiteResu
     draws: draws(`${options.seed}.clinicians`),
     ledger,
   })
+  const delay = monitorEventLoopDelay({ resolution: 20 })
+  delay.enable()
   const endsAt = Date.now() + options.minutes * 60_000
   const isOver = () => Date.now() >= endsAt || server.exited() !== undefined
   const world: World = {
@@ -56,6 +59,8 @@ export async function familiesSuite(options: FamiliesOptions): Promise<SuiteResu
     endsAt,
     samples: [],
     boardMs: [],
+    loads: [],
+    delay,
     lines: shippedLines(),
     staff,
     isOver,
@@ -72,7 +77,7 @@ export async function familiesSuite(options: FamiliesOptions): Promise<SuiteResu
 }
 
 async function run(world: World, folder: string): Promise<SuiteResult> {
-  const { options, server, traffic, agent, staff } = world
+  const { options, server, ledger, traffic, agent, staff } = world
   const startedAt = Date.now()
   await webPhone(server.origin, agent, traffic).get('/')
   const descriptorsAtStart = server.descriptors()
@@ -91,6 +96,8 @@ async function run(world: World, folder: string): Promise<SuiteResult> {
   const exit = server.exited() ?? (await server.stop())
   const seen = { ranMs, judgedAt, storedBytes, descriptorsAtStart, descriptorsIdle, exit, isAlive, folder }
   judge(world, seen)
+  if (ledger.broken.length > 0)
+    writeFileSync(join(folder, 'broken.json'), JSON.stringify(evidenceOf(ledger), undefined, 1))
   return resultOf(world, seen)
 }
 
@@ -156,7 +163,7 @@ async function readAllLogs(world: World): Promise<void> {
 
 /** Looks at the process every 30 s, at its board every minute, and says how far the run is. */
 async function watch(world: World, startedAt: number): Promise<void> {
-  const { server, samples, ledger, traffic, endsAt, isOver, boardMs, agent, options } = world
+  const { server, samples, ledger, traffic, endsAt, isOver, boardMs, loads, agent, options } = world
   const desk = webPhone(server.origin, agent, traffic)
   let nextSampleAt = startedAt
   let looks = 0
@@ -165,6 +172,7 @@ async function watch(world: World, startedAt: number): Promise<void> {
     if (now >= nextSampleAt) {
       nextSampleAt += SAMPLE_EVERY_MS
       samples.push({ at: now, residentMb: server.residentMb(), descriptors: server.descriptors() })
+      loads.push(loadavg()[0] ?? 0)
       looks += 1
       if (looks % 2 === 0)
         await desk.get('/board').then(
@@ -176,6 +184,21 @@ async function watch(world: World, startedAt: number): Promise<void> {
     const line = `${posts} messages, ${ledger.pages.length} pages, ${ledger.broken.length} broken, ${samples.at(-1)?.residentMb.toFixed(0)} MB`
     options.progress(Math.min(1, (now - startedAt) / (endsAt - startedAt)), line)
     await pause(1_000)
+  }
+}
+
+/** Each promise broken, and what happened in the chats concerned. */
+function evidenceOf({ broken, chats }: Ledger) {
+  const concerned = chats.filter(({ id }) => broken.some(({ chat }) => chat === id))
+  return {
+    broken,
+    chats: concerned.map(({ id, seed, caregiver, codes, transcript }) => ({
+      id,
+      seed,
+      caregiver,
+      codes: [...codes],
+      transcript,
+    })),
   }
 }
 

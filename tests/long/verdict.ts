@@ -1,3 +1,4 @@
+import { availableParallelism } from 'node:os'
 import { moved } from './call-outs.ts'
 import type { Ledger } from './ledger.ts'
 import {
@@ -83,7 +84,10 @@ function judgeProcess({ ledger: { broken }, samples, options, server }: World, s
 }
 
 /** Figures for docs/figures and the table at the end. */
-export function resultOf({ options, ledger, traffic, samples, boardMs }: World, seen: Measured): SuiteResult {
+export function resultOf(
+  { options, ledger, traffic, samples, boardMs, loads, delay }: World,
+  seen: Measured,
+): SuiteResult {
   const posts = ledger.chats.flatMap(chat => chat.posts)
   const answered = posts.flatMap(({ answeredMs }) => answeredMs ?? [])
   const { met, promises } = moved(ledger.happenings, seen.judgedAt, WITHIN_MS)
@@ -106,6 +110,12 @@ export function resultOf({ options, ledger, traffic, samples, boardMs }: World, 
     postMs: milliseconds(traffic.postMs),
     readMs: milliseconds(traffic.getMs),
     boardMs: milliseconds(boardMs),
+    machine: {
+      processors: availableParallelism(),
+      loadMean: Number((loads.reduce((sum, load) => sum + load, 0) / Math.max(1, loads.length)).toFixed(1)),
+      loadMost: Number(Math.max(...loads, 0).toFixed(1)),
+      driverLateMs: { p99: Math.round(delay.percentile(99) / 1e6), most: Math.round(delay.max / 1e6) },
+    },
     requests: traffic.requests,
     statuses: Object.fromEntries([...traffic.byStatus].sort()),
     turnedAway: traffic.turnedAway,

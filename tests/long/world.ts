@@ -1,4 +1,5 @@
 import type { Agent } from 'node:http'
+import type { monitorEventLoopDelay } from 'node:perf_hooks'
 import type { Clinicians } from './clinicians.ts'
 import type { Ledger } from './ledger.ts'
 import type { Sample } from './promises.ts'
@@ -36,6 +37,10 @@ export interface World {
   readonly endsAt: number
   readonly samples: Sample[]
   readonly boardMs: number[]
+  /** Load of the machine over a minute, at each look. */
+  readonly loads: number[]
+  /** How late the driver itself was, in ns: what it measures cannot be finer. */
+  readonly delay: ReturnType<typeof monitorEventLoopDelay>
   readonly lines: ShippedLines
   readonly staff: Clinicians
   readonly isOver: () => boolean
