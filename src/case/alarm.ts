@@ -76,13 +76,18 @@ function arrivalLatest(work: Work): Instant | undefined {
   return after(latest, lengthSetting(work, 'arrival-grace'))
 }
 
-/** Moves alarms that stand at a moment of the answers, and sets the next crossing of the closure clock. */
+/**
+ * Moves alarms that stand at a moment of the answers, and sets the next crossing of the closure clock. One whose moment has
+ * come to lie in the past, by a correction or a doubtful clock, is due at once and not at what it was before.
+ */
 export function followAnswers(work: Work): void {
   for (const [name, alarm] of Object.entries(work.state.alarms)) {
     if (alarm.moment === undefined) continue
     const due = momentOf(work, alarm.moment)
     if (due !== undefined && due !== alarm.due && due > work.at) setAlarm(work, name, { ...alarm, due })
     else if (due !== undefined && due <= work.at && alarm.due === NEVER) cancelAlarm(work, name)
+    else if (due !== undefined && due <= work.at && alarm.due > work.at)
+      setAlarm(work, name, { ...alarm, due: work.at })
   }
   if (!work.state.clockStarted) return
   const times = closureTimesOf(work.line, work.state)

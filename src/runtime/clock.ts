@@ -60,7 +60,7 @@ interface Doubt {
  * back, or stands still, is not followed: time goes on at 99 hundredths of the monotonic pace until the wall has caught up,
  * so that an alarm ten minutes away comes six seconds late at most, instead of in an hour and ten minutes.
  *
- * @param stepped told of every jump that makes the clock doubtful: milliseconds, negative when set back
+ * @param stepped told of what makes the clock doubtful: milliseconds, negative when set back; small steps told together
  */
 export function steadyClock(clock: Clock, stepped: (byMs: number) => void = () => undefined): SteadyClock {
   const known = steady.get(clock)
@@ -83,7 +83,8 @@ export function steadyClock(clock: Clock, stepped: (byMs: number) => void = () =
     else doubts.push(joined(doubts.pop(), next))
     if (!isNews) return
     spreadTold = spreadOf(doubts)
-    for (const listener of listeners) listener(Math.trunc(byMs))
+    const isLarge = Math.abs(byMs) > AHEAD_DOUBTED_MS
+    for (const listener of listeners) listener(Math.trunc(isLarge ? byMs : Math.sign(byMs) * spreadTold))
   }
 
   function trusted(): void {
