@@ -15,10 +15,9 @@ import { familyNumbers } from '../oncall/family-numbers.ts'
 import { numberText } from '../oncall/number-text.ts'
 import { fitPageText } from '../pagers/page-text.ts'
 import { type Clock, type Random, steadyClock } from '../runtime/clock.ts'
-import type { Fault } from '../runtime/fault.ts'
 import { lineMachine } from '../runtime/line-machine.ts'
 import { lineUnderstanding } from '../runtime/line-understanding.ts'
-import { errorFields, type Log, type LogFields } from '../runtime/log.ts'
+import { errorFields, faultFields, type Log } from '../runtime/log.ts'
 import type { Machine } from '../runtime/machine.ts'
 import { createRuntime, type Runtime } from '../runtime/runtime.ts'
 import { sha256 } from '../runtime/system-clock.ts'
@@ -85,11 +84,18 @@ export async function openBot(options: BotOptions): Promise<Bot> {
   const { store: sealed } = await openSealedData({
     data,
     mode: line.clinic.demonstration || options.isThrowaway === true ? 'demonstration' : 'clinic',
+    isServing: true,
     onUnreadable: ({ caseId, error }) => storeFault(error, caseId),
     onFault: error => storeFault(error),
   })
   const store = options.through?.(sealed) ?? sealed
-  const keeping = retention({ store: sealed, clock, keep: loaded.retention, onFault: error => storeFault(error) })
+  const keeping = retention({
+    store: sealed,
+    clock,
+    keep: loaded.retention,
+    onPurged: count => log({ what: 'cases-purged', count }),
+    onFault: error => storeFault(error),
+  })
   const now = () => clock.now()
   const secret = `whsec_${data.key.toString('base64')}`
   const pagers =
@@ -122,6 +128,8 @@ export async function openBot(options: BotOptions): Promise<Bot> {
   const foot = () => footOf(loaded, words)
   const firstAdvice = () => firstAdviceOf(loaded, now())
   let chat: ReturnType<typeof webchat> | undefined
+  /** Chats whose replies are waited for. */
+  const looking = new Set<string>()
 
   async function serve(port: number, host?: string): Promise<Server> {
     const clockText = (at: ReturnType<typeof now>) => clockOf(line, at)
@@ -187,8 +195,13 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     })
   }
 
-  /** Waits shortly until the replies to a message stand in the log, so that a page without script shows them at once. */
+  /**
+   * Waits shortly until the replies to a message stand in the log, so that a page without script shows them at once. Of
+   * many messages of one chat at a time only the first waits: a flood must not keep the line busy with looking.
+   */
   async function rendered(ref: { channel: string; chat: string }): Promise<void> {
+    if (looking.has(ref.chat)) return
+    looking.add(ref.chat)
     try {
       for (let tries = 0; tries < 40; tries++) {
         const [latest] = await runtime.reads.casesOf(ref)
@@ -199,6 +212,8 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     } catch (error) {
       // The message is kept: it must not be said that it was not. The page that comes next says what is wrong.
       storeFault(error)
+    } finally {
+      looking.delete(ref.chat)
     }
   }
 
@@ -220,12 +235,6 @@ export async function openBot(options: BotOptions): Promise<Bot> {
       await store.close()
     },
   }
-}
-
-/** A fault as the log may hold it: codes, ids, the class of an error. */
-function faultFields(fault: Fault): LogFields {
-  const { code, error, ...rest } = fault
-  return { what: code, ...rest, ...errorFields(error) }
 }
 
 /** Instants as people read them, in UTC. */

@@ -185,8 +185,13 @@ export function caseSteps(deps: CaseStepsDependencies): CaseSteps {
     at: Instant,
   ): Written {
     if (found !== undefined && 'event' in worked) {
-      const step = stepParked(found, worked.event, everyoneAt(clinic, at), at)
-      return written({ ...step, closed: step.closed || stored.closed })
+      try {
+        const step = stepParked(found, worked.event, everyoneAt(clinic, at), at)
+        return written({ ...step, closed: step.closed || stored.closed })
+      } catch (error) {
+        // What says that it is parked is damaged itself.
+        return parked(stored.caseId, stored.state, at, error)
+      }
     }
     if ('error' in worked || state === undefined) {
       return parked(stored.caseId, stored.state, at, 'error' in worked ? worked.error : undefined)

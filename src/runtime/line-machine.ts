@@ -6,12 +6,15 @@ import { timesAhead } from '../case/times-ahead.ts'
 import { familyNumbers } from '../oncall/family-numbers.ts'
 import { numberText } from '../oncall/number-text.ts'
 import { wallTimeAt, weekdayOf, weekdays } from '../oncall/wall-time.ts'
+import { instant } from '../time/instant.ts'
 import type { Machine, RunningCase } from './machine.ts'
 import type { ParkedWhy } from './parking.ts'
 import type { LineNews } from './watch-pages.ts'
 
 /** The machine over the flows, clinic and settings of one line. */
 export function lineMachine(line: Line): Machine {
+  // Worked out once at the start: a wording that cannot say it is refused then, not at night.
+  const fixed = fallbackParts(line, instant(0))
   return {
     concerns: new Set(line.flows.flows.keys()),
     codeOf: (random4, at) => {
@@ -28,7 +31,13 @@ export function lineMachine(line: Line): Machine {
     renderReply: (state, effect, at, extra) => renderReply(line, caseState(state), effect, at, extra),
     timesAhead: (state, at) => timesAhead(line, caseState(state), at),
     renderPage: (state, effect, at) => renderPage(line, caseState(state), effect, at),
-    fallbackParts: at => fallbackParts(line, at),
+    fallbackParts: at => {
+      try {
+        return fallbackParts(line, at)
+      } catch {
+        return fixed
+      }
+    },
     linePage: news => linePieces(line, news),
     parkedPage: ({ code, why }) => [parkedWords(line, why), codeWords(line, code)].filter(piece => piece !== ''),
   }
@@ -57,11 +66,15 @@ function linePieces(line: Line, news: LineNews): readonly string[] {
 /** A page must go out whatever the wording lacks: its id, in capitals, is better than nothing. */
 function staffText(line: Line, id: string, values: Readonly<Record<string, string>> = {}): string {
   const wording = staffWording(line)
-  return wording?.has(id) === true ? wording.text(id, values) : id.toUpperCase()
+  try {
+    return wording?.has(id) === true ? wording.text(id, values) : id.toUpperCase()
+  } catch {
+    return id.toUpperCase()
+  }
 }
 
 function codeWords(line: Line, code: string | undefined): string {
   if (code === undefined) return ''
-  const wording = staffWording(line)
-  return wording?.has('page/code') === true ? wording.text('page/code', { code }) : code
+  const words = staffText(line, 'page/code', { code })
+  return words.includes(code) ? words : code
 }

@@ -1,3 +1,5 @@
+import type { Fault } from './fault.ts'
+
 /**
  * What may be written to the log. Nothing here can hold words of a family, a name, a number or an address: texts pass
  * only when they look like an id or a code, and anything else is left out by name.
@@ -27,6 +29,9 @@ const ALLOWED = new Set<string>([
 ] satisfies (keyof LogFields)[]) // biome-ignore format: one list
 
 const CODE = /^[A-Za-z0-9][A-Za-z0-9._:/-]{0,99}$/
+/** Digits enough for a telephone number or a date of birth: never part of a code; ids are made of them. */
+const MANY_DIGITS = /\d[\d.:/-]{4,}\d/
+const IDS = new Set<string>(['caseId', 'effectId'] satisfies (keyof LogFields)[])
 
 export type Log = (fields: LogFields) => void
 
@@ -50,9 +55,17 @@ function allowed(fields: LogFields): Record<string, string | number> {
   for (const [name, value] of Object.entries({ ...fields } as Readonly<Record<string, unknown>>)) {
     if (!ALLOWED.has(name)) continue
     if (typeof value === 'number' && Number.isFinite(value)) kept[name] = value
-    else if (typeof value === 'string') kept[name] = CODE.test(value) ? value : 'withheld'
+    else if (typeof value === 'string') {
+      const isCode = CODE.test(value) && (IDS.has(name) || !MANY_DIGITS.test(value))
+      kept[name] = isCode ? value : 'withheld'
+    }
   }
   return kept
+}
+
+/** A fault as the log may hold it: codes, ids, the class of an error. */
+export function faultFields({ code, error, ...rest }: Fault): LogFields {
+  return { what: code, ...rest, ...errorFields(error) }
 }
 
 /** The class of whatever was thrown and the file and line where it arose, without its message. */

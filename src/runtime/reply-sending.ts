@@ -76,6 +76,8 @@ export function replySending(deps: ReplySendingDependencies): Sending {
       return machine.renderReply(state, effect, at, { repeated: row.outcomeUnknown })
     } catch (error) {
       onFault({ code: 'render-failed', caseId: row.caseId, effectId: row.effectId, lane: 'family', error })
+      // The family is told to ring: a person must know of it, once a case.
+      deps.tell(row.caseId, { kind: 'personWanted', said: '' }, `${row.caseId}:unrendered`)
       return machine.fallbackParts(at)
     }
   }

@@ -99,10 +99,19 @@ export function createRuntime(deps: RuntimeDependencies): Runtime {
     deps.onFault(fault)
   }
   const clock = steadyClock(deps.clock, ms => onFault({ code: 'clock-stepped', ms }))
+  /** Words that do not fit, cut at their first piece: a page must go out. */
+  const fitPage: RuntimeDependencies['fitPage'] = (pieces, link) => {
+    try {
+      return deps.fitPage(pieces, link)
+    } catch (error) {
+      onFault({ code: 'render-failed', lane: 'page', error })
+      return `${pieces.find(piece => piece.trim() !== '') ?? 'CASE'} ${link}`
+    }
+  }
   const pagers = watchPagers({ clock, pagerOf: deps.pagerOf, onFault })
   const { pagerOf } = pagers
   const lineNews = watchPages({
-    ...{ clinic: deps.clinic, clock, random: deps.random, fitPage: deps.fitPage, pagerOf, onFault },
+    ...{ clinic: deps.clinic, clock, random: deps.random, fitPage, pagerOf, onFault },
     textOf: news => machine.linePage(news),
     link: deps.healthLink,
   })
@@ -132,7 +141,7 @@ export function createRuntime(deps: RuntimeDependencies): Runtime {
 
   const worker = createWorker({ ...deps, onFault, store, clock, committed: kick, turnedAway })
   const told = teller(worker, clock, onFault)
-  const sending = { ...deps, onFault, store, pagerOf, tell: told.tell }
+  const sending = { ...deps, onFault, store, pagerOf, fitPage, tell: told.tell }
   const shared = { store, clock, random: deps.random, onFault }
   const pages = laneLoop({ ...shared, rules: PAGE_LANE, sending: pageSending(sending) })
   const replies = laneLoop({ ...shared, rules: FAMILY_LANE, sending: replySending(sending) })

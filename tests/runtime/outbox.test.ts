@@ -439,9 +439,10 @@ describe('what cannot be rendered', () => {
     }
     const night = await world({ machine: { ...fakeMachine(), renderReply: broken, renderPage: broken } }).start()
     await night.say('danger')
-    expect(night.delivered.map(wordsOf)).toEqual([['fallback']])
+    // What was said, and what is said when a person is asked for because of it; no circle.
+    expect(night.delivered.map(wordsOf)).toEqual([['fallback'], ['fallback']])
     expect(night.paged.map(page => page.text)[0]).toMatch(/^PARKED broken Sun \d{4} https:/)
-    expect(night.faults.map(fault => fault.code)).toEqual(['render-failed', 'render-failed', 'render-failed'])
+    expect(new Set(night.faults.map(fault => fault.code))).toEqual(new Set(['render-failed']))
   })
 })
 
