@@ -24,7 +24,7 @@ const STEP_MS = 60_000
 const SETTINGS = '  ladder-urgent: [PT1M, PT62S, PT64S]\n'
 
 /**
- * A night with the real process, ten times as fast: a tube is out, answers lead to "go to hospital", the page goes out,
+ * A night with the real process, time passing fast: a tube is out, answers lead to "go to hospital", the page goes out,
  * nobody answers and the ladder goes to its end, a clinician takes the case by the link of the page, the family corrects an
  * answer and leaves, the clinician sets the outcome. The process is killed where the plan says, started again, and the
  * family's browser sends again what got no answer. At the end everything that was owed is collected.

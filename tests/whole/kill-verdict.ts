@@ -49,7 +49,10 @@ function pagesBroken({ pages, strayArrivals }: KillRecord, calm: KillRecord): st
     ...pages.flatMap(({ says, status, arrivals }) => {
       const unlabelled = arrivals.slice(1).filter(({ labelled }) => !labelled).length
       return [
-        ...(status === 'sent' ? [] : [`the page "${says}" is ${status}`]),
+        // Given up after answers that came too late, it has arrived all the same.
+        ...(status === 'sent' || (status === 'given-up' && arrivals.length > 0)
+          ? []
+          : [`the page "${says}" is ${status}`]),
         ...(arrivals.length > 0 ? [] : [`the page "${says}" reached nobody`]),
         ...(unlabelled === 0 ? [] : [`the page "${says}" came again ${unlabelled} times without saying so`]),
         ...(arrivals[0]?.cut !== true || arrivals.length > 1
