@@ -18,6 +18,14 @@ import { eventOfUnderstood, type Understand } from './understanding.ts'
 /** Messages that may wait; one more is turned away with `Busy`. */
 export const QUEUED_MAX = 1_000
 
+/**
+ * Messages of one chat that may wait for their turn; one more is asked to come back, so that a chat that floods neither
+ * keeps others waiting nor looks like a store that hangs. It never holds for danger or for whoever wants a person.
+ */
+const CHAT_QUEUED_MAX = 30
+/** Seconds until a chat that floods may come back. */
+const CHAT_COMES_BACK_S = 2
+
 /** A closed case still hears taps and small words for this long; afterwards they begin a new one. */
 const CLOSED_HEARS_MS = days(1)
 
@@ -169,6 +177,12 @@ export function createWorker(deps: WorkerDependencies): Worker {
     })
   }
 
+  /** Danger, despair and the wish for a person are heard however much else a chat has sent. */
+  function cannotWait(incoming: Incoming): boolean {
+    const kind = reading(incoming, undefined)?.kind
+    return kind === undefined || kind === 'danger' || kind === 'despair' || kind === 'person'
+  }
+
   function eventOf(incoming: Incoming, state: RunningCase, doubtful: boolean): CaseEvent {
     const { body } = incoming
     if (tappedConcern(body) !== undefined) return { kind: 'greeted' }
@@ -239,6 +253,8 @@ export function createWorker(deps: WorkerDependencies): Worker {
     async receive(incoming) {
       const limit = deps.queuedMax ?? QUEUED_MAX
       if (queue.size >= limit) throw new Busy(queue.size)
+      const ofChat = queue.sizeOf(keyOf(incoming))
+      if (ofChat >= CHAT_QUEUED_MAX && !cannotWait(incoming)) throw new Busy(ofChat, CHAT_COMES_BACK_S)
       try {
         await kept(queue.run(keyOf(incoming), () => take(incoming)))
       } catch (error) {

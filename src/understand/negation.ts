@@ -32,6 +32,7 @@ export function stanceOf(found: Found, reading: Reading, negation: Negation, ask
   // "no vomiting, no blood": each half of the phrase has its own denial.
   const isEachDenied = inside.length === 1 && before.length === 1 && inside[0]?.isNewItem === true
   if (all.some(denial => !denial.isPlain) || (all.length > 1 && !isEachDenied)) return 'unclear'
+  if (isSaidOfEarlier(found, tokens, negation)) return 'unclear'
   return isTakenBack(found, reading, negation, ask) ? 'unclear' : 'denied'
 }
 
@@ -136,6 +137,16 @@ function deniedAfter(found: Found, tokens: readonly Token[], negation: Negation)
   if (next === undefined || !/^[?:=\-–—]+$/.test(next.mark) || !negation.after.has(next.word)) return false
   const following = tokens[found.to + 2]
   return following === undefined || following.gap !== 'none'
+}
+
+/** "no blood now but earlier it was pouring": the phrase itself goes on, past a contrast, to what was there before. */
+function isSaidOfEarlier(found: Found, tokens: readonly Token[], negation: Negation): boolean {
+  const own = new Set(found.places)
+  const inside = tokens.slice(found.from, found.to + 1)
+  const contrast = inside.findIndex(
+    (token, at) => at > 0 && !own.has(found.from + at) && negation.contrast.has(token.word),
+  )
+  return contrast > 0 && inside.slice(contrast).some(token => negation.earlier.has(token.word))
 }
 
 /** "not blue any more" · "no blood now but earlier": said to be over, or taken back. */

@@ -2,6 +2,7 @@ import { mkdtempSync, rmSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import type { CaseState } from '../../src/case/state.ts'
+import { chatOf } from '../../src/channels/webchat/cookie.ts'
 import { type Bot, openBot } from '../../src/cli/bot.ts'
 import { DEMO_CLINIC, loadLine } from '../../src/cli/load-line.ts'
 import type { Server } from '../../src/http/server.ts'
@@ -54,6 +55,8 @@ export interface Shown {
   readonly serial: number | undefined
   /** Values of its buttons. */
   readonly values: readonly string[]
+  /** What stands in place of an answer where nothing was taken: a line above the question, or a page of its own. */
+  readonly refusal: string | undefined
   readonly markup: string
   readonly text: string
 }
@@ -146,7 +149,7 @@ function familyOf(origin: string, bot: Bot): Family {
     control: (control, subject) =>
       sent({ control, nonce: freshNonce(), ...(subject === undefined ? {} : { subject }) }),
     async state() {
-      const chat = await chatOfCookie(self.cookie)
+      const chat = chatOfCookie(self.cookie)
       const [stored] = await bot.store.casesOf({ channel: 'web', chat })
       return stored === undefined ? undefined : (JSON.parse(stored.state) as CaseState)
     },
@@ -160,8 +163,7 @@ function familyOf(origin: string, bot: Bot): Family {
   return self
 }
 
-async function chatOfCookie(cookie: string): Promise<string> {
-  const { chatOf } = await import('../../src/channels/webchat/cookie.ts')
+function chatOfCookie(cookie: string): string {
   return chatOf(cookie.split('=')[1] ?? '')
 }
 
@@ -181,7 +183,10 @@ export function shown(markup: string): Shown {
       ),
     )
   const ask = /<section class="ask"[^>]*data-serial="(\d+)">([\s\S]*?)<\/section>/.exec(markup)
+  const note = /<p class="note" role="alert">([\s\S]*?)<\/p>/.exec(markup)?.[1]
+  const page = /<main id="main"><h1>([\s\S]*?)<\/h1>\s*<p>([\s\S]*?)<\/p>/.exec(markup)
   return {
+    refusal: note === undefined ? (page === null ? undefined : plain(`${page[1]}. ${page[2]}`)) : plain(note),
     reply,
     question: ask === null ? undefined : plain(/<h2[^>]*>([\s\S]*?)<\/h2>/.exec(ask[2] ?? '')?.[1] ?? ''),
     serial: ask === null ? undefined : Number(ask[1]),

@@ -28,6 +28,7 @@ export function firstScreen(frame: LogFrame): Html {
 <section aria-labelledby="first-advice"><h2 id="first-advice">${wording('first-advice-heading')}</h2>
 ${partsOf(frame.firstAdvice, frame)}</section>
 <section aria-labelledby="first-ask"><h2 id="first-ask">${wording('first-ask')}</h2>
+${frame.note === undefined ? '' : html`<p class="note" role="alert">${frame.note}</p>`}
 <form method="post" action="/say" data-say>
 ${nonceField(frame)}
 ${big === undefined ? '' : html`<button class="main-button" name="concern" value="${big.id}">${big.label}</button>`}

@@ -1,0 +1,40 @@
+import { readFileSync, writeFileSync } from 'node:fs'
+import { join } from 'node:path'
+import { afterAll, beforeAll, describe, expect, test } from 'vitest'
+import { caregiverInputs } from './caregiver.ts'
+import { httpInputs } from './http.ts'
+import { type NightLine, nightLine } from './night-line.ts'
+import { badInputsPage } from './page.ts'
+import type { BadInput, Row } from './trying.ts'
+
+const PAGE = join(import.meta.dirname, '../../docs/safety/bad-inputs.md')
+const inputs: readonly BadInput[] = [...caregiverInputs, ...httpInputs].toSorted(
+  (a, b) => Number(a.id.slice(1)) - Number(b.id.slice(1)),
+)
+
+/** To print the page anew after a change of words: PRINT_BAD_INPUTS=1 npm test -- tests/bad-input */
+const isPrinting = process.env.PRINT_BAD_INPUTS === '1'
+
+describe('bad inputs through the whole bot', { timeout: 120_000 }, () => {
+  let line: NightLine
+  const rows = new Map<string, readonly Row[]>()
+  beforeAll(async () => {
+    line = await nightLine()
+  })
+  afterAll(() => line.stop())
+
+  test.each(inputs)('$id $name', async input => {
+    rows.set(input.id, await input.run(line))
+  })
+
+  test('none of it was a fault, none put the line in doubt, and the log holds none of the words', () => {
+    expect(line.logged).toEqual([])
+  })
+
+  test('docs/safety/bad-inputs.md says what was shown, word for word', () => {
+    expect([...rows.keys()].toSorted()).toEqual(inputs.map(({ id }) => id).toSorted())
+    const page = badInputsPage(inputs, rows)
+    if (isPrinting) writeFileSync(PAGE, page)
+    expect(page).toBe(readFileSync(PAGE, 'utf8'))
+  })
+})
