@@ -66,9 +66,11 @@ describe('messages', () => {
 
   test('the same reply twice in a row is reported; the same words ten minutes later are not', () => {
     const line = 'Still no answer from the clinic.'
-    expect(noReplyTwice([bot(line), bot(line, 1_500)], 1, 5_000)).toHaveLength(1)
-    expect(noReplyTwice([bot(line), bot(line, 601_010)], 1, 5_000)).toEqual([])
-    expect(noReplyTwice([bot(line), bot(`Sent again: ${line}`, 1_500)], 1, 5_000)).toEqual([])
+    const { begins } = shippedLines()
+    expect(noReplyTwice([bot(line), bot(line, 1_500)], 1, 5_000, begins)).toHaveLength(1)
+    expect(noReplyTwice([bot(line), bot(line, 601_010)], 1, 5_000, begins)).toEqual([])
+    expect(noReplyTwice([bot(line), bot(`Sent again: ${line}`, 1_500)], 1, 5_000, begins)).toEqual([])
+    expect(noReplyTwice([bot(begins), bot(begins, 1_500)], 1, 5_000, begins)).toEqual([])
   })
 
   test('a first reply without the holding advice is reported', () => {

@@ -145,7 +145,7 @@ async function check({ ledger, lines }: World, run: FamilyRun): Promise<void> {
   if (page === undefined) return
   ledger.broken.push(
     ...onceInTheLog(chat.posts, page.lines, chat.id),
-    ...noReplyTwice(page.lines, chat.id, WITHIN_MS),
+    ...noReplyTwice(page.lines, chat.id, WITHIN_MS, lines.begins),
     ...ledger.clinicianWords(chat, page.lines),
   )
   chat.decided = firstDecisions(page.lines, chat.id, lines)

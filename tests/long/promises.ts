@@ -72,14 +72,18 @@ export function answeredInTime(posts: readonly Post[], within: number): Broken[]
     }))
 }
 
-/** Two neighbouring lines of the bot, alike and within `within` ms. */
-export function noReplyTwice(lines: readonly ReadLine[], chat: number, within: number): Broken[] {
+/**
+ * Two neighbouring lines of the bot, alike and within `within` ms.
+ * @param begins stands in the first reply of a case: those of two children are alike
+ */
+export function noReplyTwice(lines: readonly ReadLine[], chat: number, within: number, begins: string): Broken[] {
   return lines.flatMap((line, i) => {
     const before = lines[i - 1]
     const isTwice =
       line.who === 'bot' &&
       before?.who === 'bot' &&
       line.text !== '' &&
+      !line.text.includes(begins) &&
       before.text === line.text &&
       Math.abs(line.at - before.at) <= within
     return isTwice ? [{ promise: 'no-reply-twice' as const, chat, what: line.text.slice(0, 80) }] : []
