@@ -13,6 +13,7 @@ import { root } from './process.ts'
 const isLong = process.env.LONG === '1'
 const seed = Number(process.env.SEED ?? 20_260_301)
 const plans = isLong ? allPlans(seed) : somePlans(seed, 6)
+const CALM: KillPlan = { name: 'never killed', kills: [] }
 /** Runs at once, each with a process of its own. */
 const AT_ONCE = 3
 
@@ -22,21 +23,22 @@ describe('killed anywhere, started again: the night ends as if nothing had happe
 
   beforeAll(
     async () => {
-      calm = await killRun({ name: 'never killed', kills: [] })
-      rows.push(rowOf(calm, calm))
-      const left = [...plans]
-      const rowOfRun = (plan: KillPlan): Promise<KillRow> =>
-        killRun(plan).then(
-          record => rowOf(record, calm),
-          error => notEnded(plan, String(error)),
-        )
+      const ended = new Map<string, KillRecord | string>()
+      const left = [CALM, ...plans]
       const work = async (): Promise<void> => {
         for (let plan = left.shift(); plan !== undefined; plan = left.shift()) {
-          rows.push(await rowOfRun(plan))
-          if (isLong) console.log(`${rows.length} of ${plans.length + 1} runs: ${plan.name}`)
+          ended.set(plan.name, await killRun(plan).catch((error: unknown) => String(error)))
+          if (isLong) console.log(`${ended.size} of ${plans.length + 1} runs: ${plan.name}`)
         }
       }
       await Promise.all(Array.from({ length: AT_ONCE }, work))
+      const found = ended.get(CALM.name)
+      if (found === undefined || typeof found === 'string') throw new Error(found)
+      calm = found
+      for (const plan of [CALM, ...plans]) {
+        const record = ended.get(plan.name) ?? 'it was not begun'
+        rows.push(typeof record === 'string' ? notEnded(plan, record) : rowOf(record, calm))
+      }
       console.log(killTable(rows))
       if (isLong) writeFigures(rows)
     },
