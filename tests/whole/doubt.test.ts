@@ -1,10 +1,12 @@
 import { spawn } from 'node:child_process'
 import { fileURLToPath } from 'node:url'
+import { IntlMessageFormat } from 'intl-messageformat'
 import { afterEach, beforeEach, describe, expect, test } from 'vitest'
 import type { Incoming, Outgoing } from '../../src/case/message.ts'
 import type { Channel } from '../../src/channels/channel.ts'
 import { type Bot, type BotOptions, openBot } from '../../src/cli/bot.ts'
-import { DEMO_CLINIC, loadLine } from '../../src/cli/load-line.ts'
+import { DEMO_CLINIC, type LoadedLine, loadLine } from '../../src/cli/load-line.ts'
+import type { Catalogue } from '../../src/flow/wording.ts'
 import type { Server } from '../../src/http/server.ts'
 import { boardPager } from '../../src/pagers/board.ts'
 import { septetsOf } from '../../src/pagers/page-text.ts'
@@ -49,6 +51,7 @@ async function aNight(
   clock: Clock,
   page: (one: Page) => Promise<Paged>,
   origin = () => 'http://localhost',
+  line: LoadedLine = loaded as LoadedLine,
 ): Promise<Night> {
   const disk = failingStore()
   const told: Outgoing[] = []
@@ -75,7 +78,7 @@ async function aNight(
   const pagers = new Map(['board', 'smtp', 'webhook'].map(id => [id, pager(id)]))
   const board = boardPager()
   const options: BotOptions = {
-    loaded: loaded as NonNullable<typeof loaded>,
+    loaded: line,
     dataDir: folder.path,
     isThrowaway: true,
     clock,
@@ -203,6 +206,83 @@ describe('a store that fails, through the whole bot', () => {
   })
 })
 
+/** A catalogue one of whose texts wants a value that nobody gives. */
+function withoutAValue(catalogue: Catalogue, id: string): Catalogue {
+  const text: Catalogue['text'] = (wanted, values) =>
+    wanted === id ? String(new IntlMessageFormat('Since {never}', 'en').format({})) : catalogue.text(wanted, values)
+  return { ...catalogue, has: wanted => catalogue.has(wanted), text }
+}
+
+describe('words that cannot be worked out, through the whole bot', () => {
+  /** The shipped line, with one text that wants a value which nobody gives. */
+  function lackingAValue(id: string): LoadedLine {
+    const shipped = loaded as LoadedLine
+    const { line } = shipped
+    const lacking = (all: ReadonlyMap<string, Catalogue>): ReadonlyMap<string, Catalogue> =>
+      new Map([...all].map(([language, catalogue]) => [language, withoutAValue(catalogue, id)] as const))
+    const flows = new Map(
+      [...line.flows.flows].map(([name, flow]) => [name, { ...flow, wording: lacking(flow.wording) }] as const),
+    )
+    return { ...shipped, line: { ...line, flows: { ...line.flows, flows, wording: lacking(line.flows.wording) } } }
+  }
+
+  test('in a reply: the family gets the fixed text with the numbers, and a person is paged once', async () => {
+    const clock = handClock(instant(NIGHT))
+    const night = await aNight(clock, async () => ({ kind: 'accepted' }), undefined, lackingAValue('ask/in-opening'))
+    await night.say('her tube is out')
+    await clock.advance(minutes(1), night.bot.runtime.idle)
+    expect(wordsOf(night.told)).toMatch(/Something is wrong with this line\. Ring \+1 212 555 01\d\d now\./)
+    expect(night.log.map(({ what }) => what)).toContain('render-failed')
+    expect(night.paged.length).toBeGreaterThan(0)
+    const paged = night.paged.length
+    await night.say('hello?')
+    await clock.advance(seconds(30), night.bot.runtime.idle)
+    expect(new Set(night.paged.slice(0, paged).map(({ kind }) => kind))).toEqual(new Set(['page']))
+    expect(night.told.length).toBeLessThan(8)
+  })
+
+  test('in the fixed text itself: the line does not start', async () => {
+    await expect(
+      aNight(handClock(instant(NIGHT)), async () => ({ kind: 'accepted' }), undefined, lackingAValue('say/fallback')),
+    ).rejects.toThrow('never')
+  })
+
+  test('in a page: it goes out all the same, with what it is about', async () => {
+    const clock = handClock(instant(NIGHT))
+    const broken = lackingAValue('page/code')
+    const night = await aNight(clock, async () => ({ kind: 'accepted' }), undefined, broken)
+    await night.say('her tube is out and her lips are blue')
+    await clock.advance(seconds(5), night.bot.runtime.idle)
+    expect(night.paged.length).toBeGreaterThan(0)
+    expect(night.paged[0]?.text).toMatch(/^CASE STOPPED by a fault\..* \w{3} \d{4}/)
+  })
+})
+
+describe('thanks, through the whole bot', () => {
+  test('page nobody again once a clinician has the case; a question mark does', async () => {
+    const clock = handClock(instant(NIGHT))
+    const night = await aNight(clock, async () => ({ kind: 'accepted' }))
+    await night.say('her tube is out and her lips are blue')
+    const [stored] = await night.bot.store.casesOf(CHAT)
+    const caseId = stored?.caseId ?? ''
+    const by = { id: 'amara', name: 'Amara Osei', role: 'feeding nurse' }
+    await night.bot.runtime.act(caseId, { kind: 'pageAcknowledged', by, doing: { kind: 'ringing-now' } })
+    await clock.advance(seconds(1), night.bot.runtime.idle)
+    // The one question that is open is for a number; then nothing is asked.
+    await night.say('202 555 0142')
+    await clock.advance(seconds(1), night.bot.runtime.idle)
+    const pagesOf = async () => (await night.bot.store.outboxOf(caseId)).filter(row => row.lane === 'page').length
+    const before = await pagesOf()
+    await night.say('ok thank you so much')
+    expect(wordsOf(night.told.slice(-1))).toMatch(
+      /^Noted\. This line stays open[\s\S]*ring \+1 212 555 01\d\d[\s\S]*911/,
+    )
+    expect(await pagesOf()).toBe(before)
+    await night.say('thanks, are you sure?')
+    expect(await pagesOf()).toBeGreaterThan(before)
+  })
+})
+
 describe('the pages of the web, while the store fails', { timeout: 60_000 }, () => {
   async function onTheWeb(): Promise<{ night: Night; origin: string; paged: Page[] }> {
     let origin = ''
@@ -225,7 +305,10 @@ describe('the pages of the web, while the store fails', { timeout: 60_000 }, () 
       await family.open('/')
       await family.press('Send', { text: 'her tube has just come out' })
       expect(family.page().text).toContain('Nothing. It is empty')
-      await eventually('a quiet line', async () => (await (await fetch(`${origin}/health`)).json()).ok)
+      await eventually(
+        'a quiet line',
+        async () => ((await (await fetch(`${origin}/health`)).json()) as { ok: boolean }).ok,
+      )
       night.disk.fail(how)
 
       const posted = await family.press('Nothing. It is empty')
@@ -256,7 +339,7 @@ describe('the pages of the web, while the store fails', { timeout: 60_000 }, () 
       }
       expect(json.status).toBe(503)
       expect(json.headers.get('retry-after')).toBe('2')
-      expect((await json.json()).words).toContain('Ring a number below now.')
+      expect(((await json.json()) as { words: string }).words).toContain('Ring a number below now.')
 
       expect(
         new Set(night.paged.filter(({ text }) => text.startsWith('LINE CANNOT')).map(({ to }) => to.id)).size,
@@ -264,10 +347,9 @@ describe('the pages of the web, while the store fails', { timeout: 60_000 }, () 
       const health = await fetch(`${origin}/health`)
       expect(health.status).toBe(503)
       const told = await health.text()
-      expect(JSON.parse(told)).toMatchObject({
-        ok: false,
-        doubts: [{ what: 'store-silent', since: expect.stringMatching(/^2026-.*Z$/) }],
-      })
+      const { ok, doubts } = JSON.parse(told)
+      expect(ok).toBe(false)
+      expect(doubts[0]).toEqual({ what: 'store-silent', since: expect.stringMatching(/^20\d\d-.*Z$/) })
       expect(told).not.toContain('tube')
 
       night.disk.mend()
