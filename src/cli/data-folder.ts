@@ -11,6 +11,8 @@ export interface DataFolder {
   readonly caseKeysFile: string
   /** The clinic's keys. Not made here: without them nothing that is stored can be read. */
   readonly clinicKeysFile: string
+  /** Locked by the process that serves the folder. */
+  readonly servingFile: string
   /** 256 random bits, made at the first start; readable by the owner only. */
   readonly key: Buffer
   readonly lastAlive: { read(): Promise<Instant | undefined>; write(at: Instant): Promise<void> }
@@ -29,6 +31,7 @@ export function dataFiles(folder: string) {
     databaseFile: join(folder, 'smallhours.sqlite'),
     caseKeysFile: join(folder, 'keys.sqlite'),
     clinicKeysFile: join(folder, 'clinic-keys'),
+    servingFile: join(folder, 'serving'),
     signingKeyFile: join(folder, 'signing-key'),
     aliveFile: join(folder, 'last-alive'),
   }

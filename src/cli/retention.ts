@@ -11,6 +11,8 @@ export interface RetentionPorts {
   readonly clock: Clock
   /** How long a closed case is kept. */
   readonly keep: Milliseconds
+  /** Told how many cases each purge erased, none included: that it ran is what the clinic promised. */
+  readonly onPurged: (count: number) => void
   readonly onFault: (error: unknown) => void
 }
 
@@ -21,7 +23,7 @@ export interface Retention {
   stop(): Promise<void>
 }
 
-export function retention({ store, clock, keep, onFault }: RetentionPorts): Retention {
+export function retention({ store, clock, keep, onPurged, onFault }: RetentionPorts): Retention {
   let cancel = () => {}
   let running: Promise<void> = Promise.resolve()
   let stopped = false
@@ -38,7 +40,7 @@ export function retention({ store, clock, keep, onFault }: RetentionPorts): Rete
   async function purge(): Promise<void> {
     try {
       const now = clock.now()
-      await store.purge(before(now, keep), now)
+      onPurged((await store.purge(before(now, keep), now)).length)
     } catch (error) {
       onFault(error)
     }

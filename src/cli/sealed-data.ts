@@ -1,8 +1,10 @@
-import { existsSync } from 'node:fs'
+import { existsSync, statSync } from 'node:fs'
 import { addClinicKey, ClinicKeysUnusable, readClinicKeys } from '../store/clinic-keys.ts'
 import type { ClinicKeys } from '../store/seal.ts'
 import { type OnUnreadable, type SealedStore, sealedStore } from '../store/sealed-store.ts'
 import { type CaseKeyFile, openCaseKeys } from '../store/sqlite/case-keys.ts'
+import { StoreUnusable } from '../store/sqlite/database.ts'
+import { claimServing } from '../store/sqlite/serving-lock.ts'
 import { openSqliteStore } from '../store/sqlite/sqlite-store.ts'
 import type { Content } from '../store/store.ts'
 import { instant } from '../time/instant.ts'
@@ -15,6 +17,8 @@ export interface SealedDataOptions {
    * key, and a file that others may read is made its owner's alone.
    */
   readonly mode: 'clinic' | 'demonstration'
+  /** The line itself, of which there may be one: a second on the folder is refused. Default: a command beside it. */
+  readonly isServing?: boolean
   readonly onUnreadable: OnUnreadable
   /** Told when the clinic's keys could be read before and now cannot; the ones in memory go on being used. */
   readonly onFault: (error: unknown) => void
@@ -36,6 +40,25 @@ export interface SealedData {
  * @throws ClinicKeysUnusable, StoreUnusable; the message says what to do
  */
 export async function openSealedData(options: SealedDataOptions): Promise<SealedData> {
+  if (options.isServing !== true) return opened(options)
+  const claim = claimServing(options.data.servingFile, process.pid)
+  try {
+    const sealed = await opened(options)
+    const close = async () => {
+      try {
+        await sealed.store.close()
+      } finally {
+        claim.release()
+      }
+    }
+    return { ...sealed, store: { ...sealed.store, close } }
+  } catch (error) {
+    claim.release()
+    throw error
+  }
+}
+
+async function opened(options: SealedDataOptions): Promise<SealedData> {
   const { data, mode } = options
   const isNew = !existsSync(data.clinicKeysFile) && !existsSync(data.caseKeysFile)
   if (isNew && mode === 'demonstration') addClinicKey(data.clinicKeysFile)
@@ -46,6 +69,7 @@ export async function openSealedData(options: SealedDataOptions): Promise<Sealed
   const keys = openCaseKeys({ file: data.caseKeysFile, clinicKeys })
   try {
     refuseMissing(data, keys, clinicKeys())
+    refuseLostDatabase(data, keys)
     const store = openSqliteStore<Content>({ file: data.databaseFile })
     try {
       if (keys.count() === 0) refuseKeyless(data, (await store.recent(instant(0))).length)
@@ -80,6 +104,17 @@ function refuseMissing(data: DataFolder, keys: CaseKeyFile, { of }: ClinicKeys):
       `${data.clinicKeysFile}: the key ${id} is missing, and ${count} cases are locked with it. Put its line back from the saved copy`,
     )
   }
+}
+
+/** A database made anew beside keys of cases: the families of that night would meet a line that knows nothing of them. */
+function refuseLostDatabase({ databaseFile, caseKeysFile }: DataFolder, keys: CaseKeyFile): void {
+  const holds = (file: string) => existsSync(file) && statSync(file).size > 0
+  const isThere = holds(databaseFile) || holds(`${databaseFile}-wal`)
+  if (isThere || keys.count() === 0) return
+  throw new StoreUnusable(
+    `store file ${databaseFile} is missing or empty, and ${caseKeysFile} holds keys of ${keys.count()} cases. Restore the newest ` +
+      'backup of both and ring every family that wrote since. If there is none: name a new folder with --data',
+  )
 }
 
 function refuseKeyless(data: DataFolder, cases: number): void {

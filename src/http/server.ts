@@ -16,7 +16,10 @@ export interface ServerPorts {
   readonly mounts: readonly Mounted[]
   /** `ok: false` answers 503; the rest is shown as JSON and must name no child. */
   health(): Promise<{ readonly ok: boolean } & Readonly<Record<string, unknown>>>
-  /** Seconds after which to come back when the line takes nothing more now; undefined when it does. Asked on every POST. */
+  /**
+   * Seconds after which to come back when the line takes nothing more now; undefined when it does. Asked on every POST of a
+   * family. A clinician's press is never turned away: it is what a family is waiting for.
+   */
   busySeconds(): number | undefined
   /** A whole page, worked out at the start: what families see when all else fails. Plain words and the numbers. */
   readonly fallback: { readonly markup: string; readonly nonce: string }
@@ -77,9 +80,9 @@ export function answering(ports: Omit<ServerPorts, 'port'>): (request: Request) 
     const { pathname } = new URL(request.url)
     try {
       if (pathname === '/health') return await healthResponse(ports)
-      const seconds = request.method === 'POST' ? ports.busySeconds() : undefined
-      if (seconds !== undefined) return fallbackResponse(ports, 503, { 'Retry-After': String(Math.ceil(seconds)) })
       const mount = mounts.find(({ path }) => fits(pathname, path)) ?? ports.family
+      const seconds = request.method === 'POST' && mount === ports.family ? ports.busySeconds() : undefined
+      if (seconds !== undefined) return fallbackResponse(ports, 503, { 'Retry-After': String(Math.ceil(seconds)) })
       return await mount.fetch(request)
     } catch (error) {
       const name = error instanceof Error ? error.name : typeof error

@@ -109,6 +109,39 @@ describe('a data folder', () => {
   })
 })
 
+describe('a data folder that is served', () => {
+  const serving = () =>
+    openSealedData({
+      ...{ data: openDataFolder(folder, systemRandom()), mode: 'demonstration', isServing: true },
+      onUnreadable: ({ error }) => faults.push(error),
+      onFault: error => faults.push(error),
+    })
+
+  test('is refused to a second that would serve it, in words, and free again once the first has stopped', async () => {
+    const first = await serving()
+    await first.store.commit(step('sun', 0))
+    await expect(serving()).rejects.toThrow(
+      new RegExp(`serving: another process \\(number ${process.pid}\\) serves this data folder. Stop it first`),
+    )
+    // Commands beside it look, erase and rotate.
+    const beside = await open('demonstration')
+    expect((await beside.store.load('sun'))?.seq).toBe(1)
+    await beside.store.close()
+    expect(await first.store.commit(step('sun', 1))).toBe('committed')
+    await first.store.close()
+    const second = await serving()
+    expect((await second.store.load('sun'))?.seq).toBe(2)
+    await second.store.close()
+  }, 20_000)
+
+  test('is free again at once after a start that was refused for another reason', async () => {
+    writeFileSync(inFolder('smallhours.sqlite'), 'no database at all. '.repeat(300))
+    await expect(serving()).rejects.toThrow(/cannot be opened/)
+    rmSync(inFolder('smallhours.sqlite'))
+    await (await serving()).store.close()
+  })
+})
+
 describe('retention', () => {
   test('purges a minute after the start and then every day, by the wall’s time, and goes on after a failure', async () => {
     const clock = handClock(night)
@@ -118,23 +151,31 @@ describe('retention', () => {
       purge: async (olderThan: Instant, now: Instant) => {
         calls.push([olderThan, now])
         if (fails) throw new Error('the disk is full')
-        return []
+        return ['sun', 'moon']
       },
     } as unknown as SealedStore
     const failed: unknown[] = []
     const settled = async () => void (await new Promise(setImmediate))
-    const keeping = retention({ store, clock, keep: days(90), onFault: error => failed.push(error) })
+    const told: number[] = []
+    const keeping = retention({
+      ...{ store, clock, keep: days(90) },
+      onPurged: count => told.push(count),
+      onFault: error => failed.push(error),
+    })
     keeping.start()
     await clock.advance(minutes(0.9), settled)
     expect(calls).toEqual([])
     await clock.advance(minutes(0.1), settled)
     expect(calls).toEqual([[instant(night + 60_000 - 90 * 86_400_000), night + 60_000]])
     expect(failed).toHaveLength(1)
+    expect(told).toEqual([])
     fails = false
     await clock.advance(hours(23.9), settled)
     expect(calls).toHaveLength(1)
     await clock.advance(hours(0.2), settled)
     expect(calls).toHaveLength(2)
+    // Each time, how many; never which.
+    expect(told).toEqual([2])
     await keeping.stop()
     await clock.advance(days(3), settled)
     expect(calls).toHaveLength(2)

@@ -79,6 +79,14 @@ describe('one server', () => {
     expect((await at('/')).status).toBe(200)
   })
 
+  test('a line that takes nothing more from families takes a clinician’s press all the same', async () => {
+    const { at, server } = await start({ busySeconds: () => 5 })
+    const headers = { origin: `http://127.0.0.1:${server.port}`, 'content-type': 'application/x-www-form-urlencoded' }
+    const press = await at('/p/token-good', { method: 'POST', body: 'do=nothing-of-the-kind', headers })
+    expect(press.status).not.toBe(503)
+    expect(press.headers.get('retry-after')).toBeNull()
+  })
+
   test('a part that throws leaves the fixed page with the numbers, never a trace of the fault', async () => {
     const broken = {
       fetch: async () => {

@@ -45,6 +45,7 @@ export function openDatabase(file: string, busyTimeoutMs: number, kind: Database
   const db = opened(path, busyTimeoutMs)
   try {
     setUp(db, path, kind)
+    refuseDamaged(db, path)
     migrate(db, path, kind)
   } catch (error) {
     db.close()
@@ -81,6 +82,13 @@ function setUp(db: DatabaseSync, path: string, { applicationId }: DatabaseKind):
   db.exec(
     'PRAGMA secure_delete = ON; PRAGMA trusted_schema = OFF; PRAGMA wal_autocheckpoint = 0; PRAGMA temp_store = MEMORY',
   )
+}
+
+/** Every page is looked at, indices are not: some tenths of a second for a hundred megabytes. */
+function refuseDamaged(db: DatabaseSync, path: string): void {
+  const found = pragma(db, 'quick_check(1)')
+  if (found !== 'ok')
+    throw new StoreUnusable(`store file ${path} is damaged: ${String(found).replace(/\s+/g, ' ')}. ${RESTORE}`)
 }
 
 /** Runs the migrations the file has not seen, each in a transaction of its own that also writes its number. */
@@ -149,7 +157,29 @@ function pragma(db: DatabaseSync, text: string): unknown {
 
 function asUnusable(error: unknown, path: string): StoreUnusable {
   if (error instanceof StoreUnusable) return error
-  return new StoreUnusable(`store file ${path} cannot be opened: ${wordsOf(error)}`, { cause: error })
+  const what = `store file ${path} cannot be opened: ${wordsOf(error)}`
+  const todo = toDo(error)
+  return new StoreUnusable(todo === undefined ? what : `${what}. ${todo}`, { cause: error })
+}
+
+function toDo(error: unknown): string | undefined {
+  if (!(error instanceof Error)) return undefined
+  if ('errcode' in error) return TO_DO[Number(error.errcode) & 0xff]
+  const isForbidden = 'code' in error && ['EACCES', 'EPERM', 'EROFS'].includes(String(error.code))
+  return isForbidden ? TO_DO[8] : undefined
 }
 
 const wordsOf = (error: unknown): string => (error instanceof Error ? error.message : String(error))
+
+const RESTORE = 'Keep it as it is, and restore the newest backup of this folder: docs/operating/keys-and-erasure.md'
+
+/** What to do, by SQLite's primary result codes (its documentation, "Result and Error Codes"). */
+const TO_DO: Readonly<Record<number, string>> = {
+  5: 'Another process holds it: stop that one, or wait until its backup has ended',
+  8: 'The file, its folder or the disk is read-only: give this user the right to write there',
+  10: 'The disk does not read or write: look at it before anything else, and copy this folder to another',
+  11: RESTORE,
+  13: 'The disk is full: make room, then start again. Nothing that was answered is lost',
+  14: 'Look whether the folder is there, and whether this user may write in it',
+  26: RESTORE,
+}
