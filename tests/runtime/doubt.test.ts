@@ -222,3 +222,51 @@ describe('pages about the line', () => {
     expect(linePages(night, 'down')).toHaveLength(3)
   })
 })
+
+describe('a stored case that cannot be trusted', () => {
+  /** Writes a state of one's own over a case that has just begun, as damage or another release would. */
+  async function overwritten(state: (before: string) => string): Promise<World> {
+    const night = await world().start()
+    await night.say('the tube is out')
+    const [stored] = await night.store.casesOf(CHAT)
+    if (stored === undefined) throw new Error('no case')
+    await night.store.commit({
+      caseId: stored.caseId, chat: CHAT, from: stored.seq, at: stored.changedAt, closed: false,
+      state: state(stored.state), event: '{}', effects: '[]', outbox: [], alarms: { set: [], cancel: [] },
+    }) // biome-ignore format: one record
+    return night
+  }
+
+  it.each<[string, (before: string) => string]>([
+    ['torn', before => before.slice(0, 40)],
+    ['empty', () => ''],
+    ['of another program', () => '{"hello":"there"}'],
+    ['nothing', () => 'null'],
+    ['a number', () => '7'],
+    ['parked, with what says so torn', () => '{"parked":{"why":"broken"},"state":null}'],
+    [
+      'parked, with a time that is none',
+      () => '{"parked":{"at":"x","pagedAt":"x","pagedTimes":"y","why":"broken"},"state":"{"}',
+    ],
+  ])('%s: the family gets the numbers, everyone is paged, and a clinician can take and end it', async (_, state) => {
+    const night = await overwritten(state)
+    const before = night.paged.length
+    await night.say('one')
+    expect(wordsOf(night.delivered.at(-1) as never)).toEqual(['fallback'])
+    expect(new Set(night.paged.slice(before).map(page => page.to.id))).toEqual(new Set(['amara', 'ben']))
+    expect(night.paged.slice(before).every(page => page.text.startsWith('PARKED broken'))).toBe(true)
+    expect(night.faults.map(fault => fault.code)).not.toContain('store-failed')
+    const caseId = await night.caseId()
+    await night.runtime.act(caseId, { kind: 'pageAcknowledged', by: amara, doing: { kind: 'ringing-now' } })
+    await night.runtime.act(caseId, { kind: 'outcomeSet', by: amara, outcome: 'spoken', doNotWrite: false })
+    expect((await night.store.load(caseId))?.closed).toBe(true)
+  })
+
+  it('and an alarm that comes due finds it: people are paged though nobody writes', async () => {
+    const night = await overwritten(() => '{"hello":"there"}')
+    const before = night.paged.length
+    await night.advance(minutes(11))
+    expect(night.paged.slice(before).map(page => page.text.slice(0, 13))).toContain('PARKED broken')
+    expect(night.delivered.map(wordsOf)).toContainEqual(['fallback'])
+  })
+})

@@ -387,6 +387,42 @@ describe('the pages of the web, while the store fails', { timeout: 60_000 }, () 
   })
 })
 
+describe('the board', { timeout: 60_000 }, () => {
+  test('says what cannot be trusted and since when, and shows every case though one cannot be read', async () => {
+    let origin = ''
+    const clock = handClock(instant(NIGHT))
+    const night = await aNight(
+      clock,
+      async () => ({ kind: 'refused', reason: 'no such address' }),
+      () => origin,
+    )
+    const server = await night.bot.serve(0)
+    open.push(server)
+    origin = `http://127.0.0.1:${server.port}`
+    await night.say('her tube is out and her lips are blue')
+    const [stored] = await night.bot.store.casesOf(CHAT)
+    if (stored === undefined) throw new Error('no case')
+    const { caseId } = stored
+    const chat = { channel: CHAT.channel, chat: 'another' }
+    await night.bot.store.commit({
+      caseId: 'b'.repeat(32), chat, from: 0, at: stored.changedAt, closed: false,
+      state: '{"torn":', event: '{}', effects: '[]', outbox: [], alarms: { set: [], cancel: [] },
+    }) // biome-ignore format: one record
+    const board = visit(origin)
+    await board.open('/board')
+    expect(board.page().status).toBe(200)
+    expect(board.page().text).toContain('Ring the emergency number, told')
+    expect(board.page().text).toContain('CASE STOPPED by a fault')
+    expect(board.page().text).not.toContain('The line cannot be trusted now')
+    await clock.advance(minutes(3), night.bot.runtime.idle)
+    await board.open('/board')
+    expect(board.page().text).toMatch(
+      /The line cannot be trusted now.*A way of paging takes nothing \(\w+\) since 2:10/,
+    )
+    expect(board.page().text).not.toContain(caseId)
+  })
+})
+
 describe('the real process', { timeout: 60_000 }, () => {
   const node = `${root}/node_modules/.bin/node`
 
