@@ -22,6 +22,7 @@ import type { Machine } from '../runtime/machine.ts'
 import { createRuntime, type Runtime } from '../runtime/runtime.ts'
 import { sha256 } from '../runtime/system-clock.ts'
 import type { Health } from '../runtime/watch-health.ts'
+import { QUEUED_MAX } from '../runtime/worker.ts'
 import type { Store } from '../store/store.ts'
 import { dayText } from '../time/local-time.ts'
 import { readDate, readDuration, readMoment } from '../time/phrases.ts'
@@ -54,6 +55,8 @@ export interface BotOptions {
   readonly through?: (store: Store) => Store
   /** The loops stand for good: the process must end with an error, so that another one begins. */
   readonly onStanding?: () => void
+  /** Messages that may wait; one more is turned away with 503. Default {@link QUEUED_MAX}. */
+  readonly queuedMax?: number
   /** In place of the clinic's own pagers. */
   readonly pagers?: BotPagers
   /** The data folder is thrown away afterwards: its keys are made, as in a demonstration. */
@@ -96,6 +99,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     onPurged: count => log({ what: 'cases-purged', count }),
     onFault: error => storeFault(error),
   })
+  const queuedMax = options.queuedMax ?? QUEUED_MAX
   const now = () => clock.now()
   const secret = `whsec_${data.key.toString('base64')}`
   const pagers =
@@ -124,6 +128,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     ...(options.onStanding === undefined ? {} : { onStanding: options.onStanding }),
     lastAlive: data.lastAlive,
     askedAgainAfter: line.settings['asked-again-after'],
+    queuedMax,
   })
   const foot = () => footOf(loaded, words)
   const firstAdvice = () => firstAdviceOf(loaded, now())
@@ -187,7 +192,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
         ...(line.clinic.demonstration ? [{ path: '/board', fetch: (request: Request) => pages.fetch(request) }] : []),
       ],
       health: async () => healthText(await runtime.health()),
-      busySeconds: () => (runtime.figures().queued > 1_000 ? 5 : undefined),
+      busySeconds: () => (runtime.figures().queued > queuedMax ? 5 : undefined),
       fallback,
       onFault: ({ name, where }) => log({ what: 'http-fault', error: name, place: where }),
       port,
