@@ -24,7 +24,7 @@ export function lineUnderstanding(
       zone: line.clinic.zone,
       ...(question === undefined ? {} : { question, otherLabels: labels(state?.concern ?? '', question.fact) }),
       ...(state === undefined ? {} : { answers: answersOf(state) }),
-      ...(body.kind === 'choice' ? earlier(line, state as CaseState | undefined, body.serial) : {}),
+      ...(body.kind === 'choice' ? labelTapped(line, state as CaseState | undefined, body.serial) : {}),
       ...(question === undefined || fact === undefined ? {} : { fact: { ...fact, id: question.fact } }),
       readBack: state?.open?.readBack !== undefined,
     })
@@ -36,18 +36,18 @@ function answersOf(state: RunningCase): Readonly<Record<string, Answer>> {
   return Object.fromEntries(Object.entries(answers).map(([fact, { answer }]) => [fact, answer]))
 }
 
-/** Labels of the question that a tap belongs to, where that is not the open one. */
-function earlier(
+/** Labels of the question that a tap belongs to, by its serial. */
+function labelTapped(
   line: Line,
   state: CaseState | undefined,
   serial: number,
-): Pick<UnderstandContext, 'earlierLabel'> | undefined {
+): Pick<UnderstandContext, 'tappedLabel'> | undefined {
   const fact = state?.askedBySerial?.[serial]
-  if (state === undefined || fact === undefined || serial === state.open?.serial) return undefined
+  if (state === undefined || fact === undefined) return undefined
   const wording = wordingOf(line, state.concern)
   const ids = (value: string) => [`option/${fact}/${value}`, `option/${value}`]
   return {
-    earlierLabel: value => {
+    tappedLabel: value => {
       const id = ids(value).find(one => wording.has(one))
       return id === undefined ? undefined : wording.text(id)
     },

@@ -44,6 +44,9 @@ const TURNED_AWAY_MOST = 10_000
 /** Wording id of what an ended case says when its flow has nothing to say. */
 const CLOSED = 'closed'
 
+/** Wording id of what is said where a step has nothing to say to a message, as "not yet" on the road: nobody meets silence. */
+const HERE_STILL = 'here-still'
+
 /** Most characters of a message that are written down where it could not be read. */
 const SAID_MAX = 4_000
 
@@ -170,7 +173,7 @@ export function createWorker(deps: WorkerDependencies): Worker {
       caseId,
       eventFor: ({ state }) =>
         state === undefined ? rawEvent(incoming) : eventOf(incoming, state, how.doubtful === true),
-      ...(how.ended === true ? { replyAtLeast: CLOSED } : {}),
+      replyAtLeast: how.ended === true ? CLOSED : HERE_STILL,
       raw: rawEvent(incoming),
       delivery: deliveryOf(incoming),
       ...firstWords(incoming),

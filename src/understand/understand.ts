@@ -64,8 +64,8 @@ export interface UnderstandContext {
   readonly readBack?: boolean
   /** Earlier answers by fact: words that take one back open its question again. */
   readonly answers?: Readonly<Record<string, Answer>>
-  /** Label of a value of the question that was tapped, where that is an earlier one than the open one. */
-  readonly earlierLabel?: (value: string) => string | undefined
+  /** Label of a value of what was tapped, where that is an earlier question than the open one, or "Is that right?". */
+  readonly tappedLabel?: (value: string) => string | undefined
   /** Labels of the answers to all other questions of the flow. */
   readonly otherLabels?: readonly string[]
   readonly lexicon: Lexicon
@@ -118,7 +118,8 @@ function controlOf(body: Extract<Incoming['body'], { kind: 'control' }>): Unders
 
 function choiceTapped(body: Extract<Incoming['body'], { kind: 'choice' }>, context: UnderstandContext): Understood {
   const isOpen = body.serial === context.question?.serial
-  const said = isOpen ? saidOf(body.values, context.question) : earlierSaid(body.values, context)
+  const isPlain = isOpen && context.readBack !== true
+  const said = isPlain ? saidOf(body.values, context.question) : otherSaid(body.values, context)
   const signs = body.values.filter(value => context.lexicon.signs.some(sign => sign.id === value))
   if (signs.length > 0) return { kind: 'danger', signs, said }
   const { question } = context
@@ -174,8 +175,8 @@ const saidOf = (values: readonly string[], question: Question | undefined): stri
   values.map(value => question?.options.find(option => option.value === value)?.label ?? value).join(', ')
 
 /** Never in the words of the open question: "yes" there is another "yes". */
-const earlierSaid = (values: readonly string[], { earlierLabel }: UnderstandContext): string =>
-  values.map(value => earlierLabel?.(value) ?? value).join(', ')
+const otherSaid = (values: readonly string[], { tappedLabel }: UnderstandContext): string =>
+  values.map(value => tappedLabel?.(value) ?? value).join(', ')
 
 // ---- Words ----
 

@@ -47,7 +47,7 @@ describe('what was said stands in the log as it was said, by whom', () => {
     await family.press('Long tube, held by a balloon')
     await family.press('Send', { text: 'about 20 minutes ago' })
     await tab.open('/')
-    await family.press('Yes')
+    expect(ours(await family.press('Yes')).filter(said => said.startsWith('Yes'))).toHaveLength(1)
     const again = await tab.press('Change it')
     expect(ours(again).filter(said => said.startsWith('Change it'))).toHaveLength(1)
   })
@@ -60,6 +60,21 @@ describe('what was said stands in the log as it was said, by whom', () => {
       expect(ours(page).filter(said => said === text)).toHaveLength(1)
     },
   )
+
+  test('"not yet" on the road is answered', async () => {
+    const road = visit(bot.origin)
+    await road.open('/')
+    await road.press('Send', { text: 'her tube has just come out' })
+    await road.press('Nothing. It is empty')
+    await road.press('None of these')
+    await road.press('Long tube, held by a balloon')
+    await road.press('Send', { text: 'we have left' })
+    await road.press('Not yet')
+    const lines = linesOn(road.page())
+    const said = lines.findIndex(({ text }) => text.startsWith('Not yet'))
+    expect(said).toBeGreaterThan(0)
+    expect(lines[said + 1]?.text).toContain('Noted. This line stays open')
+  })
 
   test("a clinician's words stand under the clinician's name, also while a question is open", async () => {
     const clinician = visit(bot.origin)
