@@ -16,6 +16,7 @@ import { handClock } from '../../src/runtime/hand-clock.ts'
 import type { LogFields } from '../../src/runtime/log.ts'
 import { systemClock, systemRandom } from '../../src/runtime/system-clock.ts'
 import { instant, minutes, seconds } from '../../src/time/instant.ts'
+import { chromiumPath, launchBrowser } from '../support/browser.ts'
 import { type FailingStore, failingStore } from '../support/failing-store.ts'
 import { eventually, NIGHT, newFolder, root } from './process.ts'
 import { visit } from './visit.ts'
@@ -384,6 +385,45 @@ describe('the pages of the web, while the store fails', { timeout: 60_000 }, () 
     expect(clinician.page().text).not.toContain('You have this case')
     await clinician.press(take)
     expect(clinician.page().text).toContain('You have this case.')
+  })
+})
+
+const browserPath = chromiumPath()
+if (browserPath === undefined)
+  console.warn('left out: a failing store in a browser (no chromium; set CHROMIUM to its path)')
+
+describe.skipIf(browserPath === undefined)('a page with script, while the store fails', { timeout: 60_000 }, () => {
+  test('says at once that what was written was not kept and to ring, and sends it by itself when the line works', async () => {
+    let origin = ''
+    const night = await aNight(
+      systemClock(),
+      async () => ({ kind: 'accepted' }),
+      () => origin,
+    )
+    const server = await night.bot.serve(0)
+    open.push(server)
+    origin = `http://127.0.0.1:${server.port}`
+    const browser = await launchBrowser()
+    open.push({ stop: () => browser.close() })
+    const page = await browser.newPage()
+    await page.goto(origin)
+    await page.locator('#text').waitFor()
+    night.disk.fail('full')
+    await page.locator('#text').fill('her tube has just come out')
+    await page.getByRole('button', { name: 'Send', exact: true }).click()
+    const unsent = page.locator('#unsent')
+    await unsent.getByText('What you wrote was not kept.').waitFor({ timeout: 8_000 })
+    expect(await unsent.textContent()).toContain('“her tube has just come out”')
+    expect(await unsent.textContent()).toContain('Ring a number below now.')
+    expect(await page.locator('body').textContent()).toMatch(NUMBERS)
+    night.disk.mend()
+    await page.getByText('Sorry. For a while this line could not keep what you wrote.').waitFor({ timeout: 20_000 })
+    expect(
+      await page
+        .locator('#unsent')
+        .count()
+        .then(async n => (n === 0 ? '' : page.locator('#unsent').textContent())),
+    ).toBe('')
   })
 })
 
