@@ -110,12 +110,9 @@ export function catalogueOf(language: string, ...wordings: readonly Wording[]): 
     text(id, values = {}) {
       const text = texts.get(id)
       if (text === undefined) throw new WordingBroken(`no text "${id}" in ${language}: add it to the wording`)
-      let message = compiled.get(id)
-      if (message === undefined) {
-        message = new IntlMessageFormat(text, language, undefined, { ignoreTag: true })
-        compiled.set(id, message)
-      }
       try {
+        const message = compiled.get(id) ?? new IntlMessageFormat(text, language, undefined, { ignoreTag: true })
+        compiled.set(id, message)
         return String(message.format({ ...values }))
       } catch (cause) {
         throw new WordingBroken(

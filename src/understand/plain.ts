@@ -4,7 +4,7 @@
  */
 
 /** Longest text that is read; past it only its first and last parts are (see `boundedOf`). In UTF-16 units. */
-export const LENGTH_READ_AT_MOST = 200_000
+export const LENGTH_READ_AT_MOST = 120_000
 
 /** Characters that show nothing: format characters (zero width, direction marks, soft hyphen), fillers, variation selectors. */
 const INVISIBLE = /\p{Cf}|\u034f|\u115f|\u1160|\u17b4|\u17b5|\u3164|\uffa0|[\ufe00-\ufe0f]/gu
