@@ -48,7 +48,7 @@ export const serveCommand: Command = {
       onStanding: endWithError,
       ...(loaded.line.clinic.webAddress === undefined ? {} : { publicOrigin: loaded.line.clinic.webAddress }),
     })
-    const watchdog = startWatchdog()
+    const watchdog = startWatchdog(clock)
     const server = await bot.serve(port, values.host)
     // From here on families may write; what keeps it from starting is said in full by then.
     endOnFaults(log)

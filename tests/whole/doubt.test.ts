@@ -496,7 +496,9 @@ describe('the real process', { timeout: 60_000 }, () => {
 
   test('that stands still is ended by the thread beside it, and says so', async () => {
     const watchdog = fileURLToPath(new URL('../../src/runtime/watchdog.ts', import.meta.url))
-    const blocked = `const { startWatchdog } = await import(${JSON.stringify(watchdog)}); startWatchdog(900, 6);
+    const clock = fileURLToPath(new URL('../../src/runtime/system-clock.ts', import.meta.url))
+    const blocked = `const { startWatchdog } = await import(${JSON.stringify(watchdog)});
+      const { systemClock } = await import(${JSON.stringify(clock)}); startWatchdog(systemClock(), 900, 6);
       setTimeout(() => { console.log('moving'); for (;;); }, 3000)`
     const child = spawn(node, ['--input-type=module', '-e', blocked], { cwd: root, stdio: ['ignore', 'pipe', 'pipe'] })
     let written = ''
