@@ -13,6 +13,8 @@ const LOOKED_WITHIN_MS = seconds(5)
 const OVERDUE_MS = seconds(10)
 /** A lane without room for so long carries nothing that is due. */
 const FULL_MS = seconds(60)
+/** So many messages waiting mean that families wait; at twice as many they are asked to come back. */
+const QUEUED_MOST = 500
 const TURN_LATE_MS = seconds(2)
 /** Times worked out near a jump of the wall clock are in doubt for so long. */
 const CLOCK_DOUBT_MS = minutes(30)
@@ -28,6 +30,7 @@ export const DOUBTS = [
   'alarms-overdue',
   'pages-full',
   'replies-full',
+  'queue-long',
   'event-loop-late',
   'clock-doubtful',
   'pager-failing',
@@ -87,7 +90,7 @@ function storeDoubts(
   return doubts
 }
 
-function loopDoubts({ clock, watch }: HealthDependencies, { sinceLookMs }: RuntimeFigures): Doubt[] {
+function loopDoubts({ clock, watch }: HealthDependencies, { sinceLookMs, queued }: RuntimeFigures): Doubt[] {
   const now = clock.now()
   const notLooked = (['pages', 'replies', 'alarms'] as const)
     .filter(loop => sinceLookMs[loop] > LOOKED_WITHIN_MS)
@@ -98,10 +101,11 @@ function loopDoubts({ clock, watch }: HealthDependencies, { sinceLookMs }: Runti
       ? []
       : [{ what: `${lane}-full`, since: since.at }]
   })
+  const long: Doubt[] = queued > QUEUED_MOST ? [{ what: 'queue-long', since: now }] : []
   const late = watch.loops.latest()
-  return late === undefined || late.lateMs < TURN_LATE_MS
-    ? [...notLooked, ...full]
-    : [...notLooked, ...full, { what: 'event-loop-late', since: late.at }]
+  const lateTurn: Doubt[] =
+    late === undefined || late.lateMs < TURN_LATE_MS ? [] : [{ what: 'event-loop-late', since: late.at }]
+  return [...notLooked, ...full, ...long, ...lateTurn]
 }
 
 function otherDoubts({ clock, watch, clockSteppedAt }: HealthDependencies): Doubt[] {

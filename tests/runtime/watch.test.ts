@@ -136,13 +136,18 @@ describe('health', () => {
     pagers?: { pager: string; since: Instant }[]
     late?: { lateMs: number; at: Instant }
     full?: 'pages' | 'replies'
+    queued?: number
     stepped?: Instant
   }): Promise<Health> {
     const clock = handClock(NIGHT)
     const health = healthNow({
       clock,
       store: { nextDue: given.due ?? (async () => undefined) },
-      figures: () => ({ ...quiet, sinceLookMs: { pages: 10, replies: 10, alarms: 10, ...given.looked } }),
+      figures: () => ({
+        ...quiet,
+        queued: given.queued ?? 0,
+        sinceLookMs: { pages: 10, replies: 10, alarms: 10, ...given.looked },
+      }),
       watch: {
         store: { failingSince: given.storeSince },
         pagers: { failing: () => given.pagers ?? [] },
@@ -177,12 +182,15 @@ describe('health', () => {
       await doubtsOf({ due: async () => ago(NIGHT, seconds(11)) }),
       await doubtsOf({ full: 'pages' }),
       await doubtsOf({ full: 'replies' }),
+      await doubtsOf({ queued: 501 }),
       await doubtsOf({ late: { lateMs: 2_000, at: NIGHT } }),
       await doubtsOf({ stepped: NIGHT }),
       await doubtsOf({ pagers: [{ pager: 'smtp', since: NIGHT }] }),
     ]
     expect(found).toEqual(DOUBTS.map(what => [what]))
-    expect(await doubtsOf({ due, looked: { pages: 4_999 }, late: { lateMs: 1_999, at: NIGHT } })).toEqual([])
+    expect(await doubtsOf({ due, looked: { pages: 4_999 }, queued: 500, late: { lateMs: 1_999, at: NIGHT } })).toEqual(
+      [],
+    )
   })
 
   it('says since when, and which way of paging', async () => {

@@ -214,6 +214,34 @@ function withoutAValue(catalogue: Catalogue, id: string): Catalogue {
   return { ...catalogue, has: wanted => catalogue.has(wanted), text }
 }
 
+describe('the pages past the store', () => {
+  test('really go out as mail and as signed web calls', async () => {
+    const clock = systemClock()
+    const disk = failingStore()
+    const bot = await openBot({
+      loaded: loaded as LoadedLine,
+      dataDir: folder.path,
+      isThrowaway: true,
+      ...{ clock, random: systemRandom(), log: () => undefined, origin: () => 'http://localhost' },
+      through: store => disk.through(store),
+    })
+    open.push(bot)
+    await bot.runtime.start()
+    disk.fail('full')
+    const body = { kind: 'text', text: 'her tube is out' } as const
+    await expect(bot.runtime.receive({ ...CHAT, deliveryId: 'd', at: clock.now(), body })).rejects.toThrow(
+      'must be sent again',
+    )
+    const arrived = await eventually('mail and web call', async () => {
+      const all = bot.pagers.demo?.recent() ?? []
+      return new Set(all.map(({ how }) => how)).size === 2 && all
+    })
+    for (const { text } of arrived)
+      expect(text).toMatch(/^LINE CANNOT KEEP MESSAGES\. Families are told to ring us now\./)
+    expect(bot.pagers.board.recent().some(({ text }) => text.startsWith('LINE CANNOT'))).toBe(true)
+  })
+})
+
 describe('words that cannot be worked out, through the whole bot', () => {
   /** The shipped line, with one text that wants a value which nobody gives. */
   function lackingAValue(id: string): LoadedLine {
