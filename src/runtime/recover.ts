@@ -98,7 +98,10 @@ async function askAgain(
   downSince: Instant,
   now: Instant,
 ): Promise<number> {
-  const open = stateOf(deps.machine, stored)?.open
+  const state = stateOf(deps.machine, stored)
+  // Not to be read, or of other content than is served: parked now, and not when the family writes or an alarm is due.
+  if (state === undefined && !isAtRest(stored.state)) await deps.worker.resume(stored.caseId, 0, downSince)
+  const open = state?.open
   if (open === undefined) return 0
   const wasDown = now - downSince >= deps.askedAgainAfter
   if (!wasDown || now - open.askedAt < deps.askedAgainAfter) return 0
@@ -143,7 +146,17 @@ function outcomesOf(
   return [...replies, ...settled]
 }
 
-/** The state of a case, or undefined where it is parked or cannot be read: the next event of such a case parks it. */
+/** Whether a case is parked already, or a clinician said what came of it: it waits for nothing but to be closed. */
+function isAtRest(state: string): boolean {
+  if (parkedOf(state) !== undefined) return true
+  try {
+    return (JSON.parse(state) as { readonly outcome?: unknown } | null)?.outcome !== undefined
+  } catch {
+    return false
+  }
+}
+
+/** The state of a case, or undefined where it is parked or cannot be read. */
 function stateOf(machine: Machine, stored: StoredCase): RunningCase | undefined {
   if (parkedOf(stored.state) !== undefined) return undefined
   try {

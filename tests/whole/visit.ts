@@ -40,7 +40,8 @@ interface Form {
   readonly buttons: readonly { readonly label: string; readonly name?: string; readonly value: string }[]
 }
 
-export function visit(origin: string, kept = ''): Visit {
+/** @param publicOrigin  what a browser behind the clinic's web server names as the origin of a form */
+export function visit(origin: string, kept = '', publicOrigin = origin): Visit {
   let cookie = kept
   let here: Page | undefined
   const everything: string[] = []
@@ -86,7 +87,7 @@ export function visit(origin: string, kept = ''): Visit {
       }
       if (button.name !== undefined) fields.append(button.name, button.value)
       if (form.method !== 'post') return fetched(form.action, { headers: {} })
-      const headers = { origin, 'content-type': 'application/x-www-form-urlencoded' }
+      const headers = { origin: publicOrigin, 'content-type': 'application/x-www-form-urlencoded' }
       return fetched(form.action === '' ? page().path : form.action, {
         method: 'POST',
         body: fields.toString(),
