@@ -6,6 +6,7 @@ import module from 'node:module'
 import { constants, homedir } from 'node:os'
 import { join } from 'node:path'
 import { fileURLToPath } from 'node:url'
+import { setFlagsFromString } from 'node:v8'
 
 const here = path => fileURLToPath(new URL(path, import.meta.url))
 const node = ['../../node_modules/.bin/node', '../../node_modules/node/bin/node'].map(here).find(existsSync)
@@ -14,6 +15,8 @@ const refuse = () => process.exit(console.error(refusal) ?? 2)
 // Compiled code is kept for the next start, where only this user writes: never in a folder that others may fill.
 const compiled = join(process.env.XDG_CACHE_HOME || join(homedir(), '.cache'), 'smallhours', 'compiled')
 if (Number.parseInt(process.versions.node, 10) >= 24) {
+  // New objects keep to the first megabyte or so: some 40 MB less of memory, for some hundredths of a second at the start.
+  setFlagsFromString('--semi-space-growth-factor=1')
   module.enableCompileCache(compiled)
   await import('./main.ts')
 } else if (node === undefined) refuse()
