@@ -69,10 +69,10 @@ async function families({ minutes, families, seed }: Wanted): Promise<SuiteResul
   return familiesSuite({ minutes, families, seed, progress: progressBar(minutes * 60_000) })
 }
 
-/** The kill test with all its points; it prints its own table and writes its own figures. */
+/** The kill tests with all their points; they print their own table and write their own figures. */
 function kills(): Promise<SuiteResult> {
   const vitest = join(root, 'node_modules/vitest/vitest.mjs')
-  const args = [vitest, 'run', '--config', 'tests/vitest.config.ts', 'tests/whole/kill.test.ts']
+  const args = [vitest, 'run', '--config', 'tests/vitest.config.ts', 'tests/whole/kill']
   return new Promise(resolve => {
     const child = spawn(process.execPath, args, {
       cwd: root,
