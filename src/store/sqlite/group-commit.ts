@@ -3,8 +3,8 @@ import { passed } from '../../points/points.ts'
 
 /** Most writes in one transaction; more would hold the event loop too long. */
 const groupMost = 32
-/** The write-ahead log is folded into the file after this many writes: some 10 MB at most, by one write or by 32 a group. */
-const writesPerCheckpoint = 256
+/** The write-ahead log is folded into the file after this many writes: some 6 MB at most, by one write or by 32 a group. */
+const writesPerCheckpoint = 128
 
 /** `natural`: what was queued while the last transaction ran goes together; `none`: each write by itself and at once. */
 export type Grouping = 'natural' | 'none'
@@ -137,11 +137,28 @@ export function groupWriter(db: DatabaseSync, notify: () => void, grouping: Grou
     }
   }
 
-  /** A checkpoint that cannot run now (the disk is full) is tried again 256 writes later; no promise depends on it. */
+  /**
+   * In a turn of its own: with a group before it in the same turn, sockets and timers would wait for both. One that cannot
+   * run now (the disk is full) is tried again so many writes later; no promise depends on it.
+   */
   function checkpointNowAndThen(written: number): void {
     writesSinceCheckpoint += written
     if (writesSinceCheckpoint < writesPerCheckpoint) return
     writesSinceCheckpoint = 0
+    if (grouping === 'none' || finished) {
+      checkpoint()
+      return
+    }
+    armed = true
+    setImmediate(() => {
+      armed = false
+      checkpoint()
+      arm()
+    })
+  }
+
+  function checkpoint(): void {
+    if (!db.isOpen) return
     try {
       sql.checkpoint.get()
     } catch {
