@@ -99,7 +99,7 @@ describe.each(ALL)('a store that fails: %s', how => {
 })
 
 describe('a store that fails while no family writes', () => {
-  it.each(['throws', 'hangs', 'full'] as const)(
+  it.each(['throws', 'hangs', 'full', 'unclaimed'] as const)(
     'and %s: people are paged within half a minute, because pages and alarms stand still',
     async how => {
       const { night, disk } = await aNight()

@@ -1,7 +1,10 @@
 import type { Store } from '../../src/store/store.ts'
 
-/** How a store fails: `full` keeps nothing and gives everything, `contended` lets every step collide with another's. */
-export type HowItFails = 'throws' | 'hangs' | 'unread' | 'full' | 'contended'
+/**
+ * How a store fails: `full` keeps nothing and gives everything, `contended` lets every step collide with another's,
+ * `unclaimed` gives out nothing that is to be sent and does all else.
+ */
+export type HowItFails = 'throws' | 'hangs' | 'unread' | 'full' | 'contended' | 'unclaimed'
 
 /** A store that works until it is told to fail, and again once it is told to. */
 export interface FailingStore {
@@ -18,6 +21,7 @@ export function failingStore(): FailingStore {
   function failing(call: string): Promise<never> | undefined {
     if (how === 'hangs') return new Promise(() => undefined)
     const isWrite = WRITES.has(call)
+    if (how === 'unclaimed' && call === 'claim') return Promise.reject(new Error('outbox damaged'))
     const fails = how === 'throws' || (how === 'unread' && !isWrite) || (how === 'full' && isWrite)
     return fails ? Promise.reject(new Error(`disk gone while ${call}: her tube is out, +1 202 555 0142`)) : undefined
   }
