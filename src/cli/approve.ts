@@ -214,8 +214,8 @@ function whyNot(
   }
   const fault = approverFault(person)
   if (fault !== undefined) return `"${by}" may not approve: ${fault.expected} was expected. ${fault.todo}`
-  if (!isReadable)
-    return `${refusals[0]?.where ?? 'the file of approvals'} cannot be read: ${refusals[0]?.todo ?? 'put it back'}`
+  const unreadable = isReadable ? undefined : refusals.find(({ code }) => code !== 'NOT_APPROVED')
+  if (unreadable !== undefined) return `${unreadable.where} cannot be read: ${unreadable.todo}`
   if (counted.some(one => one.by === by))
     return `"${by}" has approved exactly this already; another clinician is needed`
   if (hash !== undefined && (hash.length < 12 || !subject.hash.startsWith(hash)))

@@ -1,4 +1,4 @@
-import { mkdtempSync, readdirSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs'
+import { chmodSync, mkdtempSync, readdirSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterEach, beforeEach, expect, test } from 'vitest'
@@ -31,6 +31,18 @@ test('a key that was cut short is refused by its file, not replaced in silence',
   writeFileSync(file, readFileSync(file, 'utf8').slice(0, 20))
   expect(() => openDataFolder(folder, systemRandom())).toThrow(/signing-key does not hold a key of 32 bytes/)
   expect(data.key.length).toBe(32)
+})
+
+test('a key that others may read is refused with the command that mends it, not mended in silence', () => {
+  openDataFolder(folder, systemRandom())
+  const file = join(folder, 'signing-key')
+  for (const mode of [0o644, 0o640, 0o601]) {
+    chmodSync(file, mode)
+    expect(() => openDataFolder(folder, systemRandom())).toThrow(`Run "chmod 600 ${file}"`)
+    expect(statSync(file).mode & 0o777).toBe(mode)
+  }
+  chmodSync(file, 0o400)
+  expect(openDataFolder(folder, systemRandom()).key.length).toBe(32)
 })
 
 test('a sign of life that cannot be read is none', async () => {
