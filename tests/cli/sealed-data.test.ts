@@ -1,6 +1,18 @@
-import { chmodSync, existsSync, mkdtempSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs'
+import { spawn, spawnSync } from 'node:child_process'
+import { once } from 'node:events'
+import {
+  chmodSync,
+  copyFileSync,
+  existsSync,
+  mkdtempSync,
+  readFileSync,
+  rmSync,
+  statSync,
+  writeFileSync,
+} from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
+import { fileURLToPath } from 'node:url'
 import { afterEach, beforeEach, describe, expect, test, vi } from 'vitest'
 import { openDataFolder } from '../../src/cli/data-folder.ts'
 import { recordsCommand } from '../../src/cli/records.ts'
@@ -11,7 +23,7 @@ import { systemRandom } from '../../src/runtime/system-clock.ts'
 import type { SealedStore } from '../../src/store/sealed-store.ts'
 import { openSqliteStore } from '../../src/store/sqlite/sqlite-store.ts'
 import { days, hours, type Instant, instant, minutes } from '../../src/time/instant.ts'
-import { at, night, step } from '../store/step-record.ts'
+import { at, night, row, step } from '../store/step-record.ts'
 
 let folder = ''
 beforeEach(() => {
@@ -134,11 +146,106 @@ describe('a data folder that is served', () => {
     await second.store.close()
   }, 20_000)
 
+  test('refuses the command that serves in one plain line, and is free at once when whoever held it was killed', async () => {
+    await (await open('demonstration')).store.close()
+    const lock = new URL('../../src/store/sqlite/serving-lock.ts', import.meta.url).href
+    const holds = `import { claimServing } from ${JSON.stringify(lock)}
+      claimServing(${JSON.stringify(inFolder('serving'))}, process.pid); console.log('held'); setInterval(() => {}, 1000)`
+    const holder = spawn(process.execPath, ['--input-type=module', '-e', holds], {
+      stdio: ['ignore', 'pipe', 'inherit'],
+    })
+    try {
+      await once(holder.stdout, 'data')
+      const main = fileURLToPath(new URL('../../src/cli/main.ts', import.meta.url))
+      const second = spawnSync(process.execPath, [main, 'serve', '--data', folder, '--port', '0'], { encoding: 'utf8' })
+      expect(second.status).toBe(1)
+      expect(second.stderr.trim().split('\n')).toEqual([
+        expect.stringMatching(
+          new RegExp(
+            `^smallhours serve: StoreUnusable: .*\\(number ${holder.pid}\\) serves this data folder\\. Stop it`,
+          ),
+        ),
+      ])
+    } finally {
+      holder.kill('SIGKILL')
+      await once(holder, 'close')
+    }
+    const next = await serving()
+    expect(await next.store.commit(step('sun', 0))).toBe('committed')
+    await next.store.close()
+  }, 30_000)
+
   test('is free again at once after a start that was refused for another reason', async () => {
     writeFileSync(inFolder('smallhours.sqlite'), 'no database at all. '.repeat(300))
     await expect(serving()).rejects.toThrow(/cannot be opened/)
     rmSync(inFolder('smallhours.sqlite'))
     await (await serving()).store.close()
+  })
+})
+
+describe('a data folder put back from a backup', () => {
+  const save = (name: string) => copyFileSync(inFolder(name), inFolder(`${name}.saved`))
+  const restore = (name: string) => {
+    for (const end of ['', '-wal', '-shm']) rmSync(inFolder(`${name}${end}`), { force: true })
+    copyFileSync(inFolder(`${name}.saved`), inFolder(name))
+  }
+  /** The backup holds sun after one step; moon came after it, and sun's second step. */
+  async function lived(): Promise<void> {
+    const { store } = await open('demonstration')
+    await store.commit(
+      step('sun', 0, { outbox: [row('sun.1.0', 'q')], delivery: { channel: 'web', deliveryId: 'm1' } }),
+    )
+    await store.close()
+    for (const name of ['smallhours.sqlite', 'keys.sqlite']) save(name)
+    const later = await open('demonstration')
+    await later.store.commit(step('sun', 1))
+    await later.store.commit(step('moon', 0))
+    await later.store.close()
+    faults.length = 0
+  }
+
+  test('both files: goes on from where the backup was', async () => {
+    await lived()
+    for (const name of ['smallhours.sqlite', 'keys.sqlite']) restore(name)
+    const { store } = await open('clinic')
+    expect((await store.recent(at(0))).map(({ caseId, seq }) => [caseId, seq])).toEqual([['sun', 1]])
+    expect((await store.outboxOf('sun'))[0]?.effect).toBe(row('sun.1.0', 'q').effect)
+    const again = { delivery: { channel: 'web', deliveryId: 'm1' } }
+    expect(await store.commit(step('sun', 1, again))).toBe('duplicate')
+    expect(await store.commit(step('sun', 1))).toBe('committed')
+    expect(faults).toEqual([])
+    await store.close()
+  })
+
+  test('the database alone: what it holds is readable, the case it does not know begins anew', async () => {
+    await lived()
+    restore('smallhours.sqlite')
+    const { store } = await open('clinic')
+    expect((await store.load('sun'))?.state).toBe(step('sun', 0).state)
+    expect(await store.load('moon')).toBeUndefined()
+    expect(await store.commit(step('moon', 0))).toBe('committed')
+    expect(faults).toEqual([])
+    await store.close()
+  })
+
+  test('the wrapped keys alone: the case they do not know is there, does not open, and is told', async () => {
+    await lived()
+    restore('keys.sqlite')
+    const { store } = await open('clinic')
+    expect((await store.load('sun'))?.state).toBe(step('sun', 1).state)
+    expect(await store.load('moon')).toMatchObject({ seq: 1, state: '' })
+    expect(faults.map(error => (error as Error).name)).toEqual(['SealBroken'])
+    await store.close()
+  })
+
+  test('without its database it is refused, not begun anew in silence', async () => {
+    await lived()
+    rmSync(inFolder('smallhours.sqlite'))
+    await expect(open('clinic')).rejects.toThrow(
+      /smallhours.sqlite is missing or empty, and .*keys.sqlite holds keys of 2 cases. Restore the newest backup of both/,
+    )
+    writeFileSync(inFolder('smallhours.sqlite'), '')
+    await expect(open('demonstration')).rejects.toThrow(/is missing or empty/)
   })
 })
 
