@@ -10,7 +10,7 @@ import { interleaved } from './rounds.ts'
 import type { AreaContext } from './subject.ts'
 
 /** Cases a round; each is opened before, and then moved on by {@link STEPS_A_CASE} steps. */
-const CASES = 128
+const CASES = 64
 const STEPS_A_CASE = 8
 const IN_FLIGHT = 64
 /** Cases a round where one step at a time waits for a slow disk. */
@@ -40,7 +40,7 @@ export async function commitArea({ subject, ground, progress }: AreaContext): Pr
       single: () => rate(single, CASES, 1),
       many: () => rate(served, CASES, IN_FLIGHT),
     },
-    { what: 'commit', progress, rounds: 7 },
+    { what: 'commit', progress, rounds: 15 },
   )
   const slow = await withSlowFlush(() =>
     interleaved(
