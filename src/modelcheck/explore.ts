@@ -1,0 +1,145 @@
+/** Every state a flow's model can come to, breadth first, so that the way to each is a shortest one. */
+import type { FlatFlow } from './flat-flow.ts'
+import { fieldSizes } from './flat-flow.ts'
+import { MOVES, type Move, type Mover, type MoverOptions, mover } from './flat-step.ts'
+import { packing, StateTable } from './packing.ts'
+import { canonicalIn } from './relevance.ts'
+
+export interface ExploreOptions extends MoverOptions {
+  /** Stops with `TooManyStates` above this. */
+  readonly statesMost?: number
+  /** Further fields of the state, after those of the flow: sizes, and what each edge does to them. */
+  readonly watch?: Watch
+  readonly onEdge?: (edge: Edge) => void
+  readonly onProgress?: (states: number, looked: number) => void
+  /** Called once with the mover, before the first state: to listen to entered steps. */
+  readonly onMover?: (made: Mover) => void
+}
+
+/** Memory of rules beside the state of the flow. */
+export interface Watch {
+  readonly sizes: readonly number[]
+  /** Before an edge from a state: set what the entered steps will change. `memory` starts as the state's. */
+  readonly begin: (memory: Int32Array) => void
+  /** The memory after the edge. */
+  readonly end: () => Int32Array
+}
+
+/** One transition found. Arrays are reused: copy what is kept. */
+export interface Edge {
+  readonly from: number
+  readonly to: number
+  readonly isNew: boolean
+  readonly move: Move
+  readonly before: Int32Array | undefined
+  readonly after: Int32Array
+}
+
+export interface Explored {
+  readonly states: number
+  readonly transitions: number
+  readonly bytes: number
+  readonly bitsPerState: number
+  /** The state of a number, unpacked. */
+  state(number: number): Int32Array
+  /** Moves from a beginning to a state, shortest first. */
+  wayTo(number: number): Move[]
+}
+
+export class TooManyStates extends Error {
+  override readonly name = 'TooManyStates'
+  readonly states: number
+  constructor(states: number) {
+    super(`more than ${states} states`)
+    this.states = states
+  }
+}
+
+const STATES_MOST = 10_000_000
+const PROGRESS_EVERY = 4096
+
+export function explore(flat: FlatFlow, options: ExploreOptions = {}): Explored {
+  const { statesMost = STATES_MOST, watch, onEdge, onProgress } = options
+  const own = fieldSizes(flat)
+  const pack = packing([...own, ...(watch?.sizes ?? [])])
+  const width = own.length + (watch?.sizes.length ?? 0)
+  const table = new StateTable(pack.words)
+  const walker = mover(flat, options)
+  const canonical = options.resume === 'return' ? canonicalIn(flat) : undefined
+  options.onMover?.(walker)
+  const packed = new Int32Array(pack.words)
+  const whole = new Int32Array(width)
+  const before = new Int32Array(width)
+  const memory = new Int32Array(watch?.sizes.length ?? 0)
+  let parents = new Int32Array(1024)
+  let ways = new Int32Array(1024)
+  let transitions = 0
+
+  function found(from: number, move: Move, next: Int32Array): void {
+    transitions++
+    whole.set(next)
+    canonical?.(whole)
+    if (watch !== undefined) {
+      whole.set(watch.end(), own.length)
+      watch.begin(memory)
+    }
+    pack.pack(whole, packed, 0)
+    const known = table.count
+    const to = table.add(packed)
+    const isNew = to === known
+    if (isNew) {
+      if (table.count > statesMost) throw new TooManyStates(statesMost)
+      if (to >= parents.length) {
+        parents = grown(parents)
+        ways = grown(ways)
+      }
+      parents[to] = from
+      ways[to] = codeOf(move)
+    }
+    onEdge?.({ from, to, isNew, move, before: from < 0 ? undefined : before, after: whole })
+  }
+
+  watch?.begin(memory)
+  walker.starts((move, next) => found(-1, move, next))
+  const state = new Int32Array(own.length)
+  for (let at = 0; at < table.count; at++) {
+    pack.unpack(table.states, at * pack.words, before)
+    state.set(before.subarray(0, own.length))
+    memory.set(before.subarray(own.length))
+    watch?.begin(memory)
+    walker.moves(state, (move, next) => found(at, move, next))
+    if (at % PROGRESS_EVERY === 0) onProgress?.(table.count, at)
+  }
+
+  return {
+    states: table.count,
+    transitions,
+    bytes: table.bytes + parents.byteLength + ways.byteLength,
+    bitsPerState: pack.bits,
+    state(number) {
+      const one = new Int32Array(width)
+      pack.unpack(table.states, number * pack.words, one)
+      return one
+    },
+    wayTo(number) {
+      const way: Move[] = []
+      for (let at = number; at >= 0; at = parents[at] as number) way.push(moveOf(ways[at] as number))
+      return way.reverse()
+    },
+  }
+}
+
+function grown(array: Int32Array<ArrayBuffer>): Int32Array<ArrayBuffer> {
+  const larger = new Int32Array(array.length * 2)
+  larger.set(array)
+  return larger
+}
+
+/** A move in one number: kind 4 bits, branch 8, arg the rest. */
+export const codeOf = (move: Move): number => (move.arg << 12) | (move.branch << 4) | MOVES.indexOf(move.kind)
+
+export const moveOf = (code: number): Move => ({
+  kind: MOVES[code & 15] ?? 'opened',
+  branch: (code >> 4) & 255,
+  arg: code >>> 12,
+})
