@@ -205,13 +205,15 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
       enter(node, at)
       if (node.rests) {
         state[F.talk] = at
-        return done(at)
+        done(at)
+        return
       }
       if (node.ask >= 0) {
         if (node.again && !how.replaying) state[node.ask] = 0
         if (status(node.ask) === STATUS.none) {
           state[F.talk] = at
-          return done(at)
+          done(at)
+          return
         }
         if (status(node.ask) === STATUS.recorded) restatus(node.ask, STATUS.reached)
         done(at)
@@ -223,7 +225,8 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
       const next = turn(at)
       if (next === RESUME) {
         resume = true
-        return done(RESUME)
+        done(RESUME)
+        return
       }
       at = next
     }
@@ -311,7 +314,10 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
 
   /** Back to the path after an interruption. */
   function goBack(): void {
-    if (!returns) return replay()
+    if (!returns) {
+      replay()
+      return
+    }
     resume = false
     const inEmergency = get(F.danger) === 1 && get(F.interrupted) === 1
     state[F.interrupted] = 0
@@ -447,7 +453,8 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
     state[F.interrupted] = leadsBack ? before : get(F.danger) === 1 ? before : 0
     if (leadsBack) {
       if (returns) state.set(trailBefore, F.trail)
-      return goBack()
+      goBack()
+      return
     }
     if (isSilence || entered === enteredBefore) return
     if (returns) state[F.main] = get(F.talk)
@@ -551,20 +558,25 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
         if (OUT >= 0 && get(OUT) !== 0) setClock(clocksAfter(OUT)[move.branch] ?? [0, 0, 0])
         run(flat.start, 'talkRestarted', -1)
         if (returns) state[F.main] = get(F.talk)
-        return settle()
+        settle()
+        return
       }
       case 'answered':
-        return answer(move.arg, move.branch)
+        answer(move.arg, move.branch)
+        return
       case 'danger-said':
         danger()
-        return settle()
+        settle()
+        return
       case 'person-wanted':
         interrupt(PERSON, 'personWanted')
-        return settle()
+        settle()
+        return
       case 'travel-refused':
         if (CAN_TRAVEL >= 0) put(CAN_TRAVEL, STATUS.given, classNamed(CAN_TRAVEL, 'no'))
         interrupt(CANNOT_TRAVEL, 'travelRefused')
-        return settle()
+        settle()
+        return
       case 'left-said':
         if (leftAlarm < 0 || get(F.left) === 1 || get(F.interrupted) === 1) interrupt(PERSON, 'personWanted')
         else {
@@ -572,15 +584,21 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
           state[F.left] = 1
           flowAlarm(leftAlarm, false)
         }
-        return settle()
+        settle()
+        return
       case 'wrong-tap':
         state[F.interrupted] = 0
-        if (returns) return forgetAnswers()
+        if (returns) {
+          forgetAnswers()
+          return
+        }
         for (const field of DANGER_FACTS) state[field] = 0
-        return replay()
+        replay()
+        return
       case 'alarm':
         fire(move.arg)
-        return settle()
+        settle()
+        return
       case 'time':
         if (move.arg === 0) state[F.timeLeft] = 0
         else state[F.elapsed] = move.arg
@@ -589,12 +607,14 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
         put(PLACED, status(PLACED), move.arg)
         return
       case 'restarted':
-        return forgetAnswers()
+        forgetAnswers()
+        return
       case 'corrected':
         put(move.arg, status(move.arg), move.branch)
         if (move.arg === LEFT_FACT && cells[LEFT_FACT]?.domain.classes[move.branch]?.members.includes('yes') === true)
           state[F.left] = 1
-        return replay()
+        replay()
+        return
     }
   }
 
@@ -626,10 +646,14 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
   }
 
   function fire(alarm: number): void {
-    if (alarm === silentAsk || alarm === silentPage) return flowAlarm(alarm, true)
+    if (alarm === silentAsk || alarm === silentPage) {
+      flowAlarm(alarm, true)
+      return
+    }
     if (alarm === unanswered) {
       state[F.ranOut] = 1
-      return flowAlarm(alarm, false)
+      flowAlarm(alarm, false)
+      return
     }
     state[F.armed + alarm] = 0
     const moment = momentsOf[alarm]
@@ -757,6 +781,6 @@ function orderIn(flat: FlatFlow): Int32Array {
   }
   visit(flat.start)
   for (const { target } of flat.alarms) visit(target)
-  flat.nodes.forEach((_, at) => visit(at))
+  for (let at = 0; at < flat.nodes.length; at++) visit(at)
   return order
 }
