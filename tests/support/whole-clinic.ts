@@ -18,7 +18,7 @@ import { ROOT } from './clone.ts'
  */
 export const NOTHING_FOR_FICTION = fileURLToPath(new URL('./nothing-for-fiction.js', import.meta.url))
 
-/** Two clinicians who may approve in `wholeClinic`. */
+/** Those who may approve, as the demonstration's file has it. */
 export const APPROVERS = ['amara', 'ingrid'] as const
 
 const replaced = (text: string, from: string | RegExp, to: string): string => {
@@ -53,7 +53,6 @@ export function wholeClinicText(): string {
     ['Malia Kealoha', 'Malia Test'],
   ]
   for (const [from, to] of names) text = replaced(text, from, to)
-  for (const id of APPROVERS) text = replaced(text, new RegExp(`^  ${id}:\n`, 'gm'), `  ${id}:\n    approves: yes\n`)
   return `${text}pagers:
   smtp: { host: mail.quay.test, port: 587, security: starttls, from: pages@quay.test, user: pages, password-file: smtp-password }
   webhook: { secret-file: webhook-secret }
@@ -64,8 +63,8 @@ export function wholeClinicText(): string {
 export function wholeClinic(folder: string, approvedAt: Instant): { readonly clinic: string; readonly data: string } {
   const clinic = join(folder, 'clinic')
   const data = join(folder, 'data')
-  mkdirSync(join(clinic, 'flows'), { recursive: true })
-  cpSync(join(ROOT, 'flows/tube-out'), join(clinic, 'flows/tube-out'), { recursive: true })
+  mkdirSync(clinic, { recursive: true })
+  cpSync(join(ROOT, 'flows'), join(clinic, 'flows'), { recursive: true })
   writeFileSync(join(clinic, 'clinic.yaml'), wholeClinicText())
   writeFileSync(join(clinic, 'smtp-password'), 'correct horse battery', { mode: 0o600 })
   writeFileSync(join(clinic, 'webhook-secret'), `whsec_${Buffer.alloc(32, 7).toString('base64')}`, { mode: 0o600 })
