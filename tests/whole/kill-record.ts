@@ -4,7 +4,6 @@ import { join } from 'node:path'
 import { parse } from 'yaml'
 import type { Effect } from '../../src/case/effect.ts'
 import type { CaseEvent } from '../../src/case/event.ts'
-import type { Outgoing } from '../../src/case/message.ts'
 import type { CaseState } from '../../src/case/state.ts'
 import { openDataFolder } from '../../src/cli/data-folder.ts'
 import { openSealedData } from '../../src/cli/sealed-data.ts'
@@ -15,6 +14,7 @@ import type { KillNote } from '../support/killer.ts'
 import { type Keeper, type Life, SPEED } from './kill-keeper.ts'
 import type { Arrival, Receivers } from './kill-receivers.ts'
 import type { KillPlan } from './kill-run.ts'
+import { type SeenPage, seenPage } from './kill-seen.ts'
 import { root } from './process.ts'
 import type { Page } from './visit.ts'
 
@@ -140,42 +140,6 @@ function messageOf(id: string, says: string, row: OutboxRow | undefined, page: S
   if (row === undefined) return { id, says, status: 'missing', seen: 0, labelled: false }
   return { id, says, status: row.status, seen: page.seen(row), labelled: row.outcomeUnknown }
 }
-
-/** The family's page, and how often a reply stands on it. */
-interface SeenPage {
-  seen(row: OutboxRow): number
-}
-
-/**
- * Replies in the same words (a question asked again) are told apart by their number: as many lines of the page as there
- * are such replies is once for each.
- */
-function seenPage({ markup }: Page, rows: readonly OutboxRow[]): SeenPage {
-  const lines = [...markup.matchAll(/<article[\s\S]*?<\/article>/g)].map(([article]) =>
-    bare(article).replace(/^\d+ \d+ [ap]m (Clinic s bot|You) /, ''),
-  )
-  const wordsOf = (row: OutboxRow): string => {
-    const { parts } = JSON.parse(row.content ?? '{"parts":[]}') as Outgoing
-    return bare(parts.map(part => part.text).join(' '))
-  }
-  return {
-    seen(row) {
-      const words = wordsOf(row)
-      if (words === '') return 1
-      const alike = rows.filter(one => one.lane === 'family' && wordsOf(one) === words).length
-      return lines.filter(line => line === words).length - alike + 1
-    },
-  }
-}
-
-/** Words and figures alone: what a person reads. */
-const bare = (text: string): string =>
-  text
-    .replace(/<[^>]*>/g, ' ')
-    .replace(/&#39;/g, "'")
-    .replace(/&quot;/g, '"')
-    .replace(/[^\p{L}\p{N}]+/gu, ' ')
-    .trim()
 
 /** Ids under which each page must have arrived: one for each mail address and web call of whoever was paged. */
 function pagesOwed(history: readonly StoredEvent[]): { id: string; rowId: string; says: string }[] {
