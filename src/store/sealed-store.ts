@@ -1,5 +1,5 @@
 import { hash, type KeyObject } from 'node:crypto'
-import { type Instant, instant } from '../time/instant.ts'
+import type { Instant } from '../time/instant.ts'
 import { type CaseKeys, openText, SealBroken, sealText } from './seal.ts'
 import type { Content, OutboxRow, SealableStore, StepRecord, Store, StoredCase, StoredEvent } from './store.ts'
 
@@ -231,13 +231,11 @@ export function sealedStore(store: SealableStore<Content>, keys: CaseKeys, onUnr
     },
     erase,
     async purge(olderThan, at) {
-      const isOld = ({ closed, changedAt, state }: StoredCase<Content>) =>
-        closed && changedAt < olderThan && state !== ERASED
       const erased: string[] = []
-      for (const { caseId } of (await store.recent(instant(0))).filter(isOld)) {
+      for (const caseId of await store.closedBefore(olderThan, ERASED)) {
         // Looked at again: erasing takes its time, and a clinician may have written to the case meanwhile.
         const now = await store.load(caseId)
-        if (now === undefined || !isOld(now)) continue
+        if (now === undefined || !now.closed || now.changedAt >= olderThan || now.state === ERASED) continue
         await erase(caseId, at)
         erased.push(caseId)
       }

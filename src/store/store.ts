@@ -71,6 +71,8 @@ export interface Store<C = string> {
 export interface SealableStore<C> extends Required<Store<C>> {
   /** One event of a case, or undefined. */
   event(caseId: string, seq: number): Promise<StoredEvent<C> | undefined>
+  /** Ids of closed cases last changed before the instant that do not hold `mark` as their state; the longest closed first. */
+  closedBefore(olderThan: Instant, mark: C): Promise<readonly string[]>
   /**
    * Takes a case out of everything that goes on: closed, without alarms, what waits to be sent given up with the reason
    * `case-erased`, and `mark` in the place of every content. Its event number moves on by one, so that a step on its way

@@ -463,6 +463,18 @@ describe('erasing a case', () => {
     expect(await store.purge(at(10), at(21))).toEqual([])
     await store.close()
   })
+
+  test('purge leaves a case that somebody wrote to while others were erased', async () => {
+    const inner = memoryStore()
+    const store = sealedStore(asBytes(inner), openKeys(), found => unreadable.push(found))
+    await store.commit(step('first', 0, { at: at(0), closed: true }))
+    await store.commit(step('second', 0, { at: at(1), closed: true }))
+    const purging = store.purge(at(10), at(20))
+    await store.commit(step('second', 1, { at: at(15), closed: false }))
+    expect(await purging).toEqual(['first'])
+    expect((await store.load('second'))?.seq).toBe(2)
+    await store.close()
+  })
 })
 
 describe('the clinic’s keys', () => {

@@ -145,6 +145,13 @@ function onDisk(disk: Disk): MemoryStore {
       ),
     history: caseId => read('history', ({ events }) => [...(events.get(caseId) ?? [])]),
     event: (caseId, seq) => read('event', ({ events }) => events.get(caseId)?.find(one => one.seq === seq)),
+    closedBefore: (olderThan, mark) =>
+      read('closedBefore', ({ cases }) =>
+        [...cases.values()]
+          .filter(one => one.closed && one.changedAt < olderThan && one.state !== mark)
+          .sort((a, b) => a.changedAt - b.changedAt)
+          .map(one => one.caseId),
+      ),
     outboxOf: caseId =>
       read('outboxOf', ({ outbox }) => [...outbox.values()].filter(row => row.caseId === caseId).map(shown)),
     due: (at, limit) =>

@@ -13,6 +13,7 @@ export interface CaseRows {
   recentHeads(since: Instant): readonly CaseHead[]
   history(caseId: string): readonly StoredEvent<Content>[]
   event(caseId: string, seq: number): StoredEvent<Content> | undefined
+  closedBefore(olderThan: Instant, mark: Content): readonly string[]
   /** Moves the case on by one event; the number of its opening, or undefined, with nothing written, when it is not at `step.from`. */
   advance(step: StepRecord<Content>): number | undefined
   /** Writes the event of a case that was moved on, with the last place and the count of what it put into the outbox. */
@@ -45,6 +46,9 @@ export function caseRows(db: DatabaseSync): CaseRows {
     recentHeads: recent(head),
     history: db.prepare(`${events} ORDER BY event.seq`),
     one: db.prepare(`${events} AND event.seq = ?`),
+    closedBefore: db.prepare(
+      'SELECT case_id FROM case_ WHERE closed = 1 AND changed_at < ? AND state IS NOT ? ORDER BY changed_at, opened',
+    ),
     number: db.prepare('SELECT opened FROM case_ WHERE case_id = ?'),
     open: db.prepare(
       'INSERT INTO case_ (case_id, channel, chat, seq, closed, changed_at, state) VALUES (?, ?, ?, 1, ?, ?, ?) ' +
@@ -113,6 +117,7 @@ export function caseRows(db: DatabaseSync): CaseRows {
       const row = sql.one.get(caseId, seq)
       return row === undefined ? undefined : eventOf(row)
     },
+    closedBefore: (olderThan, mark) => sql.closedBefore.all(olderThan, mark).map(row => String(row.case_id)),
     advance,
     record: (opened, step, outboxLast) => {
       const { at, event, effects, outbox } = step

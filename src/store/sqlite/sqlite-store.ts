@@ -79,6 +79,7 @@ export function openSqliteStore<C extends Content = string>(options: SqliteStore
     recentHeads: since => read(() => cases.recentHeads(since)),
     history: caseId => read(() => cases.history(caseId)),
     event: (caseId, seq) => read(() => cases.event(caseId, seq)),
+    closedBefore: (olderThan, mark) => read(() => cases.closedBefore(olderThan, mark)),
     outboxOf: caseId => read(() => outbox.ofCase(caseId)),
     due: (at, limit) => read(() => alarms.due(at, limit)),
     nextDue: () => read(() => alarms.next()),
