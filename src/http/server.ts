@@ -28,6 +28,8 @@ export interface ServerPorts {
   readonly port: number
   /** Address to listen on; default `127.0.0.1`. */
   readonly host?: string
+  /** In place of the shipped limits on how long and how large a request may be; see `REQUEST_LIMITS`. */
+  readonly limits?: Partial<typeof REQUEST_LIMITS>
   /** How long requests under way may take to end after `stop`, in ms; default 5 000. */
   readonly stopWithinMs?: number
 }
@@ -48,12 +50,16 @@ const REQUEST_LIMITS = {
   requestTimeout: 60_000,
   connectionsCheckingInterval: 5_000,
   maxHeaderSize: 16 * 1024,
-} as const
+}
 
 /** Starts the server; rejects when the port cannot be had. */
 export async function serveHttp(ports: ServerPorts): Promise<Server> {
   const answer = answering(ports)
-  const server = createAdaptorServer({ fetch: answer, createServer, serverOptions: REQUEST_LIMITS })
+  const server = createAdaptorServer({
+    fetch: answer,
+    createServer,
+    serverOptions: { ...REQUEST_LIMITS, ...ports.limits },
+  })
   await new Promise<void>((resolve, reject) => {
     server.once('error', reject)
     server.listen(ports.port, ports.host ?? '127.0.0.1', resolve)

@@ -22,7 +22,7 @@ export const QUEUED_MAX = 1_000
  * Messages of one chat that may wait for their turn; one more is asked to come back, so that a chat that floods neither
  * keeps others waiting nor looks like a store that hangs. It never holds for danger or for whoever wants a person.
  */
-const CHAT_QUEUED_MAX = 30
+const CHAT_QUEUED_MAX = 40
 /** Seconds until a chat that floods may come back. */
 const CHAT_COMES_BACK_S = 2
 
@@ -93,6 +93,8 @@ export function createWorker(deps: WorkerDependencies): Worker {
   const { store, machine, clock } = deps
   const steps = caseSteps(deps)
   const queue = serialQueue()
+  /** Deliveries under way, by chat and delivery id. */
+  const underWay = new Map<string, Promise<void>>()
   const codes = new Set<string>()
   /** Chats that were told that the line does not work, and have had no reply since. */
   const turnedAway = new Set<string>()
@@ -252,21 +254,31 @@ export function createWorker(deps: WorkerDependencies): Worker {
     return due.some(each => each.caseId === row.caseId && each.name === row.name && each.due === row.due)
   }
 
+  async function received(incoming: Incoming): Promise<void> {
+    const limit = deps.queuedMax ?? QUEUED_MAX
+    if (queue.size >= limit) throw new Busy(queue.size)
+    const ofChat = queue.sizeOf(keyOf(incoming))
+    if (ofChat >= CHAT_QUEUED_MAX && !cannotWait(incoming)) throw new Busy(ofChat, CHAT_COMES_BACK_S)
+    try {
+      await kept(queue.run(keyOf(incoming), () => take(incoming)))
+    } catch (error) {
+      deps.onFault({ code: 'store-failed', error })
+      if (turnedAway.size > TURNED_AWAY_MOST) turnedAway.clear()
+      turnedAway.add(keyOf(incoming))
+      deps.turnedAway(incoming)
+      throw new NotStored('worker: a message could not be stored; it must be sent again', { cause: error })
+    }
+  }
+
   return {
-    async receive(incoming) {
-      const limit = deps.queuedMax ?? QUEUED_MAX
-      if (queue.size >= limit) throw new Busy(queue.size)
-      const ofChat = queue.sizeOf(keyOf(incoming))
-      if (ofChat >= CHAT_QUEUED_MAX && !cannotWait(incoming)) throw new Busy(ofChat, CHAT_COMES_BACK_S)
-      try {
-        await kept(queue.run(keyOf(incoming), () => take(incoming)))
-      } catch (error) {
-        deps.onFault({ code: 'store-failed', error })
-        if (turnedAway.size > TURNED_AWAY_MOST) turnedAway.clear()
-        turnedAway.add(keyOf(incoming))
-        deps.turnedAway(incoming)
-        throw new NotStored('worker: a message could not be stored; it must be sent again', { cause: error })
-      }
+    receive(incoming) {
+      // The same delivery while it is under way is the same message: it waits for that and takes no place of its own.
+      const key = `${keyOf(incoming)}\n${incoming.deliveryId}`
+      const there = underWay.get(key)
+      if (there !== undefined) return there
+      const work = received(incoming).finally(() => underWay.delete(key))
+      underWay.set(key, work)
+      return work
     },
     act: (caseId, event, deliveryId) =>
       inTurn(caseId, () =>

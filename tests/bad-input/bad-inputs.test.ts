@@ -12,6 +12,9 @@ const inputs: readonly BadInput[] = [...caregiverInputs, ...httpInputs].toSorted
   (a, b) => Number(a.id.slice(1)) - Number(b.id.slice(1)),
 )
 
+/** Kinds of log lines that say nothing of a fault. */
+const HARMLESS = ['cases-purged']
+
 /** To print the page anew after a change of words: PRINT_BAD_INPUTS=1 npm test -- tests/bad-input */
 const isPrinting = process.env.PRINT_BAD_INPUTS === '1'
 
@@ -28,7 +31,10 @@ describe('bad inputs through the whole bot', { timeout: 120_000 }, () => {
   })
 
   test('none of it was a fault, none put the line in doubt, and the log holds none of the words', () => {
-    expect(line.logged).toEqual([])
+    const kinds = line.logged.map(({ what }) => String(what))
+    expect(kinds.filter(what => !HARMLESS.includes(what))).toEqual([])
+    const log = JSON.stringify(line.logged)
+    for (const { sent } of [...rows.values()].flat()) if (sent.length > 12) expect(log).not.toContain(sent)
   })
 
   test('docs/safety/bad-inputs.md says what was shown, word for word', () => {

@@ -1,5 +1,6 @@
 import { expect } from 'vitest'
-import { type NightLine, shown } from './night-line.ts'
+import { instant } from '../../src/time/instant.ts'
+import { type NightLine, nightLine, shown } from './night-line.ts'
 import { type BadInput, checked, each, expectAnswered, familyAt, type Row, SAYS, saying, screenOf } from './trying.ts'
 
 const OPENING = 'Look at the opening. What is in it now?'
@@ -212,8 +213,8 @@ export const caregiverInputs: readonly BadInput[] = [
     name: 'times',
     happens:
       'A time that is clear is read back before it counts. One that is unclear, to come, impossible or two is asked again, each in its own words.',
-    run: line =>
-      each(line, 'out-since', [
+    async run(line) {
+      const rows = await each(line, 'out-since', [
         ['at 3', { reads: 'So: 3:00 pm. Is that right?' }],
         ['just now', { reads: /^So: between 2:0\d am and 2:1\d am\. Is that right\?$/ }],
         ['25:00', 'There is no such time. Write it once more.'],
@@ -227,7 +228,22 @@ export const caregiverInputs: readonly BadInput[] = [
         ['-5 minutes ago', 'We could not read the time. Write it like "1:30" or "20 minutes ago".'],
         ['99999999999999999999 minutes ago', 'We could not read the time. Write it like "1:30" or "20 minutes ago".'],
         ['1e9', 'We could not read the time. Write it like "1:30" or "20 minutes ago".'],
-      ]),
+      ])
+      // Sunday 1 November 2026, 1:30 in the morning in New York, for the second time (IANA time zone database).
+      const change = await nightLine(instant(Date.parse('2026-11-01T06:30:00Z')))
+      try {
+        const family = await familyAt(change, 'out-since')
+        const answer = await family.say('1:15')
+        const row = checked('out-since', '1:15', answer, { reads: /^So: .*1:15 am.*Is that right\?$/ })
+        rows.push({ ...row, where: `${row.where}, in the night the clocks go back` })
+        // Both hours it can have been: the earlier one decides.
+        const reading = (await family.state())?.open?.readBack?.reading
+        expect((reading?.latest ?? 0) - (reading?.earliest ?? 0)).toBe(3_600_000)
+      } finally {
+        await change.stop()
+      }
+      return rows
+    },
   },
   {
     id: 'B8',
@@ -476,7 +492,7 @@ export const caregiverInputs: readonly BadInput[] = [
       }
       for (const markup of refused) expectAnswered(shown(markup), 'a message too many')
       if (refused[0] !== undefined) expect(shown(refused[0]).refusal).toBe(SAYS.busy)
-      rows.push({ where: 'among 100 messages at once', sent: 'any other, when 30 wait', shown: SAYS.busy })
+      rows.push({ where: 'among 100 messages at once', sent: 'any other, when 40 wait', shown: SAYS.busy })
       expect(line.pages.filter(({ kind }) => kind === 'page').length - pagesBefore).toBeLessThanOrEqual(3)
       expect((await family.state())?.disposition?.id).toBe('ambulance')
       await line.bot.runtime.idle()

@@ -1,4 +1,5 @@
 import { request } from 'node:http'
+import { connect } from 'node:net'
 import { afterEach, describe, expect, test } from 'vitest'
 import { fallbackPage } from '../../src/channels/web-notice.ts'
 import { webchat } from '../../src/channels/webchat/webchat.ts'
@@ -50,6 +51,31 @@ describe('one server', () => {
     expect(await (await at('/board')).text()).toContain('Tonight')
     expect(await (await at('/boards')).text()).toContain(`tel:${foot.emergency.number}`)
     expect(await (await at('/health')).json()).toEqual({ ok: true, store: 'ok' })
+  })
+
+  test('ends a request that comes a byte at a time, by its headers and by its body, and answers others meanwhile', async () => {
+    const limits = { headersTimeout: 300, requestTimeout: 600, connectionsCheckingInterval: 50 }
+    const { server, at, faults } = await start({ limits })
+    const head = `POST /say HTTP/1.1\r\nHost: localhost\r\nOrigin: http://localhost\r\nContent-Type: application/x-www-form-urlencoded\r\nContent-Length: 900\r\n`
+    const slow = (first: string) =>
+      new Promise<string>(resolve => {
+        const socket = connect(server.port, '127.0.0.1')
+        let got = ''
+        const drip = setInterval(() => socket.write('a'), 40)
+        socket.setEncoding('utf8').on('data', text => (got += text))
+        socket.on('error', () => undefined)
+        socket.on('close', () => {
+          clearInterval(drip)
+          resolve(got)
+        })
+        socket.write(first)
+      })
+    const [byHeaders, byBody, other] = await Promise.all([slow(head), slow(`${head}\r\n`), at('/')])
+    expect(other.status).toBe(200)
+    // RFC 9110, 15.5.9: 408 Request Timeout.
+    expect(byHeaders).toMatch(/^HTTP\/1\.1 408 /)
+    expect(byBody).toMatch(/^(?:HTTP\/1\.1 408 |$)/)
+    expect(faults).toEqual([])
   })
 
   test('says 503 on the health page when the bot is not well', async () => {
