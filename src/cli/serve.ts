@@ -55,6 +55,7 @@ export const serveCommand: Command = {
     const here = `http://${values.host === '127.0.0.1' ? 'localhost' : values.host}:${server.port}`
     origin = loaded.line.clinic.webAddress ?? here
     await bot.runtime.start()
+    const stopped = stopWanted()
     if (found.isDemonstration) {
       print(bot.words('demonstration-banner'))
       print(`Families:   ${here}/`)
@@ -65,7 +66,7 @@ export const serveCommand: Command = {
       print('Clinicians: by the link in each page')
     }
     print('Stop with Ctrl-C. Conversations go on where they were at the next start.')
-    await stopWanted()
+    await stopped
     await bot.stop()
     await server.stop()
     await watchdog.stop()

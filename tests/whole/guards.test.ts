@@ -71,7 +71,12 @@ function run(command: string, place: Place, args: readonly string[] = [], isFict
   return new Promise(resolve => child.once('close', code => resolve({ code, output })))
 }
 
-const serves = ({ output, code }: Ended): boolean => code === 0 && /Stop with Ctrl-C/.test(output)
+/** Whether it served and ended well when told to; throws with what it wrote where it served and then ended otherwise. */
+function serves({ output, code }: Ended): boolean {
+  const isServed = /Stop with Ctrl-C/.test(output)
+  if (isServed && code !== 0) throw new Error(`it served, and ended with ${code}: ${output}`)
+  return isServed
+}
 
 const whole = newFolder()
 let original: Place
