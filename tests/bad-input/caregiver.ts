@@ -368,6 +368,11 @@ export const caregiverInputs: readonly BadInput[] = [
           value => `tap: ${value}`,
         )),
       )
+      const silent = await familyAt(line, 'ring-back')
+      await silent.tap('write-only')
+      const state = await silent.state()
+      expect(state?.answers['ring-back']?.answer).toEqual({ kind: 'phone', number: 'write-only' })
+      expect(state?.marks).toContain('write-only')
       const left = await familyAt(line, 'have-you-left')
       const yes = await left.say('Yes, the whole tube')
       rows.push(checked('have-you-left', 'Yes, the whole tube', yes, SAYS.notAnOption))

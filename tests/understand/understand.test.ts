@@ -382,3 +382,95 @@ describe('bad input', () => {
     expect(typed('noon', 'out-since', { times })).toMatchObject(misread('time-unclear'))
   })
 })
+
+describe('answers that belong elsewhere', () => {
+  const labels = {
+    otherLabels: ['Yes, the whole tube', 'No spare', 'No, we cannot get there', 'Yes', 'No', 'None of these'],
+  }
+
+  it.each([
+    ['have-you-arrived', 'Yes, the whole tube'],
+    ['have-you-arrived', 'yes whole tube'],
+    ['have-you-arrived', 'the tube is all here, yes'],
+    ['difficult-before', 'no spare'],
+    ['changed-before', 'yes, the whole tube is on the table'],
+  ])('%s: "%s" is asked back', (fact, words) =>
+    expect(typed(words, fact, labels)).toMatchObject(misread('not-an-option')),
+  )
+
+  it.each([
+    ['have-you-arrived', 'yes', 'yes'],
+    ['have-you-arrived', 'yes we are there', 'yes'],
+    ['changed-before', 'no', 'no'],
+    ['changed-before', 'yes, twice', 'yes'],
+    ['difficult-before', 'no never', 'no'],
+  ])('%s: "%s" is %s', (fact, words, value) => {
+    expect(['answer', 'arrived']).toContain(typed(words, fact, labels).kind)
+    const read = typed(words, fact, labels)
+    if (read.kind === 'answer') expect(read.answer).toEqual({ kind: 'choice', value })
+  })
+
+  it('a tap on "write to me only" is a number to ring for the question on it, and nothing for any other', () => {
+    const phone = { ...questionOn('ring-back'), options: [{ value: 'write-only', label: 'Write to me only' }] }
+    expect(tap(['write-only'], 'ring-back', 7, { question: phone })).toMatchObject({
+      answer: { kind: 'phone', number: 'write-only' },
+    })
+    for (const fact of ['in-opening', 'out-since', 'taught', 'ph'])
+      expect(tap(['write-only'], fact).kind, fact).toBe('misread')
+  })
+
+  it.each([
+    ['device', 'the tube is back in now', 'in-opening'],
+    ['travel', 'I put it back in', 'in-opening'],
+    ['travel', 'she is in pain now', 'pain-or-bleeding'],
+  ])('%s: "%s" opens the question on %s again', (asked, words, fact) => {
+    const answers = {
+      'in-opening': { kind: 'choice', value: 'nothing' },
+      'pain-or-bleeding': { kind: 'choice', value: 'no' },
+    } as const
+    expect(typed(words, asked, { answers })).toEqual({ kind: 'change', fact, said: words })
+    expect(typed(words, asked).kind).not.toBe('change')
+  })
+
+  it.each(["I can't get it back in", 'should I put it back in', 'it will not go back in'])(
+    '"%s" takes nothing back',
+    words => {
+      const answers = { 'in-opening': { kind: 'choice', value: 'nothing' } } as const
+      expect(typed(words, 'device', { answers }).kind).not.toBe('change')
+    },
+  )
+})
+
+describe('pictures and units', () => {
+  it.each([
+    ['🩸🩸', 'danger'],
+    ['🩸 🩸', 'danger'],
+    ['🆘', 'person'],
+    ['🚑🚑🚑', 'person'],
+  ])('%s is %s', (text, kind) => expect(typed(text, 'device').kind).toBe(kind))
+
+  it('one drop is blood, which is no danger sign by itself', () => {
+    expect(typed('🩸', 'pain-or-bleeding')).toMatchObject({ kind: 'answer', answer: { kind: 'choice', value: 'yes' } })
+  })
+
+  it.each([
+    ['ph', '5 ml'],
+    ['ph', '5cc'],
+    ['ph', '14 Fr'],
+    ['ph', 'drew 5 mls'],
+    ['balloon-put-in', '12 Fr'],
+    ['temperature', '39 kg'],
+  ])('%s: "%s" is asked for again', (fact, words) =>
+    expect(typed(words, fact)).toMatchObject(misread('number-unclear')),
+  )
+
+  it.each([
+    ['ph', '4.5', 4.5],
+    ['ph', 'it shows 4,5', 4.5],
+    ['balloon-put-in', '5 ml', 5],
+    ['temperature', '38.5°C', 38.5],
+    ['temperature', '38.5 c', 38.5],
+  ])('%s: "%s" is %s', (fact, words, value) =>
+    expect(typed(words, fact)).toMatchObject({ kind: 'answer', answer: { kind: 'number', value } }),
+  )
+})
