@@ -67,6 +67,8 @@ export function sealedStore(store: SealableStore<Content>, keys: CaseKeys, onUnr
 
   function openedCase(stored: StoredCase<Content>): StoredCase | undefined {
     const { caseId, seq } = stored
+    // Erased a moment ago by another process: its key may still be in memory here.
+    if (stored.state === ERASED) return undefined
     const key = keyOf(caseId)
     return key === 'erased' ? undefined : { ...stored, state: opened(key, caseId, ['state', seq], stored.state) ?? '' }
   }

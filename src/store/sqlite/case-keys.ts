@@ -17,6 +17,8 @@ export interface CaseKeysOptions {
   readonly clinicKeys: () => ClinicKeys
   /** How long a write waits for another process that holds the file, at most. Default 2,000. */
   readonly busyTimeoutMs?: number
+  /** Another process's change is looked for at most this often, in milliseconds: a look costs as much as a seal. Default 20. */
+  readonly lookEveryMs?: number
 }
 
 /** The file of wrapped keys, with what only its keeper needs. */
@@ -33,7 +35,8 @@ export interface CaseKeyFile extends CaseKeys {
 
 /**
  * Opens (or makes) the file of wrapped keys. Destroyed keys are overwritten with zeros and the log that held them is cut
- * to nothing. Another process may rotate or erase while this one runs: it is noticed before the next key is given out.
+ * to nothing. Another process may rotate or erase while this one runs: it is noticed within 20 ms. Until then a step may still
+ * be sealed with a key that is gone; it then conflicts, or is overwritten with the rest of its case.
  *
  * @throws StoreUnusable as the store's own file does
  */
@@ -59,16 +62,24 @@ export function openCaseKeys(options: CaseKeysOptions): CaseKeyFile {
   }
   const cache = new Map<string, KeyObject>()
   let version = sql.version.get()?.data_version
+  const lookEveryMs = options.lookEveryMs ?? 20
+  let lookedAtMs = performance.now()
   let closed = false
   sql.cut.get()
 
+  function lookForChanges(): void {
+    const nowMs = performance.now()
+    if (nowMs - lookedAtMs < lookEveryMs) return
+    lookedAtMs = nowMs
+    const now = sql.version.get()?.data_version
+    if (now === version) return
+    cache.clear()
+    version = now
+  }
+
   /** The key in memory; none after another process has changed the file. */
   function cached(caseId: string): KeyObject | undefined {
-    const now = sql.version.get()?.data_version
-    if (now !== version) {
-      cache.clear()
-      version = now
-    }
+    lookForChanges()
     const key = cache.get(caseId)
     if (key === undefined) return undefined
     // The one used last stays longest.
