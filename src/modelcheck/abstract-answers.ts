@@ -39,9 +39,20 @@ const READ_BY_DERIVED: Readonly<Record<string, readonly string[]>> = {
   'ph-result': ['ph', 'acid-medicine'],
 }
 
-/** Every value that conditions of a flow name, by fact. */
-export function namedValues(flow: Flow): ReadonlyMap<string, ReadonlySet<string>> {
+/** What rules compare: a fact or derived fact with values. */
+export interface Compared {
+  readonly on: string
+  readonly values: readonly string[]
+}
+
+/** Every value that conditions of a flow, and rules beside it, name, by fact. */
+export function namedValues(flow: Flow, compared: readonly Compared[] = []): ReadonlyMap<string, ReadonlySet<string>> {
   const named = new Map<string, Set<string>>()
+  for (const { on, values } of compared) {
+    const known = named.get(on) ?? new Set()
+    for (const value of values) known.add(value)
+    named.set(on, known)
+  }
   for (const step of flow.steps.values()) {
     for (const row of step.rows) {
       for (const [fact, values] of Object.entries(row.if)) {
@@ -54,30 +65,32 @@ export function namedValues(flow: Flow): ReadonlyMap<string, ReadonlySet<string>
   return named
 }
 
-/** The sets of values that single conditions of a flow compare a fact with. */
-function conditionsOn(flow: Flow, fact: string): readonly (readonly string[])[] {
+/** The sets of values that single conditions of a flow, and rules beside it, compare a fact with. */
+function conditionsOn(flow: Flow, fact: string, compared: readonly Compared[]): readonly (readonly string[])[] {
   const rows = [...flow.steps.values()].flatMap(step => step.rows)
-  return rows.flatMap(row => (row.if[fact] === undefined ? [] : [row.if[fact]]))
+  const own = rows.flatMap(row => (row.if[fact] === undefined ? [] : [row.if[fact]]))
+  return [...own, ...compared.flatMap(({ on, values }) => (on === fact ? [values] : []))]
 }
 
 /**
  * Domains of all facts that a flow's steps ask or set.
  *
  * @param merge  whether answers that nothing can tell apart become one class; unmerged, each value stays its own
+ * @param compared  what rules compare beside the flow's conditions
  */
-export function domainsOf(flow: Flow, set: FlowSet, merge: boolean): FactDomain[] {
+export function domainsOf(flow: Flow, set: FlowSet, merge: boolean, compared: readonly Compared[] = []): FactDomain[] {
   const facts = new Set<string>()
   for (const step of flow.steps.values()) {
     if (step.ask !== undefined) facts.add(step.ask)
     for (const fact of Object.keys(step.set ?? {})) facts.add(fact)
   }
-  const named = namedValues(flow)
+  const named = namedValues(flow, compared)
   const derivedRead = new Set([...named.keys()].flatMap(id => READ_BY_DERIVED[id] ?? []))
   return [...facts].map(fact => {
     const document = set.facts[fact]
     if (document === undefined) throw new Error(`no fact "${fact}"`)
     const all = answersOf(fact, document, named.get(fact) ?? new Set())
-    const tests = conditionsOn(flow, fact)
+    const tests = conditionsOn(flow, fact, compared)
     return { fact, document, classes: merge ? merged(all, tests, derivedRead.has(fact)) : all }
   })
 }

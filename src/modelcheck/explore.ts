@@ -19,10 +19,10 @@ export interface ExploreOptions extends MoverOptions {
 /** Memory of rules beside the state of the flow. */
 export interface Watch {
   readonly sizes: readonly number[]
-  /** Before an edge from a state: set what the entered steps will change. `memory` starts as the state's. */
-  readonly begin: (memory: Int32Array) => void
-  /** The memory after the edge. */
-  readonly end: () => Int32Array
+  /** Before an edge from a state, or the first of all: `memory` is the state's. Both arrays are reused. */
+  readonly begin: (memory: Int32Array, state: Int32Array | undefined) => void
+  /** The memory after the edge; `next` is the state it leads to, with everything still in it. */
+  readonly end: (move: Move, next: Int32Array) => Int32Array
 }
 
 /** One transition found. Arrays are reused: copy what is kept. */
@@ -44,6 +44,16 @@ export interface Explored {
   state(number: number): Int32Array
   /** Moves from a beginning to a state, shortest first. */
   wayTo(number: number): Move[]
+}
+
+/** A step at which talk cannot go on, with the way to the state before it. */
+export class WalkBroke extends Error {
+  override readonly name = 'WalkBroke'
+  readonly way: readonly Move[]
+  constructor(way: readonly Move[], cause: unknown) {
+    super(cause instanceof Error ? cause.message : String(cause), { cause })
+    this.way = way
+  }
 }
 
 export class TooManyStates extends Error {
@@ -75,13 +85,19 @@ export function explore(flat: FlatFlow, options: ExploreOptions = {}): Explored 
   let ways = new Int32Array(1024)
   let transitions = 0
 
+  function wayTo(number: number): Move[] {
+    const way: Move[] = []
+    for (let at = number; at >= 0; at = parents[at] as number) way.push(moveOf(ways[at] as number))
+    return way.reverse()
+  }
+
   function found(from: number, move: Move, next: Int32Array): void {
     transitions++
     whole.set(next)
     canonical?.(whole)
     if (watch !== undefined) {
-      whole.set(watch.end(), own.length)
-      watch.begin(memory)
+      whole.set(watch.end(move, next), own.length)
+      watch.begin(memory, from < 0 ? undefined : before)
     }
     pack.pack(whole, packed, 0)
     const known = table.count
@@ -99,16 +115,28 @@ export function explore(flat: FlatFlow, options: ExploreOptions = {}): Explored 
     onEdge?.({ from, to, isNew, move, before: from < 0 ? undefined : before, after: whole })
   }
 
-  watch?.begin(memory)
-  walker.starts((move, next) => found(-1, move, next))
+  watch?.begin(memory, undefined)
+  try {
+    walker.starts((move, next) => found(-1, move, next))
+  } catch (error) {
+    throw error instanceof TooManyStates ? error : new WalkBroke([], error)
+  }
   const state = new Int32Array(own.length)
   for (let at = 0; at < table.count; at++) {
     pack.unpack(table.states, at * pack.words, before)
     state.set(before.subarray(0, own.length))
     memory.set(before.subarray(own.length))
-    watch?.begin(memory)
-    walker.moves(state, (move, next) => found(at, move, next))
+    watch?.begin(memory, before)
+    walkOn(at)
     if (at % PROGRESS_EVERY === 0) onProgress?.(table.count, at)
+  }
+
+  function walkOn(at: number): void {
+    try {
+      walker.moves(state, (move, next) => found(at, move, next))
+    } catch (error) {
+      throw error instanceof TooManyStates ? error : new WalkBroke(wayTo(at), error)
+    }
   }
 
   return {
@@ -121,11 +149,7 @@ export function explore(flat: FlatFlow, options: ExploreOptions = {}): Explored 
       pack.unpack(table.states, number * pack.words, one)
       return one
     },
-    wayTo(number) {
-      const way: Move[] = []
-      for (let at = number; at >= 0; at = parents[at] as number) way.push(moveOf(ways[at] as number))
-      return way.reverse()
-    },
+    wayTo,
   }
 }
 

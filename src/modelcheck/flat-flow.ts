@@ -2,7 +2,7 @@
 import { DISPOSITIONS } from '../flow/document.ts'
 import type { Flow, FlowSet } from '../flow/flow-set.ts'
 import { ANY_TIME_STEPS, type Step } from '../flow/flow-step.ts'
-import { type AnswerClass, domainsOf, type FactDomain } from './abstract-answers.ts'
+import { type AnswerClass, type Compared, domainsOf, type FactDomain } from './abstract-answers.ts'
 import { type CLOCK_FIELDS, type DerivedModel, derivedModels } from './abstract-derived.ts'
 import { alarmTargetsOf } from './flow-alarms.ts'
 
@@ -64,6 +64,8 @@ export interface FlatNode {
   readonly rests: boolean
   readonly ends: boolean
   readonly rows: readonly FlatRow[]
+  /** Tests that rules make as the step is entered, or while it stands open: what they read is not forgotten on the way here. */
+  readonly observed: readonly Test[]
 }
 
 export interface FlatFlow {
@@ -135,6 +137,13 @@ export interface FlattenOptions {
   readonly merge?: boolean
   /** Facts that a first message may say. */
   readonly givable?: readonly string[]
+  /** What rules compare, and at which steps. */
+  readonly observed?: readonly Observation[]
+}
+
+/** A comparison that a rule makes at some steps. */
+export interface Observation extends Compared {
+  readonly isAt: (step: Step) => boolean
 }
 
 /** Facts that change where talk goes before they are asked, if the first message has said them. */
@@ -142,9 +151,9 @@ const GIVABLE = ['in-opening', 'device', 'out-since'] as const
 
 /** Compiles a flow for one setting of the policies. @throws when a condition reads a derived fact that has no model */
 export function flatten(flow: Flow, set: FlowSet, options: FlattenOptions = {}): FlatFlow {
-  const { merge = true, settledNeedsChange = true, givable = GIVABLE } = options
+  const { merge = true, settledNeedsChange = true, givable = GIVABLE, observed = [] } = options
   const policies = { ...Object.fromEntries(Object.keys(set.policies).map(id => [id, 'off'])), ...options.policies }
-  const domains = domainsOf(flow, set, merge)
+  const domains = domainsOf(flow, set, merge, observed)
   const cells = domains.map(domain => ({ fact: domain.fact, domain, size: cellSize(domain) }))
   const fieldOf = new Map(cells.map((cell, field) => [cell.fact, field]))
   const derived = derivedModels({ settledNeedsChange })
@@ -159,7 +168,7 @@ export function flatten(flow: Flow, set: FlowSet, options: FlattenOptions = {}):
     [...flow.steps.values()].map(step => nodeFor(step, context)),
     context,
     flow,
-  )
+  ).map(node => ({ ...node, observed: observed.flatMap(each => observedAt(node, each, context)) }))
   const changing = changingFields(nodes, context)
   const isTurning = (node: FlatNode) =>
     node.rows.some(row => row.tests.some(test => test.fields.some(field => changing.has(field))))
@@ -248,6 +257,12 @@ interface Context {
   readonly policies: Readonly<Record<string, string>>
   readonly nodeOf: ReadonlyMap<string, number>
   readonly alarmOf: ReadonlyMap<string, number>
+}
+
+function observedAt(node: FlatNode, { on, values, isAt }: Observation, context: Context): Test[] {
+  if (context.policies[on] !== undefined || !isAt(node.step)) return []
+  const test = testFor(on, values, context)
+  return test.fields.length === 0 ? [] : [test]
 }
 
 const FIRED_MOST = 6
@@ -353,6 +368,7 @@ function nodeFor(step: Step, context: Context): FlatNode {
       const tests = testsFor(row.if, context)
       return tests === undefined ? [] : [{ tests, go: row.go === 'resume' ? RESUME : must(nodeOf, row.go), row: index }]
     }),
+    observed: [],
   }
 }
 

@@ -61,6 +61,8 @@ export interface Mover {
   /** Applies one move again (for a counterexample). @throws where it cannot happen */
   again(state: Int32Array | undefined, move: Move): Int32Array
   onEntered: OnEntered
+  /** The row of its route by which a step is left. */
+  onRouted: (node: number, row: number) => void
   /** One kernel step at a time, for the comparison with the machine that serves. */
   onDriven: OnDriven
 }
@@ -143,7 +145,7 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
   const replayHazards = new Uint8Array(flat.hazardous.length)
   /** Nodes entered in the present kernel event. */
   let drivenNodes: number[] = []
-  const self: Mover = { starts, moves, again, onEntered: () => {}, onDriven: () => {} }
+  const self: Mover = { starts, moves, again, onEntered: () => {}, onRouted: () => {}, onDriven: () => {} }
   let isCompared = false
 
   const get = (field: number): number => state[field] as number
@@ -163,7 +165,7 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
 
   // ---- The kernel with the shell's part of entering a step ----
 
-  function route(node: FlatNode): number {
+  function route(node: FlatNode, at: number): number {
     for (const row of node.rows) {
       let fits = true
       for (const test of row.tests) {
@@ -172,7 +174,10 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
           break
         }
       }
-      if (fits) return row.go
+      if (fits) {
+        self.onRouted(at, row.row)
+        return row.go
+      }
     }
     throw new Error(`step "${node.id}" has no row that fits`)
   }
@@ -180,7 +185,7 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
   /** Routes and writes the way down where the step may route otherwise later. */
   function turn(at: number): number {
     const node = nodes[at] as FlatNode
-    const go = route(node)
+    const go = route(node, at)
     const turning = returns && !offPath ? turningAt.get(at) : undefined
     if (turning !== undefined) {
       state[F.trail + turning] = 1 + node.rows.findIndex(row => row.go === go)
@@ -330,7 +335,7 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
       if (taken < 0) continue
       const at = flat.turning[turning] as number
       const node = nodes[at] as FlatNode
-      const go = route(node)
+      const go = route(node, at)
       if (node.rows[taken]?.go === go || go === RESUME) continue
       divert(at, turning, go)
       break

@@ -63,6 +63,7 @@ export function canonicalIn(flat: FlatFlow): Canonical {
     for (const at of new Set([...standing.next, ...again])) {
       const node = nodes[at] as FlatNode
       if (node.ask >= 0) asked.add(node.ask)
+      tests.push(...node.observed)
       const isPassed = !standing.next.has(at) && inert.has(at)
       for (const row of node.rows)
         for (const test of row.tests)
@@ -242,6 +243,7 @@ function inertNodes(flat: FlatFlow): Set<number> {
   const { nodes } = flat
   const isInert = (node: FlatNode) =>
     node.ask < 0 &&
+    node.observed.length === 0 &&
     !node.rests &&
     !node.isEmergency &&
     node.decides === 0 &&
