@@ -61,7 +61,10 @@ function labelsOf(line: Line): (concern: string, fact: string) => readonly strin
     const wording = wordingOf(line, concern)
     return [...wording.ids].flatMap(id => {
       const [kind, fact, value] = id.split('/')
-      return kind === 'option' && fact !== undefined && value !== undefined ? [{ fact, label: wording.text(id) }] : []
+      if (kind !== 'option' || fact === undefined || value === undefined) return []
+      // A label that has to be filled in is no words to compare with.
+      const label = wording.source(id) ?? ''
+      return label.includes('{') ? [] : [{ fact, label }]
     })
   }
   return (concern, asked) => {
