@@ -408,6 +408,7 @@ describe('erasing a case', () => {
     const keys = openKeys()
     await keys.erase('sun', at(3))
     await keys.close()
+    await new Promise(resolve => setTimeout(resolve, 25))
     const [claimed] = await store.claim('family', at(4), 60_000, 9)
     expect(claimed).toMatchObject({ caseId: 'sun', effectId: 'sun.1.0', effect: '{}' })
     await store.rendered('sun.1.0', 'words', at(5))
