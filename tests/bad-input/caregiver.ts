@@ -1,6 +1,7 @@
 import { expect } from 'vitest'
+import { pageToken } from '../../src/cli/page-link.ts'
 import { instant } from '../../src/time/instant.ts'
-import { type NightLine, nightLine, shown } from './night-line.ts'
+import { NIGHT, type NightLine, nightLine, shown } from './night-line.ts'
 import { type BadInput, checked, each, expectAnswered, familyAt, type Row, SAYS, saying, screenOf } from './trying.ts'
 
 const OPENING = 'Look at the opening. What is in it now?'
@@ -441,6 +442,16 @@ export const caregiverInputs: readonly BadInput[] = [
         expect(answer.markup.isWellFormed()).toBe(true)
         expect(answer.markup.match(/<article/g)?.length).toBe(answer.markup.match(/<\/article>/g)?.length)
       }
+      // The clinician's page holds the words, the page that is sent holds none of them.
+      const family = await familyAt(line, 'in-opening')
+      await family.say('<script>alert(2)</script> \u202e\u0000 talk to a person')
+      const caseId = (await family.state())?.caseId ?? ''
+      const token = pageToken(line.bot.data.key, { caseId, to: 'amara', at: NIGHT })
+      const markup = await (await fetch(`${line.origin}/p/${token}`)).text()
+      expect(markup).toContain('&lt;script&gt;alert(2)&lt;/script&gt;')
+      expect(markup).not.toContain('<script>alert')
+      expect(markup).not.toContain('\u0000')
+      expect(JSON.stringify(line.pages)).not.toMatch(/script|\\u202e|\\u0000/)
       return rows
     },
   },
