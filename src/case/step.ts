@@ -26,7 +26,17 @@ import type { CaseEvent, Clinician } from './event.ts'
 import type { Line } from './line.ts'
 import { pagesSettled, replyOf } from './outgoing.ts'
 import { type CaseState, READ_BACK } from './state.ts'
-import { askAgain, drive, factsNow, followClock, openQuestion, raiseFloor, reach, replay } from './talk.ts'
+import {
+  askAgain,
+  drive,
+  factsNow,
+  followClock,
+  openQuestion,
+  raiseFloor,
+  reach,
+  rememberAsked,
+  replay,
+} from './talk.ts'
 import { beginWork, mark, saying, sayNotice, type Work } from './work.ts'
 
 export interface Stepped {
@@ -137,7 +147,7 @@ function answered(work: Work, event: CaseEvent & { kind: 'answerGiven' }) {
   if (event.readBack !== undefined && work.line.flows.facts[event.fact]?.['read-back'] === true) {
     const serial = work.state.serial + 1
     work.state.serial = serial
-    work.state.askedBySerial = { ...work.state.askedBySerial, [serial]: READ_BACK }
+    rememberAsked(work, serial, READ_BACK)
     work.state.open = {
       ...open,
       serial,

@@ -206,10 +206,20 @@ export function reach(work: Work, fact: string): void {
   setPath(work, { asked: [...work.state.path.asked, fact] })
 }
 
+/** Serials of which it is remembered what was asked: more than any talk has questions, so that a case does not grow with use. */
+export const ASKED_REMEMBERED = 32
+
+/** Remembers what is asked under a serial, and forgets the oldest past {@link ASKED_REMEMBERED}. */
+export function rememberAsked(work: Work, serial: number, asked: string): void {
+  // Keys that are whole numbers stand in ascending order (ECMA-262, OrdinaryOwnPropertyKeys).
+  const earlier = Object.entries(work.state.askedBySerial ?? {}).slice(1 - ASKED_REMEMBERED)
+  work.state.askedBySerial = Object.fromEntries([...earlier, [serial, asked]])
+}
+
 export function openQuestion(work: Work, fact: string, changing = false): void {
   const serial = work.state.serial + 1
   work.state.serial = serial
-  work.state.askedBySerial = { ...work.state.askedBySerial, [serial]: fact }
+  rememberAsked(work, serial, fact)
   work.state.open = { serial, fact, askedAt: work.at, misread: 0, changing }
   saying(work, { kind: 'ask', serial, fact })
 }

@@ -1,6 +1,7 @@
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
 import { renderReply } from '../../src/case/render.ts'
+import { ASKED_REMEMBERED } from '../../src/case/talk.ts'
 import type { Kernel } from '../../src/flow/kernel.ts'
 import { privateStrings } from '../../src/oncall/family-numbers.ts'
 import { fitPageText, pageSeptetsMost, septetsOf } from '../../src/pagers/page-text.ts'
@@ -11,6 +12,21 @@ import { anEvent, happens } from './events-drawn.ts'
 
 const line = aLine()
 const isAsk = (id: string) => id.startsWith('ask:')
+
+describe('what is stored of a long conversation', () => {
+  it('does not grow with the number of questions, and still knows the latest', () => {
+    const talk = aTalk(line).says({ 'in-opening': 'nothing' }).answersAll({ 'danger-signs': 'none' })
+    const sizes = Array.from({ length: 120 }, (_, turn) => {
+      talk.corrects('danger-signs', 'none')
+      return turn >= 40 ? JSON.stringify({ ...talk.state, open: undefined }).length : 0
+    }).filter(size => size > 0)
+    // Serials and event numbers gain a digit.
+    expect(Math.max(...sizes) - Math.min(...sizes)).toBeLessThan(100)
+    const asked = talk.state.askedBySerial ?? {}
+    expect(Object.keys(asked)).toHaveLength(ASKED_REMEMBERED)
+    expect(asked[talk.state.serial]).toBe(talk.asked())
+  })
+})
 
 describe('the first reply', () => {
   it.each([
