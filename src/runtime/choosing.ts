@@ -50,6 +50,22 @@ function only(cases: readonly OpenCase[]): Chosen | undefined {
   return first !== undefined && cases.length === 1 ? { case: first, doubtful: false } : undefined
 }
 
+/**
+ * The case that asked a question of this number, of cases whose talk is over; undefined where none or several did.
+ * @param history  events of a case
+ */
+export async function askerOf(
+  over: readonly StoredCase[],
+  serial: number,
+  history: (caseId: string) => Promise<readonly StoredEvent[]>,
+): Promise<StoredCase | undefined> {
+  const askers: StoredCase[] = []
+  for (const each of over) {
+    if (asked(await history(each.caseId), serial)) askers.push(each)
+  }
+  return askers.length === 1 ? askers[0] : undefined
+}
+
 /** A case with no open question counts from when it last changed. */
 function askedAt({ stored, state }: OpenCase): number {
   return state?.open?.askedAt ?? stored.changedAt - 0.5

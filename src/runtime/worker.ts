@@ -6,7 +6,7 @@ import type { AlarmRow, Store, StoredCase } from '../store/store.ts'
 import { days, type Instant } from '../time/instant.ts'
 import type { Understood } from '../understand/understand.ts'
 import { type Applied, caseSteps, type Loaded, type Refusal } from './case-steps.ts'
-import { type Chosen, chooseCase, type OpenCase } from './choosing.ts'
+import { askerOf, type Chosen, chooseCase, type OpenCase } from './choosing.ts'
 import { type Clock, type Random, within } from './clock.ts'
 import { Busy, NotStored, type OnFault } from './fault.ts'
 import type { Machine, RunningCase } from './machine.ts'
@@ -118,6 +118,8 @@ export function createWorker(deps: WorkerDependencies): Worker {
       return openNew(incoming, own, cases, beginning(incoming))
     const going = cases.filter(each => !each.closed).map(opened)
     const talking = going.filter(each => !isHandedOver(each.stored) && each.state?.outcome === undefined)
+    const over = await tappedOver(incoming, cases, talking)
+    if (over !== undefined) return hear(incoming, over.caseId, { ended: true })
     const chosen = await chooseCase(talking, body, id => store.history(id))
     const hearIt = (to: Chosen) => hear(incoming, to.case.stored.caseId, { doubtful: to.doubtful })
     if (chosen !== undefined && chosen.case.state?.concern !== SOMEONE) return hearIt(chosen)
@@ -125,6 +127,23 @@ export function createWorker(deps: WorkerDependencies): Worker {
     if (chosen !== undefined) return namesFlow(body, begins) ? openNew(incoming, own, cases, begins) : hearIt(chosen)
     const ended = endedFor(begins, cases, going)
     return ended === undefined ? openNew(incoming, own, cases, begins) : hear(incoming, ended.caseId, { ended: true })
+  }
+
+  /**
+   * The case whose talk is over that a tap belongs to, while another of the chat is talking: nothing tapped about one
+   * child stands in the record of another. Danger goes to the one that talks, which has the emergency steps.
+   */
+  async function tappedOver(
+    incoming: Incoming,
+    cases: readonly StoredCase[],
+    talking: readonly OpenCase[],
+  ): Promise<StoredCase | undefined> {
+    const { body } = incoming
+    const over = cases.filter(each => !talking.some(({ stored }) => stored.caseId === each.caseId))
+    if (body.kind !== 'choice' || talking.length === 0 || over.length === 0) return undefined
+    const isAsked = talking.some(({ state }) => state?.open?.serial === body.serial)
+    if (isAsked || !beginning(incoming).isSmall) return undefined
+    return askerOf(over, body.serial, id => store.history(id))
   }
 
   /**

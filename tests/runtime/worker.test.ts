@@ -255,6 +255,22 @@ describe('two children in one chat', () => {
     expect(await heardBy(night)).toEqual({ Ana: ['button'], Ben: [] })
   })
 
+  it('keeps a tap about the child whose talk is over out of the record of the other, and answers it', async () => {
+    const night = await twoChildren()
+    const [anas] = night.delivered.flatMap(each =>
+      each.parts.flatMap(part => (part.kind === 'question' ? [part.serial] : [])),
+    )
+    const ana = (await night.store.casesOf(CHAT)).find(each => each.state.includes('"Ana"'))
+    const outcome = { kind: 'outcomeSet', by: amara, outcome: 'replaced', doNotWrite: false } as const
+    await night.runtime.act(ana?.caseId ?? '', outcome)
+    await night.runtime.idle()
+    const before = night.delivered.length
+    await night.send({ kind: 'choice', serial: anas ?? -1, values: ['button'] })
+    expect((await heardBy(night)).Ben).toEqual([])
+    expect((await heardBy(night)).Ana?.join()).toContain('button')
+    expect(night.delivered.length).toBe(before + 1)
+  })
+
   it('takes no answer from a tap on a question nobody asked', async () => {
     const night = await twoChildren()
     await night.send({ kind: 'choice', serial: 77, values: ['button'] })
