@@ -167,6 +167,7 @@ async function watch(world: World, startedAt: number): Promise<void> {
   const desk = webPhone(server.origin, agent, traffic)
   let nextSampleAt = startedAt
   let looks = 0
+  let told = 0
   while (!isOver()) {
     const now = Date.now()
     if (now >= nextSampleAt) {
@@ -180,6 +181,9 @@ async function watch(world: World, startedAt: number): Promise<void> {
           () => undefined,
         )
     }
+    for (const { promise, chat, what } of ledger.broken.slice(told))
+      options.told(`\nBROKEN ${promise}, chat ${chat ?? '-'}: ${what}`)
+    told = ledger.broken.length
     const posts = ledger.chats.reduce((sum, chat) => sum + chat.posts.length, 0)
     const line = `${posts} messages, ${ledger.pages.length} pages, ${ledger.broken.length} broken, ${samples.at(-1)?.residentMb.toFixed(0)} MB`
     options.progress(Math.min(1, (now - startedAt) / (endsAt - startedAt)), line)

@@ -66,7 +66,7 @@ function wantedIn(words: readonly string[]): Wanted | string {
 
 async function families({ minutes, families, seed }: Wanted): Promise<SuiteResult> {
   console.log(`${families} families for ${minutes} minutes, seed ${seed}`)
-  return familiesSuite({ minutes, families, seed, progress: progressBar(minutes * 60_000) })
+  return familiesSuite({ minutes, families, seed, progress: progressBar(minutes * 60_000), told: console.log })
 }
 
 /** The kill tests with all their points; they print their own table and write their own figures. */

@@ -14,6 +14,8 @@ export interface FamiliesOptions {
   readonly seed: string
   /** Called about once a second with the share done, from 0 to 1, and a line on what stands. */
   readonly progress: (share: number, line: string) => void
+  /** Called with each promise broken as soon as it is seen. */
+  readonly told: (line: string) => void
 }
 
 export interface SuiteResult {
