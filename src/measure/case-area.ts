@@ -1,4 +1,4 @@
-import { setTimeout as pause } from 'node:timers/promises'
+import { setImmediate } from 'node:timers/promises'
 import { handClock } from '../runtime/hand-clock.ts'
 import { seconds } from '../time/instant.ts'
 import { figureOf, type Measured, median } from './figure.ts'
@@ -45,7 +45,7 @@ export async function caseArea({ subject, ground, progress }: AreaContext): Prom
         bytesLate: middle('bytesLate'),
       })
     }
-    await pause(0)
+    await setImmediate()
   }
   await bot.stop()
   await store.close()
