@@ -1,6 +1,7 @@
 import { hash, type KeyObject } from 'node:crypto'
 import type { Instant } from '../time/instant.ts'
 import { type CaseKeys, openText, SealBroken, sealText } from './seal.ts'
+import { type StepContent, stepContentIn, stepText } from './step-content.ts'
 import type { Content, OutboxRow, SealableStore, StepRecord, Store, StoredCase, StoredEvent } from './store.ts'
 
 /** A store whose content can be read only with the case's key, and that can forget a case. */
@@ -244,34 +245,6 @@ export function sealedStore(store: SealableStore<Content>, keys: CaseKeys, onUnr
       return erased
     },
   }
-}
-
-/** What a step holds beside the state. */
-interface StepContent {
-  readonly event: string
-  readonly effects: string
-  /** Effects of its outbox rows by their ids. */
-  readonly outbox: ReadonlyMap<string, string>
-}
-
-/** The texts of a step one after the other, behind a line of JSON that says how long each is, and whose. */
-function stepText({ event, effects, outbox }: StepRecord): string {
-  const lengths = [event.length, effects.length, ...outbox.flatMap(row => [row.effectId, row.effect.length])]
-  return `${JSON.stringify(lengths)}\n${event}${effects}${outbox.map(row => row.effect).join('')}`
-}
-
-/** The reverse. What comes here was sealed by `stepText`: nothing else opens. */
-function stepContentIn(text: string): StepContent {
-  let from = text.indexOf('\n') + 1
-  const [eventLength, effectsLength, ...rows] = JSON.parse(text.slice(0, from)) as [number, number, ...unknown[]]
-  const next = (length: number): string => {
-    from += length
-    return text.slice(from - length, from)
-  }
-  const [event, effects] = [next(eventLength), next(effectsLength)]
-  const outbox = new Map<string, string>()
-  for (let index = 0; index < rows.length; index += 2) outbox.set(String(rows[index]), next(Number(rows[index + 1])))
-  return { event, effects, outbox }
 }
 
 /** The whole id: what is random in it (the page's nonce) keeps the digest from being guessed. */
