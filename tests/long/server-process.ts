@@ -45,6 +45,8 @@ export async function startServer(options: ServerProcessOptions): Promise<Server
     },
     stdio: ['ignore', 'pipe', 'pipe'],
   })
+  // Whatever ends the driver ends the server too.
+  process.once('exit', () => child.kill('SIGKILL'))
   const output = createWriteStream(options.outputFile)
   child.stdout.pipe(output, { end: false })
   child.stderr.pipe(output, { end: false })

@@ -26,6 +26,7 @@ export async function main(words: readonly string[]): Promise<number> {
     console.error(`${wanted}\n${USAGE}`)
     return 2
   }
+  for (const signal of ['SIGINT', 'SIGTERM'] as const) process.once(signal, () => process.exit(1))
   let isWell = true
   for (const name of wanted.names) {
     console.log(`\n== ${name}`)
