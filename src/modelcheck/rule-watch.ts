@@ -1,0 +1,195 @@
+/**
+ * Watches rules while a flow is walked. Walked breadth first, so the first breach of a rule is one by a shortest
+ * conversation, and so is the first time that what it speaks of comes up.
+ */
+import type { Edge, Watch } from './explore.ts'
+import type { FlatFlow } from './flat-flow.ts'
+import type { Mover, OnEntered } from './flat-step.ts'
+import type { CompiledRule, CompiledRules } from './rule-compile.ts'
+import { type CompiledHappening, type Moment, tagsOf } from './rule-match.ts'
+
+/** Where something was first seen: the state before, and the move from it. */
+export interface Seen {
+  readonly from: number
+  readonly move: Edge['move']
+  /** Step at which it was seen; -1 where it is the reply as a whole. */
+  readonly node: number
+}
+
+export interface RuleWatch {
+  readonly watch: Watch
+  readonly listen: (mover: Mover) => void
+  readonly onEdge: (edge: Edge) => void
+  /** By rule, in the order of `rules`. */
+  readonly broken: readonly (Seen | undefined)[]
+  readonly witnessed: readonly (Seen | undefined)[]
+}
+
+/** An edge on which a rule about silence is triggered, or its goal is met. */
+export interface SilentEdge {
+  /** Rules triggered whose goal has not been met in the same reply. */
+  readonly triggered: readonly number[]
+  /** Rules with a bound in silence whose goal is met: one bit each, in the order of `silentRules`. */
+  readonly met: number
+}
+
+/** Rules with a bound in silence, by their numbers. @throws above 30 */
+export function silentRules(rules: readonly CompiledRule[]): readonly number[] {
+  const silent = rules.flatMap((rule, index) => (rule.silent === undefined ? [] : [index]))
+  if (silent.length > SILENT_MOST)
+    throw new Error(
+      `${silent.length} rules with a bound in silence, at most ${SILENT_MOST} can be looked at together: leave some out`,
+    )
+  return silent
+}
+
+const SILENT_MOST = 30
+
+/** @param onSilent  told of every edge, for rules with a bound in silence */
+export function ruleWatch(
+  { rules, atoms, tags }: CompiledRules,
+  flat: FlatFlow,
+  onSilent: (edge: Edge, silent: SilentEdge) => void = () => {},
+): RuleWatch {
+  const { talk } = flat.fields
+  const kept = atoms.flatMap((atom, index) => (atom.isKept ? [index] : []))
+  const bitOf = new Map(kept.map((atom, bit) => [atom, bit]))
+  const memory = new Int32Array(kept.length + tags.length)
+  const tagBit = new Map(tags.map((tag, index) => [tag, kept.length + index]))
+  const atomsAt = flat.nodes.map((_, at) =>
+    atoms.flatMap((atom, index) => (atom.happening.steps?.[at] === 1 ? [index] : [])),
+  )
+  const rulesAt = flat.nodes.map((_, at) =>
+    rules.flatMap((rule, index) => (rule.event?.steps?.[at] === 1 ? [index] : [])),
+  )
+  const tagBitsAt = flat.nodes.map(node => tagsOf(node, flat).flatMap(tag => tagBit.get(tag) ?? []))
+  const silentPlace = new Map(silentRules(rules).map((index, place) => [index, place]))
+  const isSilent = silentPlace.size > 0
+
+  /** In this reply: whether an atom's steps were entered, and where a rule's event was entered in its scope. */
+  const stepped = new Uint8Array(atoms.length)
+  const occurred = new Uint8Array(atoms.length)
+  const enteredAt = new Int32Array(rules.length)
+  const seenAt = new Int32Array(rules.length)
+  let before: Int32Array | undefined
+  const isSaid = (tag: string) => memory[tagBit.get(tag) ?? -1] === 1
+  const broken: (Seen | undefined)[] = rules.map(() => undefined)
+  const witnessed: (Seen | undefined)[] = rules.map(() => undefined)
+  let breaches: { rule: number; node: number }[] = []
+  let witnesses: { rule: number; node: number }[] = []
+  let triggered: number[] = []
+  let met = 0
+
+  const hasHappened = (atom: number | undefined): boolean =>
+    atom !== undefined && (memory[bitOf.get(atom) ?? -1] === 1 || stepped[atom] === 1 || occurred[atom] === 1)
+
+  function isInScope(rule: CompiledRule, moment: Moment): boolean {
+    if (rule.after !== undefined && !hasHappened(rule.after)) return false
+    if (rule.before !== undefined && hasHappened(rule.before)) return false
+    if (rule.scope?.holdsIn(moment) === false) return false
+    return !rule.unless.some(each => each.holdsIn(moment))
+  }
+
+  const onEntered: OnEntered = (node, state, how) => {
+    for (const bit of tagBitsAt[node] ?? []) memory[bit] = 1
+    for (const index of rulesAt[node] ?? []) {
+      const rule = rules[index] as CompiledRule
+      if (rule.after !== undefined && rule.event?.isSaidNow(node, state, how.replaying) === false) continue
+      if (seenAt[index] === -1) seenAt[index] = node
+      if (enteredAt[index] !== -1) continue
+      if (isInScope(rule, { state, isSaid, deciding: flat.nodes[node]?.decides ?? 0 })) enteredAt[index] = node
+    }
+    for (const atom of atomsAt[node] ?? []) stepped[atom] = 1
+  }
+
+  function begin(from: Int32Array, state: Int32Array | undefined): void {
+    memory.set(from)
+    before = state
+    stepped.fill(0)
+    occurred.fill(0)
+    enteredAt.fill(-1)
+    seenAt.fill(-1)
+  }
+
+  function isWhole(happening: CompiledHappening, move: Edge['move'], stand: number, isReply: boolean): boolean {
+    if (happening.stands !== undefined && (!isReply || happening.stands[stand] !== 1)) return false
+    return happening.isMove === undefined || happening.isMove(move, before)
+  }
+
+  function end(move: Edge['move'], next: Int32Array): Int32Array {
+    const stand = next[talk] as number
+    const isReply = move.kind !== 'time' && move.kind !== 'grew-older'
+    atoms.forEach(({ happening }, atom) => {
+      const isStepped = happening.steps === undefined || stepped[atom] === 1
+      occurred[atom] = Number(isStepped && isWhole(happening, move, stand, isReply))
+    })
+    stepped.set(occurred)
+    breaches = []
+    witnesses = []
+    triggered = []
+    met = 0
+    const moment: Moment = { state: next, isSaid, deciding: 0 }
+    for (const [index, rule] of rules.entries()) judge(rule, index, move, stand, isReply, moment)
+    for (const atom of kept) if (occurred[atom] === 1) memory[bitOf.get(atom) as number] = 1
+    return memory
+  }
+
+  function judge(
+    rule: CompiledRule,
+    index: number,
+    move: Edge['move'],
+    stand: number,
+    isReply: boolean,
+    moment: Moment,
+  ): void {
+    const { event } = rule
+    if (event === undefined) {
+      if (!isInScope(rule, moment)) return
+      witnesses.push({ rule: index, node: stand })
+      if (rule.always?.holdsIn(moment) === false) breaches.push({ rule: index, node: stand })
+      return
+    }
+    if (rule.silent !== undefined && areMet(rule, moment)) met |= 1 << (silentPlace.get(index) ?? 0)
+    if (!isWhole(event, move, stand, isReply)) return
+    const isStep = event.steps !== undefined
+    const isSeen = isStep ? seenAt[index] !== -1 : true
+    const isIn = isStep ? enteredAt[index] !== -1 : isInScope(rule, moment)
+    const node = isStep ? (enteredAt[index] as number) : event.stands === undefined ? -1 : stand
+    if (rule.rule.absence !== undefined) {
+      if (isSeen) witnesses.push({ rule: index, node: isStep ? (seenAt[index] as number) : node })
+      if (isIn) breaches.push({ rule: index, node })
+      return
+    }
+    if (!isIn) return
+    witnesses.push({ rule: index, node })
+    if (rule.needs !== undefined && !hasHappened(rule.needs)) breaches.push({ rule: index, node })
+    if (rule.goals.length === 0 || areMet(rule, moment)) return
+    if (rule.silent === undefined) breaches.push({ rule: index, node })
+    else triggered.push(index)
+  }
+
+  function areMet(rule: CompiledRule, moment: Moment): boolean {
+    return rule.goals.every(goal => {
+      if (goal.holds !== undefined) return goal.holds.holdsIn(moment)
+      return goal.atom !== undefined && occurred[goal.atom] === 1
+    })
+  }
+
+  return {
+    watch: { sizes: Array.from(memory, () => 2), begin, end },
+    listen(mover) {
+      const earlier = mover.onEntered
+      mover.onEntered = (node, state, how) => {
+        earlier(node, state, how)
+        onEntered(node, state, how)
+      }
+    },
+    onEdge(edge) {
+      for (const { rule, node } of breaches) broken[rule] ??= { from: edge.from, move: edge.move, node }
+      for (const { rule, node } of witnesses) witnessed[rule] ??= { from: edge.from, move: edge.move, node }
+      if (isSilent) onSilent(edge, { triggered, met })
+    },
+    broken,
+    witnessed,
+  }
+}
