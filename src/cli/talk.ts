@@ -3,18 +3,22 @@ import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { clockOf } from '../case/values.ts'
 import { terminal } from '../channels/terminal/terminal.ts'
+import { settingsWith } from '../config/settings.ts'
 import { handClock } from '../runtime/hand-clock.ts'
+import { lineMachine } from '../runtime/line-machine.ts'
 import { lineLog } from '../runtime/log.ts'
 import { systemClock, systemRandom } from '../runtime/system-clock.ts'
 import { instant } from '../time/instant.ts'
 import { openBot } from './bot.ts'
 import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
-import { DEMO_CLINIC, loadLine } from './load-line.ts'
+import { DEMO_CLINIC, type LoadedLine, loadLine } from './load-line.ts'
 import { reportProblems } from './problems.ts'
+import { knownIn, type Script, scriptOf, scriptPlay } from './script-play.ts'
+import { knowing } from './vignette-run.ts'
 
 export const talkCommand: Command = {
   name: 'talk',
-  summary: 'one conversation in the terminal; with --script, by a clock that "wait 20 min" moves',
+  summary: 'one conversation in the terminal; with --script, by a clock that "wait 20" moves',
   usage: 'smallhours talk [--clinic FOLDER] [--data FOLDER] [--flows FOLDER] [--script FILE [--at INSTANT]]',
   async run(args) {
     const { values } = argumentsOf(args, {
@@ -22,26 +26,23 @@ export const talkCommand: Command = {
       data: { type: 'string' },
       flows: { type: 'string' },
       script: { type: 'string' },
-      at: { type: 'string', default: '2026-03-01T07:10:00Z' },
+      at: { type: 'string' },
     })
     const script =
-      values.script === undefined
-        ? undefined
-        : readFileSync(values.script, 'utf8')
-            .split('\n')
-            .filter(line => line.trim() !== '' && !/^#(\s|$)/.test(line))
-    const startAt = Date.parse(values.at)
+      values.script === undefined ? undefined : scriptOf(readFileSync(values.script, 'utf8'), values.script)
+    const startAt = values.at === undefined ? (script?.at ?? FIRST_AT) : Date.parse(values.at)
     if (Number.isNaN(startAt))
       throw new CalledWrongly(`--at ${values.at}: an instant such as 2026-03-01T07:10:00Z was expected`)
     const hand = script === undefined ? undefined : handClock(instant(startAt))
     const clock = hand ?? systemClock()
-    const { loaded, problems } = loadLine({
+    const { loaded: read, problems } = loadLine({
       clinicDir: values.clinic,
       ...(values.flows === undefined ? {} : { flowsDir: values.flows }),
       at: clock.now(),
     })
     reportProblems(problems)
-    if (loaded === undefined) return 1
+    if (read === undefined) return 1
+    const loaded = script === undefined ? read : withPolicies(read, script.policies)
     const ownFolder = values.data === undefined ? mkdtempSync(join(tmpdir(), 'smallhours-talk-')) : undefined
     const dataDir = values.data ?? ownFolder ?? ''
     const random = systemRandom()
@@ -53,9 +54,24 @@ export const talkCommand: Command = {
       random,
       log: lineLog(() => clock.now(), complain),
       origin: () => 'http://localhost:8080',
+      ...(script === undefined
+        ? {}
+        : { machine: knowing(lineMachine(loaded.line), knownIn(script, loaded, clock.now())) }),
     })
     const stopShowing = bot.pagers.board.onPage(page => print(`        [page to ${page.to.name}: ${page.text}]`))
     const settled = () => bot.runtime.idle()
+    const play =
+      script === undefined
+        ? undefined
+        : scriptPlay(script, {
+            loaded,
+            store: bot.store,
+            runtime: bot.runtime,
+            settled,
+            now: () => clock.now(),
+            chat: { channel: 'terminal', chat: 'here' },
+            print,
+          })
     const channel = terminal({
       receive: incoming => bot.runtime.receive(incoming),
       settled,
@@ -69,17 +85,36 @@ export const talkCommand: Command = {
       demonstration: loaded.line.clinic.demonstration,
       input: process.stdin,
       output: process.stdout,
-      ...(script === undefined ? {} : { script, scriptOnly: true }),
+      ...(play === undefined ? {} : { script: play.lines, scriptOnly: true }),
     })
-    bot.addChannel(channel)
+    bot.addChannel({
+      ...channel,
+      deliver(outgoing) {
+        play?.noted(outgoing)
+        return channel.deliver(outgoing)
+      },
+    })
     await bot.runtime.start()
     await channel.start()
     await channel.ended
     await settled()
+    const isAsWanted = play === undefined || (await play.ended())
     stopShowing()
     await channel.stop()
     await bot.stop()
     if (ownFolder !== undefined) rmSync(ownFolder, { recursive: true, force: true })
-    return 0
+    return isAsWanted ? 0 : 1
   },
+}
+
+/** A script's clock begins here, ten past two at night at the invented clinic, unless it or the call says otherwise. */
+const FIRST_AT = Date.parse('2026-03-01T07:10:00Z')
+
+/** The line with policies as a script has them, `CalledWrongly` for one that there is not. */
+function withPolicies(loaded: LoadedLine, policies: Script['policies']): LoadedLine {
+  const { settings, faults } = settingsWith(loaded.line.settings as never, policies)
+  const [fault] = faults
+  if (fault !== undefined)
+    throw new CalledWrongly(`policy ${fault.id}: ${fault.found} stands there; ${fault.expected} was expected`)
+  return { ...loaded, line: { ...loaded.line, settings } }
 }

@@ -107,7 +107,7 @@ function resultOf(line: LoadedLine['line'], state: CaseState | undefined) {
 }
 
 /** The machine for a child whose record already holds some answers. */
-function knowing(machine: Machine, facts: Readonly<Record<string, Answer>>): Machine {
+export function knowing(machine: Machine, facts: Readonly<Record<string, Answer>>): Machine {
   if (Object.keys(facts).length === 0) return machine
   return {
     ...machine,

@@ -26,7 +26,7 @@ export interface TerminalPorts {
   readonly input: Readable
   readonly output: Writable
   /** Lines typed before `input` is read (`talk --script`); they are printed as they are sent. */
-  readonly script?: readonly string[]
+  readonly script?: Iterable<string> | AsyncIterable<string>
   /** True when input ends after the script. */
   readonly scriptOnly?: boolean
   /** Id of the chat; default `here`. */
@@ -104,7 +104,7 @@ export function terminal(ports: TerminalPorts): Terminal {
 
   const converse = async (): Promise<void> => {
     greet()
-    for (const line of ports.script ?? []) {
+    for await (const line of ports.script ?? []) {
       if (isStopped) return
       print(`> ${plainText(line)}`)
       if (await take(line)) return
