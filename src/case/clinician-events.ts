@@ -9,13 +9,27 @@ import { mark, sayNotice, type Work } from './work.ts'
 /** A case that ended at home, or was settled, is closed this long after. */
 export const CLOSE_AFTER_MS = 24 * 3_600_000
 
-/** A clinician takes the case and says what they will do and when. */
+/** Two pages of one case lie on a phone: the same answer to both within this time (ms, inclusive) is one answer. */
+const SAME_ANSWER_MS = 60_000
+
+/**
+ * A clinician takes the case and says what they will do and when. The same answer again, given to another page of the
+ * case, tells nobody anything new: the first promise stands.
+ */
 export function acknowledged(work: Work, event: CaseEvent & { kind: 'pageAcknowledged' }) {
+  if (isSameAnswer(work, event)) return
   const promised = promisedAt(work, event.doing)
   const { rangAt: _rang, familyRangAt: _said, ...callout } = work.state.callout
   work.state.callout = { ...callout, taken: { by: event.by, doing: event.doing, at: work.at, promisedAt: promised } }
   drive(work, { type: 'pageAcknowledged' })
   askAgain(work)
+}
+
+function isSameAnswer(work: Work, { by, doing }: CaseEvent & { kind: 'pageAcknowledged' }): boolean {
+  const { taken } = work.state.callout
+  if (work.state.kernel.callout !== 'taken' || taken === undefined || taken.by.id !== by.id) return false
+  if (taken.doing.kind !== doing.kind || work.at - taken.at > SAME_ANSWER_MS) return false
+  return doing.kind !== 'ringing-by' || taken.doing.kind !== 'ringing-by' || doing.by === taken.doing.by
 }
 
 /** Only this lowers a case after danger or time raised it. */

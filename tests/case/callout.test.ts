@@ -162,6 +162,19 @@ describe('an acknowledgement', () => {
     ).toEqual([])
   })
 
+  it('the same answer to two pages within a minute is told once; later, or another answer, it is told again', () => {
+    const talk = setOut().waits(4)
+    talk.takes({ kind: 'ringing-now' })
+    const promised = talk.state.callout.taken?.promisedAt
+    talk.takes({ kind: 'ringing-now' })
+    expect(toldAt(talk, 'taken-ringing-now')).toEqual([4])
+    expect(talk.state.callout.taken?.promisedAt).toBe(promised)
+    talk.takes({ kind: 'go-in' })
+    expect(toldAt(talk, 'taken-go-in')).toEqual([4])
+    talk.waits(2).takes({ kind: 'ringing-now' }).waits(2).takes({ kind: 'ringing-now' })
+    expect(toldAt(talk, 'taken-ringing-now')).toEqual([4, 6, 8])
+  })
+
   it('a promised call that does not come: five minutes later the same and the next are paged and the family told', () => {
     const talk = setOut().waits(1).takes()
     const due = talk.now + 15 * MIN
