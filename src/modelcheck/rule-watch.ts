@@ -2,9 +2,12 @@
  * Watches rules while a flow is walked. Walked breadth first, so the first breach of a rule is one by a shortest
  * conversation, and so is the first time that what it speaks of comes up.
  */
+
+import { ANY_TIME_STEPS } from '../flow/flow-step.ts'
+import { UNANSWERED } from '../flow/steps.ts'
 import type { Edge, Watch } from './explore.ts'
-import type { FlatFlow } from './flat-flow.ts'
-import type { Mover, OnEntered } from './flat-step.ts'
+import { type FlatFlow, urgencyOf } from './flat-flow.ts'
+import { type Mover, nextOf, type OnEntered } from './flat-step.ts'
 import type { CompiledRule, CompiledRules } from './rule-compile.ts'
 import { type CompiledHappening, type Moment, tagsOf } from './rule-match.ts'
 
@@ -65,6 +68,15 @@ export function ruleWatch(
   const tagBitsAt = flat.nodes.map(node => tagsOf(node, flat).flatMap(tag => tagBit.get(tag) ?? []))
   const silentPlace = new Map(silentRules(rules).map((index, place) => [index, place]))
   const isSilent = silentPlace.size > 0
+
+  /** What must have come first is no longer remembered where nothing ahead asks for it; talk that begins anew says it anew. */
+  const needed = new Map(
+    kept.flatMap(atom => {
+      const waiting = rules.filter(rule => rule.needs === atom)
+      const isShared = rules.some(rule => rule.after === atom || rule.before === atom)
+      return waiting.length === 0 || isShared ? [] : [[atom, placesAhead(waiting, flat)] as const]
+    }),
+  )
 
   /** In this reply: whether an atom's steps were entered, and where a rule's event was entered in its scope. */
   const stepped = new Uint8Array(atoms.length)
@@ -130,7 +142,13 @@ export function ruleWatch(
     met = 0
     const moment: Moment = { state: next, isSaid, deciding: 0 }
     for (const [index, rule] of rules.entries()) judge(rule, index, move, stand, isReply, moment)
-    for (const atom of kept) if (occurred[atom] === 1) memory[bitOf.get(atom) as number] = 1
+    const isAnew = move.kind === 'restarted' || move.kind === 'wrong-tap'
+    for (const atom of kept) {
+      const bit = bitOf.get(atom) as number
+      if (occurred[atom] === 1) memory[bit] = 1
+      else if (isAnew && needed.has(atom)) memory[bit] = 0
+    }
+    for (const [atom, isAhead] of needed) if (!isAhead(next)) memory[bitOf.get(atom) as number] = 1
     return memory
   }
 
@@ -192,4 +210,39 @@ export function ruleWatch(
     broken,
     witnessed,
   }
+}
+
+/** Whether a place that some rules look at may still be come to. */
+function placesAhead(rules: readonly CompiledRule[], flat: FlatFlow): (state: Int32Array) => boolean {
+  const { nodes, fields: F, turning } = flat
+  const isPlace = nodes.map((_, at) =>
+    rules.some(({ event }) => (event?.steps ?? event?.stands ?? EVERYWHERE)[at] !== 0),
+  )
+  const leads = nodes.map((_, at) => reachesOne(at, isPlace, flat))
+  const own = new Set(nodes.flatMap(node => node.alarms.map(({ alarm }) => alarm)))
+  const late = flat.alarmOf.get(UNANSWERED) ?? -1
+  const side = flat.alarms.flatMap(({ target }, alarm) => (own.has(alarm) || alarm === late ? [] : [target]))
+  const always = [...side, ...ANY_TIME_STEPS.flatMap(id => flat.nodeOf.get(id) ?? [])].some(at => leads[at])
+  const speak = urgencyOf('speak')
+  return state => {
+    if (always || leads[state[F.talk] as number] || leads[state[F.main] as number]) return true
+    if (turning.some((at, index) => state[F.trail + index] !== 0 && leads[at])) return true
+    if (flat.alarms.some(({ target }, alarm) => state[F.armed + alarm] === 1 && leads[target])) return true
+    const urgency = Math.max(state[F.decided] as number, state[F.floor] as number)
+    return late >= 0 && state[F.ranOut] === 0 && urgency <= speak && leads[flat.alarms[late]?.target ?? -1] === true
+  }
+}
+
+const EVERYWHERE: Readonly<Record<number, number>> = {}
+
+function reachesOne(from: number, isPlace: readonly boolean[], flat: FlatFlow): boolean {
+  const seen = new Set<number>()
+  const queue = [from]
+  for (let at = queue.pop(); at !== undefined; at = queue.pop()) {
+    if (isPlace[at] === true) return true
+    if (seen.has(at)) continue
+    seen.add(at)
+    queue.push(...nextOf(flat, at))
+  }
+  return false
 }
