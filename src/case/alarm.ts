@@ -35,16 +35,18 @@ export function lengthSetting(work: Work, id: string): Milliseconds {
 /** Sets an alarm of a flow step. One at a moment already past does not fire: the step itself has said it. */
 export function setFlowAlarm(work: Work, document: AlarmDocument, enteredAt: Instant): void {
   if (work.state.stoppedByClinician.includes(document.name)) return
+  const isHeld = isAlarmHeld(work.state.alarms[document.name])
   if (document.after !== undefined) {
     const due = after(enteredAt, lengthSetting(work, document.after))
     if (work.replay !== undefined && due <= work.at && !(document.name in work.state.alarms)) return
-    setAlarm(work, document.name, { due, late: document.late })
+    setAlarm(work, document.name, { due: isHeld && due < work.at ? work.at : due, late: document.late })
     return
   }
   const moment = document.at ?? ''
   const due = momentOf(work, moment)
   if (due === undefined || due <= work.at) {
     if (due === undefined) setAlarm(work, document.name, { due: NEVER, late: document.late, moment })
+    else if (isHeld) setAlarm(work, document.name, { due: work.at, late: document.late, moment })
     return
   }
   setAlarm(work, document.name, { due, late: document.late, moment })
@@ -52,6 +54,16 @@ export function setFlowAlarm(work: Work, document: AlarmDocument, enteredAt: Ins
 
 /** An alarm whose moment is not known yet: it waits, unset in the store, until an answer makes it known. */
 export const NEVER = Number.MAX_SAFE_INTEGER as Instant
+
+/**
+ * An alarm that came while the emergency steps hold talk is not lost: it waits, and fires when talk comes to its step again,
+ * after a wrong tap. Someone on the road is then asked whether they have arrived.
+ */
+export function holdAlarm(work: Work, name: string, { late }: AlarmSet): void {
+  setAlarm(work, name, { due: NEVER, late })
+}
+
+const isAlarmHeld = (alarm: AlarmSet | undefined): boolean => alarm?.due === NEVER && alarm.moment === undefined
 
 function momentOf(work: Work, moment: string): Instant | undefined {
   if (moment === 'arrival') return arrivalLatest(work)

@@ -11,6 +11,7 @@ import {
   cancelAlarm,
   chaseFromNow,
   followAnswers,
+  holdAlarm,
   isOvertaken,
   LATE_AFTER_MS,
   PROMISE,
@@ -314,7 +315,10 @@ function alarmDue(work: Work, name: string, due: Instant) {
   }
   if (isOvertaken(work, name, due)) return
   if (late > LATE_AFTER_MS && alarm.late === 'say') work.late = { due }
+  const enteredBefore = work.entered
   flowAlarm(work, name)
+  const isSilence = name === SILENT_ASK || name === SILENT_PAGE
+  if (work.entered === enteredBefore && !isSilence) holdAlarm(work, name, alarm)
 }
 
 /** Silence while the line was down is not a family's: the question is asked again, and chased from now. */

@@ -91,6 +91,8 @@ export interface FlatFlow {
   readonly turning: readonly number[]
   /** Facts that are history: a correction leaves them. */
   readonly sticky: ReadonlySet<number>
+  /** Urgency may rise above "speak" without the ladder hearing of it: a page that ran out may then still be a "speak" page. */
+  readonly isOutpaced: boolean
   /** Every cell of a fact. */
   readonly every: readonly (readonly number[])[]
 }
@@ -139,6 +141,8 @@ export interface FlattenOptions {
   readonly givable?: readonly string[]
   /** What rules compare, and at which steps. */
   readonly observed?: readonly Observation[]
+  /** By fact, the only answers a family gives: a part of the flow, for a second opinion that cannot walk all of it. */
+  readonly only?: Readonly<Record<string, readonly string[]>>
 }
 
 /** A comparison that a rule makes at some steps. */
@@ -153,7 +157,7 @@ const GIVABLE = ['in-opening', 'device', 'out-since'] as const
 export function flatten(flow: Flow, set: FlowSet, options: FlattenOptions = {}): FlatFlow {
   const { merge = true, settledNeedsChange = true, givable = GIVABLE, observed = [] } = options
   const policies = { ...Object.fromEntries(Object.keys(set.policies).map(id => [id, 'off'])), ...options.policies }
-  const domains = domainsOf(flow, set, merge, observed)
+  const domains = domainsOf(flow, set, merge, observed).map(domain => given(domain, options.only?.[domain.fact]))
   const cells = domains.map(domain => ({ fact: domain.fact, domain, size: cellSize(domain) }))
   const fieldOf = new Map(cells.map((cell, field) => [cell.fact, field]))
   const derived = derivedModels({ settledNeedsChange })
@@ -192,8 +196,16 @@ export function flatten(flow: Flow, set: FlowSet, options: FlattenOptions = {}):
     givable: givable.flatMap(fact => fieldOf.get(fact) ?? []),
     turning,
     sticky: new Set(cells.flatMap((cell, field) => (cell.domain.document.sticky === true ? [field] : []))),
+    isOutpaced: isOutpaced(nodes, context, flow),
     every: cells.map(cell => Array.from({ length: cell.size }, (_, value) => value)),
   }
+}
+
+function given(domain: FactDomain, only: readonly string[] | undefined): FactDomain {
+  if (only === undefined) return domain
+  const classes = domain.classes.filter(({ members }) => members.some(member => only.includes(member)))
+  if (classes.length === 0) throw new Error(`no answer is left of fact "${domain.fact}": ${only.join(', ')}`)
+  return { ...domain, classes }
 }
 
 /**
@@ -223,11 +235,17 @@ function pruned(nodes: readonly FlatNode[], context: Context, flow: Flow): FlatN
 }
 
 /** Steps that can be come to: by routes, by alarms, and at any moment. */
-function reachableNodes(nodes: readonly FlatNode[], { nodeOf, alarmOf }: Context, flow: Flow): Set<number> {
-  const targets = alarmTargetsOf(flow)
+function reachableNodes(nodes: readonly FlatNode[], context: Context, flow: Flow): Set<number> {
   const own = new Set(nodes.flatMap(node => node.alarms.map(({ alarm }) => alarm)))
-  const side = [...targets].filter(([name]) => !own.has(alarmOf.get(name) ?? -1)).map(([, target]) => target)
-  const queue = [flow.start, ...ANY_TIME_STEPS, ...side].flatMap(id => nodeOf.get(id) ?? [])
+  const isOwn = (name: string) => own.has(context.alarmOf.get(name) ?? -1)
+  const side = [...alarmTargetsOf(flow)].filter(([name]) => !isOwn(name)).map(([, target]) => target)
+  return leadingOn(nodes, [flow.start, ...ANY_TIME_STEPS, ...side], context, flow)
+}
+
+/** Steps that routes and alarms lead to from some. */
+function leadingOn(nodes: readonly FlatNode[], from: readonly string[], { nodeOf }: Context, flow: Flow): Set<number> {
+  const targets = alarmTargetsOf(flow)
+  const queue = from.flatMap(id => nodeOf.get(id) ?? [])
   const open = new Set<number>()
   const names = [...targets.values()]
   for (let at = queue.pop(); at !== undefined; at = queue.pop()) {
@@ -238,6 +256,26 @@ function reachableNodes(nodes: readonly FlatNode[], { nodeOf, alarmOf }: Context
     for (const { alarm } of node.alarms) queue.push(nodeOf.get(names[alarm] ?? '') ?? at)
   }
   return open
+}
+
+/**
+ * Whether a step that decides more than "speak" and pages nobody anew (no page, or a reason that may be known by then) can
+ * be come to without passing one that decides as much and pages. A page of an interruption always goes out.
+ */
+function isOutpaced(nodes: readonly FlatNode[], context: Context, flow: Flow): boolean {
+  const speak = urgencyOf('speak')
+  const onPath = leadingOn(nodes, [flow.start], context, flow)
+  const reasons = nodes.flatMap((node, at) => (onPath.has(at) ? (node.page ?? []) : []))
+  const isHeard = (node: FlatNode) =>
+    node.page !== undefined &&
+    reasons.filter(each => each === node.page).length <= (onPath.has(nodes.indexOf(node)) ? 1 : nodes.length)
+  const raises = nodes.filter(node => node.decides > speak && !node.isEmergency && !isHeard(node))
+  return raises.some(late => {
+    const open = nodes.map(node =>
+      node !== late && node.decides >= late.decides && isHeard(node) ? { ...node, rows: [], alarms: [] } : node,
+    )
+    return reachableNodes(open, context, flow).has(nodes.indexOf(late))
+  })
 }
 
 /** Facts that change without a correction: asked again, said by the way, set for good by a step, or moved by time. */

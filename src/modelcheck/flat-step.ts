@@ -24,7 +24,7 @@ export interface Move {
   readonly kind: MoveKind
   /** `answered`: class; `alarm`: alarm; `opened`: combination of given facts; `corrected`: field. */
   readonly arg: number
-  /** `answered`, `opened`: how time stands after it; `corrected`: class. */
+  /** `answered`, `opened`: how time stands after it; `corrected`: the class × 8 and how time stands after it. */
   readonly branch: number
 }
 
@@ -298,7 +298,9 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
       state[F.armed + alarm] = 1
       return
     }
-    if (momentOf(moment) !== 'past') state[F.armed + alarm] = 1
+    const stands = momentOf(moment)
+    if (stands !== 'past') state[F.armed + alarm] = 1
+    if (stands !== 'past') waiting[alarm] = Number(stands === 'unknown')
   }
 
   const momentsOf = alarms.map(({ name }) => {
@@ -306,12 +308,20 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
     return document?.at
   })
 
-  /** After the moment it came out is known: alarms that waited for it and whose moment is past are not set. */
+  const waiting = new Uint8Array(alarms.length)
+  const atMoments = momentsOf.flatMap((moment, alarm) => (moment === undefined || moment === 'arrival' ? [] : [alarm]))
+
+  /** Alarms that are set, and wait for an answer to make their moment known. */
+  function noteWaiting(): void {
+    for (const alarm of atMoments) waiting[alarm] = Number(get(F.armed + alarm) === 1 && isWaiting(alarm))
+  }
+  const isWaiting = (alarm: number): boolean => momentOf(momentsOf[alarm] ?? '') === 'unknown'
+
+  /** When all is done: one that waited, and whose moment turns out to be past, is not set. */
   function dropPast(): void {
-    for (let alarm = 0; alarm < alarms.length; alarm++) {
-      const moment = momentsOf[alarm]
-      if (moment === undefined || moment === 'arrival' || get(F.armed + alarm) === 0) continue
-      if (momentOf(moment) === 'past') state[F.armed + alarm] = 0
+    for (const alarm of atMoments) {
+      if (waiting[alarm] === 0 || get(F.armed + alarm) === 0) continue
+      if (momentOf(momentsOf[alarm] ?? '') === 'past') state[F.armed + alarm] = 0
     }
   }
 
@@ -557,6 +567,12 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
     begin()
     if (from === undefined) state.fill(0)
     else state.set(from)
+    if (atMoments.length > 0) noteWaiting()
+    happen(move)
+    if (atMoments.length > 0) dropPast()
+  }
+
+  function happen(move: Move): void {
     switch (move.kind) {
       case 'opened': {
         given(move.arg)
@@ -615,12 +631,20 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
         forgetAnswers()
         return
       case 'corrected':
-        put(move.arg, status(move.arg), move.branch)
-        if (move.arg === LEFT_FACT && cells[LEFT_FACT]?.domain.classes[move.branch]?.members.includes('yes') === true)
-          state[F.left] = 1
-        replay()
+        correct(move.arg, move.branch >> 3, move.branch & 7)
         return
     }
+  }
+
+  /** One answer on record is another: talk goes its way again with it. A danger sign is heard first. */
+  function correct(field: number, classIndex: number, branch: number): void {
+    put(field, status(field), classIndex)
+    setClock(clocksAfter(field)[branch] ?? [0, 0, 0])
+    const said = cells[field]?.domain.classes[classIndex]
+    if (field === LEFT_FACT && said?.members.includes('yes') === true) state[F.left] = 1
+    if (field === SIGNS && said?.band === 'a-sign') danger()
+    else replay()
+    settle()
   }
 
   /** Talk begins again with nothing answered; what is history stays. */
@@ -637,7 +661,6 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
     put(field, STATUS.reached, classIndex)
     const clocks = clocksAfter(field)
     setClock(clocks[branch] ?? clocks[0] ?? [0, 0, 0])
-    if (field === OUT) dropPast()
     const said = cells[field]?.domain.classes[classIndex]
     if (field === LEFT_FACT && said?.members.includes('yes') === true) state[F.left] = 1
     const isOnPath = at === get(F.main)
@@ -660,7 +683,8 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
       flowAlarm(alarm, false)
       return
     }
-    state[F.armed + alarm] = 0
+    // What comes in an emergency is held, and comes again when talk is back.
+    if (nodes[get(F.talk)]?.isEmergency !== true) state[F.armed + alarm] = 0
     const moment = momentsOf[alarm]
     if (moment === 'leave-by' || moment === 'closure-soonest') state[F.timeLeft] = 0
     if (moment === 'closure-latest' && get(F.elapsed) === 0) {
@@ -678,7 +702,11 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
     const node = nodes[get(F.talk)] as FlatNode
     if (alarm === silentAsk || alarm === silentPage) return node.ask >= 0 && !node.quiet
     if (alarm === unanswered)
-      return get(F.paged) === 1 && get(F.ranOut) === 0 && Math.max(get(F.decided), get(F.floor)) === SPEAK
+      return (
+        get(F.paged) === 1 &&
+        get(F.ranOut) === 0 &&
+        (flat.isOutpaced || Math.max(get(F.decided), get(F.floor)) <= SPEAK)
+      )
     if (alarm === leftAlarm) return false
     if (get(F.armed + alarm) === 0) return false
     const moment = momentsOf[alarm]
@@ -734,10 +762,16 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
       for (let field = 0; field < cells.length; field++) {
         if (isSet[field] === true) continue
         state.set(from)
-        if (status(field) < STATUS.reached || field === SIGNS) continue
+        if (status(field) < STATUS.reached) continue
         const now = classAt(field)
         const classes = cells[field]?.domain.classes.length ?? 0
-        for (let index = 0; index < classes; index++) if (index !== now) one('corrected', field, index)
+        for (let index = 0; index < classes; index++) {
+          state.set(from)
+          put(field, status(field), index)
+          const branches = clocksAfter(field).length
+          for (let branch = 0; branch < branches; branch++)
+            if (index !== now || branches > 1) one('corrected', field, (index << 3) | branch)
+        }
       }
     }
   }

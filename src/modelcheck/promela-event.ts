@@ -106,7 +106,7 @@ function alarmLines(model: PromelaModel): string[] {
     const when = (() => {
       if (name === SILENT_ASK || name === SILENT_PAGE) return anyOf(chased)
       if (name === UNANSWERED)
-        return `paged && !ran_out && decided <= ${speak} && floor <= ${speak} && (decided == ${speak} || floor == ${speak})`
+        return `paged && !ran_out${flat.isOutpaced ? '' : ` && decided <= ${speak} && floor <= ${speak}`}`
       if (name === LEFT) return 'false'
       const moment = model.moment(alarm)
       const isKnown = moment === undefined ? 'true' : moment === 'arrival' ? 'has_left' : isOutKnown(model)

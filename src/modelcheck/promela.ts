@@ -144,7 +144,9 @@ function onEvents(model: PromelaModel): string[] {
     `after = SETTLE; goto ${model.enter(flat.start)};`,
     'on_answered:',
     ...(out === undefined ? [] : dropPast(model, out)),
-    ...(haveLeft === undefined ? [] : [when(allOf([askIs(model, haveLeft), saysYes(model, haveLeft)]), 'has_left = 1')]),
+    ...(haveLeft === undefined
+      ? []
+      : [when(allOf([askIs(model, haveLeft), saysYes(model, haveLeft)]), 'has_left = 1')]),
     ...(signs === undefined ? [] : [when(allOf([askIs(model, signs), isSign(model, signs)]), 'goto on_danger_said')]),
     'after = SETTLE;',
     ...branch(
@@ -235,7 +237,8 @@ function alarmFires(model: PromelaModel): string[] {
     const lines: string[] = (() => {
       if (name === SILENT_ASK || name === SILENT_PAGE) return ['again = 1']
       if (name === UNANSWERED) return ['ran_out = 1']
-      const gone = `${model.armed(alarm)} = 0`
+      // What comes in an emergency is held, and comes again when talk is back.
+      const gone = `if :: ${isInEmergency(model)} :: else -> ${model.armed(alarm)} = 0 fi`
       if (moment === 'leave-by' || moment === 'closure-soonest') return [gone, 'time_left = 0']
       if (moment === 'closure-latest') return [gone, 'if :: elapsed == 0 -> time_left = 0; elapsed = 1 :: else fi']
       if (moment === 'closure-overdue') return [gone, 'time_left = 0', 'elapsed = 2']
