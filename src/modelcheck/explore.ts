@@ -12,6 +12,8 @@ export interface ExploreOptions extends MoverOptions {
   readonly watch?: Watch
   readonly onEdge?: (edge: Edge) => void
   readonly onProgress?: (states: number, looked: number) => void
+  /** Moves that are followed; left out: all. */
+  readonly isFollowed?: (move: Move) => boolean
   /** Called once with the mover, before the first state: to listen to entered steps. */
   readonly onMover?: (made: Mover) => void
 }
@@ -69,7 +71,7 @@ const STATES_MOST = 10_000_000
 const PROGRESS_EVERY = 4096
 
 export function explore(flat: FlatFlow, options: ExploreOptions = {}): Explored {
-  const { statesMost = STATES_MOST, watch, onEdge, onProgress } = options
+  const { statesMost = STATES_MOST, watch, onEdge, onProgress, isFollowed } = options
   const own = fieldSizes(flat)
   const pack = packing([...own, ...(watch?.sizes ?? [])])
   const width = own.length + (watch?.sizes.length ?? 0)
@@ -92,6 +94,10 @@ export function explore(flat: FlatFlow, options: ExploreOptions = {}): Explored 
   }
 
   function found(from: number, move: Move, next: Int32Array): void {
+    if (isFollowed?.(move) === false) {
+      watch?.begin(memory, from < 0 ? undefined : before)
+      return
+    }
     transitions++
     whole.set(next)
     canonical?.(whole)
