@@ -7,6 +7,7 @@ const COMMANDS: Readonly<Record<string, () => Promise<Command>>> = {
   vignettes: async () => (await import('./vignettes.ts')).vignettesCommand,
   understand: async () => (await import('./understand.ts')).understandCommand,
   check: async () => (await import('./check.ts')).checkCommand,
+  draw: async () => (await import('./draw.ts')).drawCommand,
   ready: async () => (await import('./ready.ts')).readyCommand,
   approve: async () => (await import('./approve.ts')).approveCommand,
   clinic: async () => (await import('./clinic.ts')).clinicCommand,

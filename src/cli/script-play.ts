@@ -3,6 +3,7 @@ import type { Answer } from '../case/answer.ts'
 import type { Effect } from '../case/effect.ts'
 import type { ChatRef, Incoming, Outgoing, Question } from '../case/message.ts'
 import { type CaseState, parseState } from '../case/state.ts'
+import { settingsWith } from '../config/settings.ts'
 import {
   actText,
   readScript,
@@ -211,4 +212,16 @@ async function isAsWanted(
   print(wrong.length === 0 ? '\nAs wanted:' : '\nNOT AS WANTED:')
   for (const each of wrong.length === 0 ? wanted : wrong) print(`  ${wantedText(each)}`)
   return wrong.length === 0
+}
+
+/** A script's clock begins here, ten past two at night at the invented clinic, unless it or the call says otherwise. */
+export const FIRST_AT = Date.parse('2026-03-01T07:10:00Z') as Instant
+
+/** The line with policies as a script has them, `CalledWrongly` for one that there is not. */
+export function withPolicies(loaded: LoadedLine, policies: Readonly<Record<string, string>>): LoadedLine {
+  const { settings, faults } = settingsWith(loaded.line.settings as never, policies)
+  const [fault] = faults
+  if (fault !== undefined)
+    throw new CalledWrongly(`policy ${fault.id}: ${fault.found} stands there; ${fault.expected} was expected`)
+  return { ...loaded, line: { ...loaded.line, settings } }
 }

@@ -3,7 +3,6 @@ import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { clockOf } from '../case/values.ts'
 import { terminal } from '../channels/terminal/terminal.ts'
-import { settingsWith } from '../config/settings.ts'
 import { handClock } from '../runtime/hand-clock.ts'
 import { lineMachine } from '../runtime/line-machine.ts'
 import { lineLog } from '../runtime/log.ts'
@@ -11,9 +10,9 @@ import { systemClock, systemRandom } from '../runtime/system-clock.ts'
 import { instant } from '../time/instant.ts'
 import { openBot } from './bot.ts'
 import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
-import { DEMO_CLINIC, type LoadedLine, loadLine } from './load-line.ts'
+import { DEMO_CLINIC, loadLine } from './load-line.ts'
 import { reportProblems } from './problems.ts'
-import { knownIn, type Script, scriptOf, scriptPlay } from './script-play.ts'
+import { FIRST_AT, knownIn, scriptOf, scriptPlay, withPolicies } from './script-play.ts'
 import { knowing } from './vignette-run.ts'
 
 export const talkCommand: Command = {
@@ -105,16 +104,4 @@ export const talkCommand: Command = {
     if (ownFolder !== undefined) rmSync(ownFolder, { recursive: true, force: true })
     return isAsWanted ? 0 : 1
   },
-}
-
-/** A script's clock begins here, ten past two at night at the invented clinic, unless it or the call says otherwise. */
-const FIRST_AT = Date.parse('2026-03-01T07:10:00Z')
-
-/** The line with policies as a script has them, `CalledWrongly` for one that there is not. */
-function withPolicies(loaded: LoadedLine, policies: Script['policies']): LoadedLine {
-  const { settings, faults } = settingsWith(loaded.line.settings as never, policies)
-  const [fault] = faults
-  if (fault !== undefined)
-    throw new CalledWrongly(`policy ${fault.id}: ${fault.found} stands there; ${fault.expected} was expected`)
-  return { ...loaded, line: { ...loaded.line, settings } }
 }

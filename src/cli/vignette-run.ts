@@ -36,6 +36,8 @@ export interface VignetteRun {
   readonly pages: boolean
   readonly leaveBy: Instant | undefined
   readonly questions: number
+  /** Ids of the steps that talk came through. */
+  readonly entered: readonly string[]
   /** The conversation as it was: one line each. */
   readonly conversation: readonly string[]
 }
@@ -102,6 +104,7 @@ function resultOf(line: LoadedLine['line'], state: CaseState | undefined) {
   const times = state === undefined ? undefined : closureTimesOf(line, state)
   return {
     decided: state?.disposition?.id,
+    entered: Object.keys(state?.enteredAt ?? {}),
     leaveBy: times === undefined || times === 'unknown' ? undefined : times.leaveBy,
   }
 }
