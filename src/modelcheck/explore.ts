@@ -12,8 +12,8 @@ export interface ExploreOptions extends MoverOptions {
   readonly watch?: Watch
   readonly onEdge?: (edge: Edge) => void
   readonly onProgress?: (states: number, looked: number) => void
-  /** Moves that are followed; left out: all. */
-  readonly isFollowed?: (move: Move) => boolean
+  /** Moves that are followed; left out: all. `looked`: the move is made and told, and nothing after it. */
+  readonly isFollowed?: (move: Move) => boolean | 'looked'
   /** Called once with the mover, before the first state: to listen to entered steps. */
   readonly onMover?: (made: Mover) => void
 }
@@ -29,7 +29,9 @@ export interface Watch {
 
 /** One transition found. Arrays are reused: copy what is kept. */
 export interface Edge {
+  /** -1: it begins the case. */
   readonly from: number
+  /** -1: it was looked at, not followed. */
   readonly to: number
   readonly isNew: boolean
   readonly move: Move
@@ -94,7 +96,8 @@ export function explore(flat: FlatFlow, options: ExploreOptions = {}): Explored 
   }
 
   function found(from: number, move: Move, next: Int32Array): void {
-    if (isFollowed?.(move) === false) {
+    const isKept = isFollowed?.(move) ?? true
+    if (isKept === false) {
       watch?.begin(memory, from < 0 ? undefined : before)
       return
     }
@@ -104,6 +107,10 @@ export function explore(flat: FlatFlow, options: ExploreOptions = {}): Explored 
     if (watch !== undefined) {
       whole.set(watch.end(move, next), own.length)
       watch.begin(memory, from < 0 ? undefined : before)
+    }
+    if (isKept === 'looked') {
+      onEdge?.({ from, to: -1, isNew: false, move, before: from < 0 ? undefined : before, after: whole })
+      return
     }
     pack.pack(whole, packed, 0)
     const known = table.count
