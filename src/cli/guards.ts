@@ -11,7 +11,7 @@ import {
   secretsIn,
   settingsUnset,
 } from '../config/written-guards.ts'
-import { readYaml } from '../flow/yaml-places.ts'
+import { readYaml, type YamlReader } from '../flow/yaml-places.ts'
 import type { Clinic } from '../oncall/clinic.ts'
 import { elapsed, hours, type Instant } from '../time/instant.ts'
 import { type Approvable, decidingSettings } from './approvable.ts'
@@ -28,6 +28,8 @@ export interface GuardSituation {
   readonly at: Instant
   /** Of the user the process runs as; undefined where there is none. */
   readonly uid: number | undefined
+  /** Reads the flows' files, in place of `readYaml`. */
+  readonly read?: YamlReader
 }
 
 export interface Guarded {
@@ -49,6 +51,7 @@ export function guarded(situation: GuardSituation): Guarded {
     clinicDir,
     ...(flowsDir === undefined ? {} : { flowsDir }),
     at,
+    read: situation.read,
   })
   const fromFiles = problems.map(refusalOf)
   const isDemonstration = clinic.asRead?.demonstration ?? false

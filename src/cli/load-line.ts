@@ -7,7 +7,7 @@ import type { FlowSet } from '../flow/flow-set.ts'
 import { loadFlows } from '../flow/load.ts'
 import type { Problem } from '../flow/problem.ts'
 import { type Catalogue, catalogueOf } from '../flow/wording.ts'
-import { readYaml } from '../flow/yaml-places.ts'
+import { readYaml, type YamlReader } from '../flow/yaml-places.ts'
 import type { Instant } from '../time/instant.ts'
 import { type Lexicon, lexiconOf } from '../understand/lexicon.ts'
 import { type Approvable, approvablesOf } from './approvable.ts'
@@ -37,25 +37,34 @@ export interface ReadLine {
   readonly approvables: readonly Approvable[]
 }
 
-/** Reads clinic, flows, lexicon and screen words. `loaded` is present when nothing stands in the way of serving. */
-export function loadLine(options: { clinicDir: string; flowsDir?: string; at: Instant }): ReadLine {
+/**
+ * Reads clinic, flows, lexicon and screen words. `loaded` is present when nothing stands in the way of serving.
+ * `read` reads the flows' files, in place of `readYaml`.
+ */
+export function loadLine(options: {
+  clinicDir: string
+  flowsDir?: string
+  at: Instant
+  read?: YamlReader | undefined
+}): ReadLine {
+  const read = options.read ?? readYaml
   const clinicDir = options.clinicDir
   const shipped = options.flowsDir ?? SHIPPED_FLOWS
   const clinic = loadClinic(clinicDir, options.at)
   const files = readFlowFiles(shipped, join(clinicDir, 'flows'))
-  const flows = loadFlows(files)
+  const flows = loadFlows(files, read)
   const problems = [...clinic.problems, ...flows.problems]
   if (flows.set === undefined) return { problems, clinic, approvables: [] }
-  const shared = (name: string) => readPlain(files.get(`shared/${name}`), `shared/${name}`)
+  const shared = (name: string) => readPlain(read, files.get(`shared/${name}`), `shared/${name}`)
   const lexicon = shared(`lexicon.${LANGUAGE}.yaml`)
   const screen = catalogueOf(LANGUAGE, shared(`wording.screen.${LANGUAGE}.yaml`) as Record<string, string>)
   const { settings } = clinic
   const approvables = approvablesOf({ flows: flows.set, settings, screen, lexicon, drawing: drawingOf })
-  const read = { problems, clinic, flows: flows.set, approvables }
-  if (clinic.clinic === undefined) return read
+  const readable = { problems, clinic, flows: flows.set, approvables }
+  if (clinic.clinic === undefined) return readable
   const hashes = new Map(approvables.map(({ id, hash }) => [id, hash]))
   return {
-    ...read,
+    ...readable,
     loaded: {
       line: { flows: flows.set, clinic: clinic.clinic, settings, language: LANGUAGE, hashes },
       pagers: clinic.pagers,
@@ -66,9 +75,9 @@ export function loadLine(options: { clinicDir: string; flowsDir?: string; at: In
   }
 }
 
-function readPlain(text: string | undefined, file: string): unknown {
+function readPlain(read: YamlReader, text: string | undefined, file: string): unknown {
   if (text === undefined) throw new Error(`flows/${file} is missing: take it from the release this clinic runs`)
-  const { yaml, problems } = readYaml(file, text)
+  const { yaml, problems } = read(file, text)
   if (yaml === undefined) throw new Error(`flows/${file} cannot be read: ${problems[0]?.found ?? 'unknown'}`)
   return yaml.value
 }

@@ -18,15 +18,15 @@ import { checkWording } from './lint.ts'
 import { type Problem, problemText } from './problem.ts'
 import { alarmTargets, reachableSteps } from './steps.ts'
 import { type Catalogue, catalogueOf } from './wording.ts'
-import { checkShape, readYaml } from './yaml-places.ts'
+import { checkShape, readYaml, type YamlReader } from './yaml-places.ts'
 
 /** Paths inside the flows folder ("tube-out/flow.yaml") to texts. */
 export type FlowFiles = ReadonlyMap<string, string>
 
 /** Reads, checks and compiles. `set` is present only when there is no problem of severity "problem". */
-export function loadFlows(files: FlowFiles): { set?: FlowSet; problems: Problem[] } {
+export function loadFlows(files: FlowFiles, readText: YamlReader = readYaml): { set?: FlowSet; problems: Problem[] } {
   const problems: Problem[] = []
-  const sources = readSources(files, problems)
+  const sources = readSources(files, readText, problems)
   if (sources === undefined) return { problems }
   for (const folder of sources.flows) problems.push(...checkFlow(sources, folder))
   problems.push(...checkWording(sources))
@@ -40,7 +40,7 @@ function withoutRepeats(problems: readonly Problem[]): Problem[] {
   return [...new Map(problems.map(problem => [problemText(problem), problem])).values()]
 }
 
-function readSources(files: FlowFiles, problems: Problem[]): FlowSources | undefined {
+function readSources(files: FlowFiles, readText: YamlReader, problems: Problem[]): FlowSources | undefined {
   const read = <T>(path: string, schema: ZodType<T>): Placed<T> | undefined => {
     const text = files.get(path)
     if (text === undefined) {
@@ -55,7 +55,7 @@ function readSources(files: FlowFiles, problems: Problem[]): FlowSources | undef
       })
       return undefined
     }
-    const { yaml, problems: syntax } = readYaml(path, text)
+    const { yaml, problems: syntax } = readText(path, text)
     problems.push(...syntax)
     if (yaml === undefined) return undefined
     const shaped = checkShape(yaml, schema)

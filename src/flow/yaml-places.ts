@@ -12,6 +12,22 @@ export interface PlacedYaml {
 
 const MOST_SYNTAX_PROBLEMS = 20
 
+/** Reads the text of a file. The answer depends on nothing but the file's name and its text. */
+export type YamlReader = (file: string, text: string) => { yaml?: PlacedYaml; problems: Problem[] }
+
+/** A value that was read before from `text`, in which there was no fault. The text is read again for the first place asked for. */
+export function placedLater(file: string, text: string, value: unknown): PlacedYaml {
+  let read: PlacedYaml | undefined
+  return {
+    file,
+    value,
+    place(path, key) {
+      read ??= readYaml(file, text).yaml
+      return read?.place(path, key) ?? { line: 1, column: 1 }
+    },
+  }
+}
+
 /** Reads one YAML document. Syntax errors, warnings, directives, aliases and duplicate keys are problems, all reported. */
 export function readYaml(file: string, text: string): { yaml?: PlacedYaml; problems: Problem[] } {
   const lines = new LineCounter()

@@ -37,12 +37,21 @@ export function weekdayOf(day: number): Weekday {
   return weekdays[(((day + 3) % 7) + 7) % 7] as Weekday
 }
 
-const formats = new Map<string, Intl.DateTimeFormat>()
+/** Of each zone its format, and offsets worked out lately: a look at two weeks of a rota asks ten thousand times for a hundred. */
+interface Zone {
+  readonly format: Intl.DateTimeFormat
+  readonly offsets: Map<Instant, number>
+}
 
-function formatOf(zone: string): Intl.DateTimeFormat {
-  const known = formats.get(zone)
+/** Offsets remembered of a zone, at most. */
+const OFFSETS_MOST = 1_024
+
+const zones = new Map<string, Zone>()
+
+function zoneOf(zone: string): Zone {
+  const known = zones.get(zone)
   if (known !== undefined) return known
-  const made = new Intl.DateTimeFormat('en-US', {
+  const format = new Intl.DateTimeFormat('en-US', {
     timeZone: zone,
     calendar: 'gregory',
     numberingSystem: 'latn',
@@ -54,14 +63,25 @@ function formatOf(zone: string): Intl.DateTimeFormat {
     minute: 'numeric',
     second: 'numeric',
   })
-  formats.set(zone, made)
+  const made = { format, offsets: new Map<Instant, number>() }
+  zones.set(zone, made)
   return made
 }
 
 /** The zone's offset from UTC at an instant, in milliseconds, east positive. Throws `RangeError` on an unknown zone. */
 export function offsetAt(zone: string, at: Instant): number {
+  const { format, offsets } = zoneOf(zone)
+  const known = offsets.get(at)
+  if (known !== undefined) return known
+  const worked = offsetOf(format, at)
+  if (offsets.size >= OFFSETS_MOST) offsets.clear()
+  offsets.set(at, worked)
+  return worked
+}
+
+function offsetOf(format: Intl.DateTimeFormat, at: Instant): number {
   const read: Record<string, number> = {}
-  for (const { type, value } of formatOf(zone).formatToParts(at)) read[type] = Number(value)
+  for (const { type, value } of format.formatToParts(at)) read[type] = Number(value)
   const { year = 0, month = 1, day = 1, hour = 0, minute = 0, second = 0 } = read
   return Date.UTC(year, month - 1, day, hour, minute, second) - Math.floor(at / 1000) * 1000
 }

@@ -16,8 +16,12 @@ export function claimServing(file: string, pid: number): { release(): void } {
   const db = new DatabaseSync(file, { timeout: WAITS_MS })
   try {
     chmodSync(file, 0o600)
-    db.exec('CREATE TABLE IF NOT EXISTS serving (one INTEGER PRIMARY KEY CHECK (one = 1), pid INTEGER NOT NULL) STRICT')
-    db.prepare('INSERT INTO serving VALUES (1, ?1) ON CONFLICT (one) DO UPDATE SET pid = ?1').run(pid)
+    db.exec(
+      `BEGIN IMMEDIATE;
+       CREATE TABLE IF NOT EXISTS serving (one INTEGER PRIMARY KEY CHECK (one = 1), pid INTEGER NOT NULL) STRICT;
+       INSERT INTO serving VALUES (1, ${Number(pid)}) ON CONFLICT (one) DO UPDATE SET pid = excluded.pid;
+       COMMIT`,
+    )
     // Never committed: its lock is what stands for this process. Whoever comes meanwhile can still read the number.
     db.exec('BEGIN IMMEDIATE')
   } catch (error) {
