@@ -5,6 +5,7 @@ import { type LadderTimes, ladderTimes, rungsAt } from '../oncall/ladder.ts'
 import { after, type Instant, milliseconds, minutes } from '../time/instant.ts'
 import { cancelAlarm, expectedArrival, LATE_AFTER_MS, lengthSetting, PROMISE, RUNG, setAlarm } from './alarm.ts'
 import type { Effect } from './effect.ts'
+import type { CaseEvent } from './event.ts'
 import type { Callout } from './state.ts'
 import { sayNotice, urgencyOf, type Work } from './work.ts'
 
@@ -117,7 +118,7 @@ function afterOutage(work: Work): void {
 export function pagePerson(work: Work, to: string, why: PageWhy, nextAt?: Instant): void {
   const { callout } = work.state
   if (why === 'page' || why === 'repeat')
-    change(work, { pages: [...callout.pages, { to, at: work.at, outcome: 'sent' }] })
+    change(work, { pages: [...callout.pages, { to, seq: work.state.seq + 1, at: work.at, outcome: 'sent' }] })
   work.effects.push({
     kind: 'page',
     to,
@@ -186,4 +187,25 @@ function update(work: Work): void {
 export function tellHolder(work: Work): void {
   const holder = work.state.callout.taken?.by.id ?? work.state.callout.pages.at(-1)?.to
   if (holder !== undefined) pagePerson(work, holder, 'update')
+}
+
+/** What became of a page. The ladder moves at once when the page it waits for could not be sent, and for no other. */
+export function pageSettled(work: Work, event: CaseEvent & { kind: 'pageSettled' }): 'pageFailed' | undefined {
+  const { callout, kernel } = work.state
+  const index = pageIndex(callout.pages, event.pageId, event.to)
+  if (index === -1) return undefined
+  const pages = callout.pages.map((page, i) => (i === index ? { ...page, outcome: event.outcome } : page))
+  change(work, { pages })
+  const isWaitedFor = index === pages.length - 1 && PAGING.has(kernel.callout)
+  return event.outcome === 'given-up' && isWaitedFor ? 'pageFailed' : undefined
+}
+
+const PAGING: ReadonlySet<string> = new Set(['first', 'again', 'next'])
+
+/** Two pages may be on their way to one person: the event number in the id says which it is. */
+function pageIndex(pages: Callout['pages'], pageId: string, to: string): number {
+  const seq = Number(pageId.split('.').at(-2))
+  return pages.findLastIndex(
+    page => page.to === to && (page.seq === undefined || Number.isNaN(seq) || page.seq === seq),
+  )
 }

@@ -53,6 +53,8 @@ export interface Callout {
   readonly ladder: readonly string[]
   readonly pages: readonly {
     readonly to: string
+    /** Number of the event it went out with; a page's id carries it. Absent on pages of earlier versions. */
+    readonly seq?: number
     readonly at: Instant
     readonly outcome: 'sent' | 'accepted' | 'given-up'
   }[]

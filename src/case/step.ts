@@ -19,7 +19,7 @@ import {
   setAlarm,
 } from './alarm.ts'
 import type { Answer } from './answer.ts'
-import { oversleeps, tellHolder } from './callout.ts'
+import { oversleeps, pageSettled, tellHolder } from './callout.ts'
 import { acknowledged, CLOSE_AFTER_MS, lowered, outcomeSet } from './clinician-events.ts'
 import { type Doubted, withDoubt } from './clock-doubt.ts'
 import type { Effect } from './effect.ts'
@@ -90,7 +90,7 @@ function handle(work: Work, event: CaseEvent) {
     case 'alarmDue':
       return alarmDue(work, event.name, event.due)
     case 'pageSettled':
-      return pageSettled(work, event.to, event.outcome)
+      return pageSettled(work, event) === 'pageFailed' ? drive(work, { type: 'pageFailed' }) : undefined
     case 'pageOpened':
       return mark(work, `opened:${event.by}`)
     case 'pageAcknowledged':
@@ -351,19 +351,6 @@ function flowAlarm(work: Work, name: string) {
   // What the emergency steps absorbed moved nothing, and a replay must not bring it back.
   if (work.silent === undefined && work.entered > enteredBefore)
     work.state.firedOnPath = [...work.state.firedOnPath, name]
-}
-
-function pageSettled(work: Work, to: string, outcome: 'accepted' | 'given-up') {
-  const { callout, kernel } = work.state
-  const index = callout.pages.map(page => page.to).lastIndexOf(to)
-  if (index === -1) return
-  work.state.callout = {
-    ...callout,
-    pages: callout.pages.map((page, i) => (i === index ? { ...page, outcome } : page)),
-  }
-  const current = callout.pages.at(-1)?.to === to
-  const paging = kernel.callout === 'first' || kernel.callout === 'again' || kernel.callout === 'next'
-  if (outcome === 'given-up' && current && paging) drive(work, { type: 'pageFailed' })
 }
 
 /** What follows from any change: the clock's band, alarms at moments, the end of a case. */

@@ -124,6 +124,19 @@ describe('the ladder', () => {
     expect(talk.said()).toContain('nobody-answered')
   })
 
+  it('knows two pages to one person apart: the earlier one that failed late moves nothing', () => {
+    const talk = setOut()
+    const first = `case-1.${talk.state.seq}.1`
+    talk.waits(3.5)
+    const again = `case-1.${talk.state.seq}.0`
+    expect(talk.state.kernel.callout).toBe('again')
+    talk.does({ kind: 'pageSettled', pageId: first, to: 'amara', outcome: 'given-up' })
+    expect(talk.state.kernel.callout).toBe('again')
+    expect(talk.state.callout.pages.map(page => page.outcome)).toEqual(['given-up', 'sent'])
+    talk.does({ kind: 'pageSettled', pageId: again, to: 'amara', outcome: 'given-up' })
+    expect(talk.state.kernel.callout).toBe('next')
+  })
+
   it('does not move for a page that was delivered or opened', () => {
     const talk = setOut()
     talk
