@@ -47,6 +47,8 @@ export interface PromelaModel {
   readonly armed: (alarm: number) => string
   /** Set while talk is replayed: the alarm, or the advice, lies on the way. */
   readonly armedAnew: (alarm: number) => string
+  /** Set, and waiting for an answer that makes its moment known. */
+  readonly waits: (alarm: number) => string
   readonly inForce: (hazard: number) => string
   readonly inForceAnew: (hazard: number) => string
   /** Field of a fact, or undefined where the flow does not have it. */
@@ -65,6 +67,7 @@ export function modelOf(flat: FlatFlow, options: PromelaOptions): PromelaModel {
   const names = { step: namer('STEP'), enter: namer('into'), leave: namer('from'), fact: namer('fact') }
   const armed = namer('armed')
   const anew = namer('anew')
+  const waits = namer('waits')
   const force = namer('inforce')
   const forceAnew = namer('saidanew')
   const idOf = (node: number) => flat.nodes[node]?.id ?? 'nowhere'
@@ -88,6 +91,7 @@ export function modelOf(flat: FlatFlow, options: PromelaOptions): PromelaModel {
     fact: factName,
     armed: alarm => armed(alarmName(alarm)),
     armedAnew: alarm => anew(alarmName(alarm)),
+    waits: alarm => waits(alarmName(alarm)),
     inForce: hazard => force(flat.hazardous[hazard] ?? 'none'),
     inForceAnew: hazard => forceAnew(flat.hazardous[hazard] ?? 'none'),
     special: fact => flat.fieldOf.get(fact),

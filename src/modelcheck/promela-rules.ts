@@ -72,13 +72,24 @@ export function watchRules(rules: readonly Rule[], flat: FlatFlow): WatchedRules
         `${note.now} = ${allOf([isStepped(note.happening) ? note.entered : 'true', wholeOf(note.happening, model)])};`,
     ),
     ...told.flatMap((rule, index) => verdictLines(rule, index, seen)),
-    ...notes.all.flatMap(({ now, before }) => (before === undefined ? [] : [`${before} = ${before} || ${now};`])),
+    ...notes.all.flatMap(note => rememberLines(note, told, notes)),
     ...notes.all.map(({ entered, now }) => `${entered} = 0; ${now} = 0;`),
     ...told.map((_, index) => `scoped_${index + 1} = 0;`),
     'cause = 0; asked = 0;',
   ]
   const beginning = ['cause = which; asked = talk;']
   return { watch: { declared, entering, beginning, ending, claims: [] }, rules: told.map(({ id }) => id) }
+}
+
+/** Talk that begins anew says it anew: what must have come first does not count from before. */
+function rememberLines(note: Note, rules: readonly Rule[], notes: Notes): string[] {
+  const { now, before } = note
+  if (before === undefined) return []
+  const isOf = (happening: Happening | undefined) => happening !== undefined && notes.of(happening, true) === note
+  const isNeeded = rules.some(rule => isOf(rule.existence ?? rule.precedence?.needs))
+  const isScope = rules.some(rule => isOf(rule.after) || (rule.existence === undefined && isOf(rule.before)))
+  if (!isNeeded || isScope) return [`${before} = ${before} || ${now};`]
+  return [`${before} = (${before} && event != RESTARTED && event != WRONG_TAP) || ${now};`]
 }
 
 /** Whether a rule speaks of this flow, can apply under its policies, and needs no length of silence. */

@@ -6,6 +6,7 @@
  */
 import { LEFT, SILENT_ASK, SILENT_PAGE, UNANSWERED } from '../flow/steps.ts'
 import { type FlatFlow, type FlatNode, RESUME, STATUS, urgencyOf } from './flat-flow.ts'
+import { inPieces } from './promela-chunks.ts'
 import { EVENTS, eventLines, indented, isOutKnown, isWayKnown } from './promela-event.ts'
 import { modelOf, type PromelaModel, type PromelaOptions } from './promela-model.ts'
 import { allOf, anyOf, byteOf, hasClass, isStatus } from './promela-words.ts'
@@ -54,10 +55,12 @@ function declarations(model: PromelaModel): string[] {
     'byte talk; byte decided; byte floor;',
     'bit interrupted; bit danger; bit has_left; bit paged; bit ran_out;',
     ...each(flat.alarms.length, armed, 'bit'),
+    ...waitingAlarms(model).map(({ alarm }) => `bit ${model.waits(alarm)};`),
     `byte fired[${flat.fields.firedMost}];`,
     ...each(flat.hazardous.length, inForce, 'bit'),
     '/* Nothing of what follows is kept between events: all of it is put back to 0. */',
     'byte event; byte which; byte after; byte place; byte other; bit replaying; bit again; bit leads_back; bit was_interrupted;',
+    'short next;',
     'short steps; byte broken;',
     ...each(flat.alarms.length, armedAnew, 'bit'),
     ...each(flat.hazardous.length, inForceAnew, 'bit'),
@@ -73,9 +76,7 @@ function processLines(model: PromelaModel): string[] {
     '    if',
     ...indented(indented(eventLines(model))),
     '    fi;',
-    '    d_step {',
-    ...indented(indented(indented([...model.watch.beginning, ...eventBody(model)]))),
-    '    }',
+    ...indented(indented(inPieces(['begins:', ...model.watch.beginning, ...eventBody(model)]))),
     '  }',
     '  od',
     '}',
@@ -102,11 +103,12 @@ function eventBody(model: PromelaModel): string[] {
     ...afterwards(model),
     ...replayLines(model),
     'settled:',
+    ...waitingLines(model),
     ...model.watch.ending,
     'event = 0; which = 0; after = 0; place = 0; other = 0; replaying = 0; again = 0; leads_back = 0; was_interrupted = 0; steps = 0; broken = 0;',
     ...flat.alarms.map((_, alarm) => `${model.armedAnew(alarm)} = 0;`),
     ...flat.hazardous.map((_, hazard) => `${model.inForceAnew(hazard)} = 0;`),
-    'skip',
+    'next = 0;',
   ]
 }
 
@@ -137,13 +139,11 @@ function onEvents(model: PromelaModel): string[] {
       ? ''
       : `${model.fact(haveLeft)} = ${byteOf(STATUS.given, model.classNamed(haveLeft, 'yes'))};`
   const toPerson = `was_interrupted = interrupted; interrupted = 1; after = INTERRUPTED; ${entering('shared/person')}`
-  const out = model.special('out-since')
   const signs = model.special('danger-signs')
   return [
     'on_opened:',
     `after = SETTLE; goto ${model.enter(flat.start)};`,
     'on_answered:',
-    ...(out === undefined ? [] : dropPast(model, out)),
     ...(haveLeft === undefined
       ? []
       : [when(allOf([askIs(model, haveLeft), saysYes(model, haveLeft)]), 'has_left = 1')]),
@@ -184,7 +184,7 @@ function onEvents(model: PromelaModel): string[] {
           ...flat.cells.flatMap((cell, field) =>
             cell.domain.document.sticky === true ? [] : [`${model.fact(field)} = 0;`],
           ),
-          'elapsed = 0; time_left = 0; reachable = 0;',
+          'elapsed = 0; time_left = 0; reachable = 0; ran_out = 0;',
           ...Array.from({ length: flat.fields.firedMost }, (_, at) => `fired[${at}] = 0;`),
           'goto replay;',
         ]),
@@ -206,16 +206,20 @@ const isSign = (model: PromelaModel, field: number): string =>
     (model.flat.cells[field]?.domain.classes ?? []).flatMap(({ band }, index) => (band === 'a-sign' ? [index] : [])),
   )
 
-/** Alarms that waited for the moment it came out and whose own moment is past by now are not set. */
-function dropPast(model: PromelaModel, out: number): string[] {
-  const drops = model.flat.alarms.flatMap((_, alarm) => {
+/** Alarms that wait for an answer to make their moment known: the moments are worked out from when it came out. */
+function waitingAlarms(model: PromelaModel): { readonly alarm: number; readonly moment: string }[] {
+  return model.flat.alarms.flatMap((_, alarm) => {
     const moment = model.moment(alarm)
-    if (moment === undefined || moment === 'arrival') return []
-    return [when(isPast(model, moment), `${model.armed(alarm)} = 0`)]
+    return moment === undefined || moment === 'arrival' ? [] : [{ alarm, moment }]
   })
-  return drops.length === 0
-    ? []
-    : [`if`, `:: ${askIs(model, out)} ->`, ...indented([...drops, 'skip']), ':: else', 'fi;']
+}
+
+/** One that waited, and whose moment turns out to be past, is not set; which ones wait now is noted for the next event. */
+function waitingLines(model: PromelaModel): string[] {
+  return waitingAlarms(model).flatMap(({ alarm, moment }) => [
+    when(allOf([model.waits(alarm), isPast(model, moment)]), `${model.armed(alarm)} = 0`),
+    `${model.waits(alarm)} = ${model.armed(alarm)} && !${isOutKnown(model)};`,
+  ])
 }
 
 /** A moment that is known and lies behind. */
@@ -312,7 +316,7 @@ function setAlarm(model: PromelaModel, alarm: number, moment: string | undefined
     const known = `replaying && !${armed} && ${hasFired(model, alarm)}`
     return `${anew} if :: ${known} :: else -> ${armed} = 1 fi;`
   }
-  return `${anew} if :: ${isPast(model, moment)} :: else -> ${armed} = 1 fi;`
+  return `${anew} if :: ${isPast(model, moment)} :: else -> ${armed} = 1; ${model.waits(alarm)} = !${isOutKnown(model)} fi;`
 }
 
 const hasFired = ({ flat }: PromelaModel, alarm: number): string =>
@@ -340,7 +344,7 @@ function afterwards(model: PromelaModel): string[] {
     'interrupted = was_interrupted;',
     back,
     'goto settled;',
-    'after_moved_on:',
+    'after_moved_on: goto after_silent;',
     'after_silent:',
     'if :: leads_back || danger -> interrupted = was_interrupted :: else -> interrupted = 0 fi;',
     back,
