@@ -57,4 +57,9 @@ async function listCommands(): Promise<void> {
   }
 }
 
+// Whoever reads may have seen enough (`| head`): that is no fault.
+process.stdout.on('error', (error: NodeJS.ErrnoException) => {
+  if (error.code === 'EPIPE') process.exit(0)
+  throw error
+})
 process.exitCode = await main(process.argv.slice(2))

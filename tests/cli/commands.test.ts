@@ -1,3 +1,4 @@
+import { spawn } from 'node:child_process'
 import { cpSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
@@ -295,5 +296,16 @@ describe('any command', () => {
     expect(help.code).toBe(0)
     for (const name of ['serve', 'talk', 'vignettes', 'check', 'clinic', 'rota']) expect(help.out).toContain(name)
     expect(await smallhours('rota', '--help')).toMatchObject({ code: 0, err: '' })
+  })
+
+  it('read by somebody who stops reading: no fault', async () => {
+    const child = spawn(process.execPath, [join(ROOT, 'src/cli/main.ts'), 'approve', 'tube-out', '--show'])
+    let told = ''
+    child.stderr.on('data', (piece: Buffer) => {
+      told += piece
+    })
+    child.stdout.once('data', () => child.stdout.destroy())
+    const code = await new Promise(resolve => child.once('close', resolve))
+    expect([code, told]).toEqual([0, ''])
   })
 })
