@@ -56,13 +56,17 @@ const COLUMNS_MOST = 6
 export function flowPicture(flow: Flow, set: FlowSet, language: string): Picture {
   const wording = flow.wording.get(language)
   const steps = new Map([...flow.steps].filter(([id]) => !id.startsWith('shared/')))
-  const entries = [
+  const entries = sideEntriesOf(flow).filter(({ step }) => !step.startsWith('shared/'))
+  return picture(filled(wording, `concern/${flow.concern}`), steps, flow.start, entries, set, wording)
+}
+
+function sideEntriesOf(flow: Flow): Picture['entries'] {
+  return [
     { step: flow.silence?.ask, when: 'The family does not answer for the first wait' },
     { step: flow.silence?.page, when: 'The family does not answer for the long wait' },
     { step: flow.unanswered, when: 'Nobody has answered the page' },
     { step: flow.left, when: 'The family says it has left' },
   ].flatMap(({ step, when }) => (step === undefined ? [] : [{ step, when }]))
-  return picture(filled(wording, `concern/${flow.concern}`), steps, flow.start, entries, set, wording)
 }
 
 /** The shared steps that any of the flows can come to. */
@@ -75,7 +79,9 @@ export function sharedPicture(set: FlowSet, language: string): Picture {
     'The family asks for a person',
     'The family says it cannot get there',
   ]
-  const entries = ANY_TIME_STEPS.map((step, index) => ({ step, when: when[index] ?? '' }))
+  const anyTime = ANY_TIME_STEPS.map((step, index) => ({ step: step as string, when: when[index] ?? '' }))
+  const aside = [...set.flows.values()].flatMap(sideEntriesOf).filter(({ step }) => step.startsWith('shared/'))
+  const entries = [...new Map([...anyTime, ...aside].map(entry => [entry.step, entry])).values()]
   return picture('Shared by all flows', steps, entries[0]?.step ?? '', entries, set, wording)
 }
 

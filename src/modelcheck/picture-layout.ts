@@ -5,23 +5,22 @@
  * 1981; medians: Eades and Wormald 1994. Lengths are millimetres.
  */
 import type { Box, Exit, Part } from './picture-graph.ts'
-import { wrapped } from './tell-text.ts'
 
 export const BOX_WIDTH = 56
 const COLUMN_GAP = 12
 const ROW_GAP = 4
 const DUMMY_HEIGHT = 2.4
-/** Height of a line of text, and characters that fit in a line, by kind of line. */
+/** Height of a line of text and size of its letters, by kind of line. */
 export const TEXT = {
-  asks: { height: 3.6, size: 3, characters: 35 },
-  decides: { height: 3.8, size: 3, characters: 33 },
-  says: { height: 3.3, size: 2.75, characters: 41 },
-  pages: { height: 3.3, size: 2.75, characters: 40 },
-  does: { height: 3.3, size: 2.75, characters: 40 },
-  exit: { height: 3.4, size: 2.75, characters: 40 },
+  asks: { height: 3.6, size: 3 },
+  decides: { height: 3.8, size: 3 },
+  says: { height: 3.3, size: 2.75 },
+  pages: { height: 3.3, size: 2.75 },
+  does: { height: 3.3, size: 2.75 },
+  exit: { height: 3.4, size: 2.75 },
 } as const
 const PAD = 1.6
-const HEAD = 3.6
+const HEAD = 3.9
 
 export interface PlacedLine {
   readonly kind: keyof typeof TEXT
@@ -137,8 +136,37 @@ function sizeOf(box: Box, written: Elsewhere): Omit<PlacedBox, 'x' | 'y'> {
 }
 
 function blockOf(kind: keyof typeof TEXT, text: string, top: number): PlacedLine {
-  const lines = wrapped(text, TEXT[kind].characters)
+  const isBold = kind === 'asks' || kind === 'decides'
+  const lines = fitted(text, (BOX_WIDTH - 2 * PAD) / (TEXT[kind].size * (isBold ? 1.07 : 1)))
   return { kind, lines, top, height: lines.length * TEXT[kind].height }
+}
+
+/** Words in lines of at most `ems` letter heights. Widths are those of common sans-serif letters, a little on the wide side. */
+function fitted(text: string, ems: number): readonly string[] {
+  const lines: string[] = []
+  let now = ''
+  let width = 0
+  for (const word of text.split(' ')) {
+    const own = [...word].reduce((sum, letter) => sum + emOf(letter), 0)
+    if (now !== '' && width + SPACE_EM + own > ems) {
+      lines.push(now)
+      now = word
+      width = own
+    } else {
+      width += now === '' ? own : SPACE_EM + own
+      now = now === '' ? word : `${now} ${word}`
+    }
+  }
+  return [...lines, now]
+}
+
+const SPACE_EM = 0.29
+
+function emOf(letter: string): number {
+  if (/[ijl.,:;'|!()[\]‹›]/.test(letter)) return 0.29
+  if (/[ftrI/“”-]/.test(letter)) return 0.36
+  if (/[mwMW→◷]/.test(letter)) return 0.9
+  return /[A-Z]/.test(letter) ? 0.7 : 0.56
 }
 
 function columnsOf(vertices: readonly Vertex[]): Vertex[][] {

@@ -34,7 +34,7 @@ export interface Sheet {
 const PAGE = { width: 420, height: 297, margin: 10 } as const
 const TITLE = 14
 const FOOT = 5
-const PART_HEAD = 7
+const PART_HEAD = 9.5
 const SHELF_GAP = 7
 
 interface Placed {
@@ -154,7 +154,7 @@ const STYLE = `<style>
 text{font-family:Arial,Helvetica,"Liberation Sans",sans-serif;fill:#111}
 .title{font-size:6px;font-weight:700}
 .part{font-size:3.6px;font-weight:700}
-.note{font-size:2.6px;fill:#333}
+.note{font-size:2.6px;font-weight:400;fill:#333}
 .id{font-size:2.1px;fill:#555}
 .box{fill:#fff;stroke:#111;stroke-width:.3}
 .box.head{stroke-width:.6}
@@ -169,7 +169,7 @@ text{font-family:Arial,Helvetica,"Liberation Sans",sans-serif;fill:#111}
 .rests{font-size:2.3px;fill:#333}
 .pale{opacity:.38}
 .mark{font-size:2.6px;font-weight:700;fill:#fff}
-.marked .box{stroke-width:1}
+.marked .box{stroke-width:.7}
 </style>`
 
 function partSvg({ drawn, x, y }: Placed, picture: Picture, overlay: Overlay | undefined): string {
@@ -179,7 +179,8 @@ function partSvg({ drawn, x, y }: Placed, picture: Picture, overlay: Overlay | u
   const note = entry?.when ?? (from === '' ? (part.number === 1 ? 'The beginning' : '') : `from ${from}`)
   return [
     `<g id="part-${part.number}" transform="translate(${round(x)} ${round(y)})">`,
-    `<text class="part" x="0" y="3.4">${part.number}  ${escaped(shortId(part.head))}<tspan class="note" dx="3">${escaped(note)}</tspan></text>`,
+    `<text class="part" x="0" y="3.4">${part.number}  ${escaped(shortId(part.head))}</text>`,
+    `<text class="note" x="0" y="6.9">${escaped(note)}</text>`,
     `<g transform="translate(0 ${PART_HEAD - 1.5})">`,
     ...drawn.ways.map(way => waySvg(way, overlay)),
     ...drawn.boxes.map(box => boxSvg(picture, box, part.head, overlay)),
@@ -236,7 +237,7 @@ function boxSvg(
 
 function markSvg(mark: string): string {
   const width = 2.4 + mark.length * 1.45
-  return `<rect class="bar" x="-1" y="-2.2" width="${round(width)}" height="4" rx="1"/><text class="mark" x="${round(width / 2 - 1)}" y=".7" text-anchor="middle">${escaped(mark)}</text>`
+  return `<rect class="bar" x=".6" y=".5" width="${round(width)}" height="3" rx=".8"/><text class="mark" x="${round(width / 2 + 0.6)}" y="2.9" text-anchor="middle">${escaped(mark)}</text>`
 }
 
 function lineSvg({ kind, lines, top, height }: PlacedLine): string {

@@ -76,13 +76,7 @@ function rowOf(
     case 'page':
       return row([], [pageText(entry, isShort)])
     case 'quiet':
-      return row([
-        quietText(
-          entry,
-          before.some(({ kind }) => kind === 'page'),
-          next?.kind === 'page',
-        ),
-      ])
+      return row([quietWords(entry, before, next)])
   }
 }
 
@@ -93,9 +87,14 @@ function pageText({ to, why, text }: NightEntry & { kind: 'page' }, isShort: boo
 }
 
 /** "10 minutes later. The family has said nothing." Between two pages only the time is told. */
-function quietText({ from, at }: NightEntry & { kind: 'quiet' }, isPaged: boolean, isBetween: boolean): string {
+export function quietWords(
+  { from, at }: NightEntry & { kind: 'quiet' },
+  before: readonly NightEntry[],
+  next: NightEntry | undefined,
+): string {
   const passed = passedText(at - from)
-  if (isBetween) return `… ${passed} later.`
+  if (next?.kind === 'page') return `… ${passed} later.`
+  const isPaged = before.some(({ kind }) => kind === 'page')
   return `… ${passed} later. The family has said nothing${isPaged ? ', and no clinician has answered' : ''}.`
 }
 
