@@ -651,6 +651,8 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
   function forgetAnswers(): void {
     for (let field = 0; field < cells.length; field++) if (isSticky[field] !== true) state[field] = 0
     setClock([0, 0, 0])
+    // Wider than the bot: after a change a page may run out anew.
+    state[F.ranOut] = 0
     for (let i = 0; i < F.firedMost; i++) state[F.fired + i] = 0
     replay()
   }
