@@ -238,7 +238,15 @@ function walkFindings(walk: WalkWatch, silent: SilentGraph, explored: Explored, 
   const alone = leftAlone(silent, explored, flat)
   if (alone !== undefined) {
     const says = 'When the family falls silent here nothing is left that would ask again or page.'
-    found.push(find('left-alone-in-silence', 'built-in', says, explored.wayTo(alone.state), stepAt(flat, alone.node)))
+    found.push(
+      find(
+        'left-alone-in-silence',
+        'built-in',
+        says,
+        [...explored.wayTo(alone.state), ...alone.way],
+        stepAt(flat, alone.node),
+      ),
+    )
   }
   return found
 }
@@ -248,18 +256,18 @@ function leftAlone(
   silent: SilentGraph,
   explored: Explored,
   flat: FlatFlow,
-): { state: number; node: number } | undefined {
+): { state: number; node: number; way: readonly Move[] } | undefined {
   const { fields: F, nodes } = flat
   for (let at = 0; at < explored.states; at++) {
     const state = explored.state(at)
     const node = state[F.talk] as number
     const step = nodes[node]
     if (step === undefined || step.ends) continue
-    const isOpen = step.ask >= 0 && !step.quiet
-    const isKept = isOpen
-      ? Number.isFinite(silent.worstFrom(at, PAGED).after)
-      : state[F.paged] === 1 || silent.leadsOn(at)
-    if (!isKept) return { state: at, node }
+    // In an emergency silence is left to the page, which goes on until somebody answers it.
+    const isOpen = step.ask >= 0 && !step.quiet && !step.isEmergency
+    const worst = isOpen ? silent.worstFrom(at, PAGED) : undefined
+    const isKept = worst === undefined ? state[F.paged] === 1 || silent.leadsOn(at) : Number.isFinite(worst.after)
+    if (!isKept) return { state: at, node, way: worst?.way ?? [] }
   }
   return undefined
 }

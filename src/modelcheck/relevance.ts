@@ -206,7 +206,9 @@ function momentTests(flat: FlatFlow): ReadonlyMap<number, readonly Test[]> {
       if (moment === undefined || moment === 'arrival' || out < 0) continue
       const isLeaveBy = moment === 'leave-by'
       const fields = [out, F.elapsed, ...(isLeaveBy ? [F.timeLeft, ...(way < 0 ? [] : [way])] : [])]
-      const sizes = fields.map(field => (field === F.elapsed ? 3 : field === F.timeLeft ? 2 : (cells[field] as Cell).size))
+      const sizes = fields.map(field =>
+        field === F.elapsed ? 3 : field === F.timeLeft ? 2 : (cells[field] as Cell).size,
+      )
       const standsAt = (values: readonly number[]): number => {
         const [outSince = 0, elapsed = 0, timeLeft = 0, travel = 0] = values
         if (!isKnown(out, outSince)) return 0
@@ -342,7 +344,9 @@ function mapOf(of: {
     const told = statusIn(cell, value)
     const status = told === STATUS.given && !isAskedOnWay ? STATUS.reached : told
     if (!isAsked && own.length === 0) continue
-    const signature = `${status}:${own.map(test => slice(test, field, value, sizes)).join('|')}`
+    // What is on record is seen once talk comes to its question again.
+    const seen = told === STATUS.recorded && isAsked ? value + cell.domain.classes.length : value
+    const signature = `${status}:${own.map(test => slice(test, field, seen, sizes)).join('|')}`
     const known = bySignature.get(signature)
     if (known === undefined) bySignature.set(signature, value)
     map[value] = known ?? value
