@@ -1,25 +1,137 @@
-import { loadFlows } from '../flow/load.ts'
-import { argumentsOf, type Command, print } from './command.ts'
-import { readFlowFiles, SHIPPED_FLOWS } from './flow-files.ts'
+import { watch } from 'node:fs'
+import { toldLines } from '../modelcheck/tell-text.ts'
+import { systemClock } from '../runtime/system-clock.ts'
+import { writeCheckPages } from './check-pages.ts'
+import { type Checked, type CheckRequest, runCheck } from './check-run.ts'
+import { changeLines, checkLines } from './check-text.ts'
+import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
+import { SHIPPED_FLOWS } from './flow-files.ts'
+import { DEMO_CLINIC } from './load-line.ts'
 import { reportProblems } from './problems.ts'
 
 export const checkCommand: Command = {
   name: 'check',
-  summary: 'reads a flows folder and names every fault with file, line and the nearest valid id',
-  usage: 'smallhours check [FLOWS] [--json]',
+  summary: 'reads a flows folder, names every fault, and walks every conversation against the safety rules',
+  usage:
+    'smallhours check [FLOWS] [--clinic FOLDER] [--flow ID]… [--rule ID]… [--policies shipped|few|every] [--verbose] [--html FOLDER] [--watch] [--json]',
   async run(args) {
-    const { values, positionals } = argumentsOf(args, { json: { type: 'boolean', default: false } })
-    const { set, problems } = loadFlows(readFlowFiles(positionals[0] ?? SHIPPED_FLOWS))
-    const flows = [...(set?.flows.values() ?? [])].map(flow => ({
-      flow: flow.concern,
-      steps: flow.steps.size,
-      advice: flow.advice.size,
-    }))
-    if (values.json) print(JSON.stringify({ flows, problems }))
-    else {
-      for (const flow of flows) print(`${flow.flow}: ${flow.steps} steps, ${flow.advice} pieces of advice`)
+    const { values, positionals } = argumentsOf(args, {
+      clinic: { type: 'string', default: DEMO_CLINIC },
+      flow: { type: 'string', multiple: true },
+      rule: { type: 'string', multiple: true },
+      policies: { type: 'string', default: 'few' },
+      verbose: { type: 'boolean', default: false },
+      html: { type: 'string' },
+      watch: { type: 'boolean', default: false },
+      json: { type: 'boolean', default: false },
+    })
+    const { policies } = values
+    if (policies !== 'shipped' && policies !== 'few' && policies !== 'every')
+      throw new CalledWrongly(`--policies ${policies}: shipped, few or every was expected`)
+    const clock = systemClock()
+    const request: CheckRequest = {
+      flowsDir: positionals[0] ?? SHIPPED_FLOWS,
+      clinicDir: values.clinic,
+      at: clock.now(),
+      now: () => clock.monotonicMs(),
+      policies,
+      ...(values.flow === undefined ? {} : { flows: values.flow }),
+      ...(values.rule === undefined ? {} : { rules: values.rule }),
+      ...(process.stderr.isTTY ? { onProgress: showProgress } : {}),
     }
-    const grave = values.json ? problems.some(problem => problem.severity === 'problem') : reportProblems(problems)
-    return grave ? 1 : 0
+    const checked = runCheck(request)
+    clearProgress()
+    const code = tellAll(checked, values)
+    if (!values.watch) return code
+    await watching(request, checked)
+    return 0
   },
+}
+
+function tellAll(checked: Checked, values: { json: boolean; verbose: boolean; html?: string | undefined }): number {
+  const isBroken = checked.report === undefined
+  if (values.json) {
+    if (isBroken) reportProblems(checked.problems)
+    print(JSON.stringify(jsonOf(checked)))
+  } else {
+    reportProblems(checked.problems)
+    for (const line of checkLines(checked, values.verbose)) print(line)
+  }
+  if (values.html !== undefined && !isBroken) complain(`Pages: ${writeCheckPages(values.html, checked)}`)
+  return isBroken || checked.violations.length > 0 ? 1 : 0
+}
+
+/** For machines. Where files cannot be read, nothing was walked and the problems stand on the error stream. */
+function jsonOf({ report, rules, violations, loaded }: Checked) {
+  const flows = report?.flows ?? []
+  const sum = (value: (one: (typeof flows)[number]) => number) => flows.reduce((total, one) => total + value(one), 0)
+  return {
+    totals: {
+      flows: new Set(flows.map(({ flow }) => flow)).size,
+      rules: rules?.rules.length ?? 0,
+      states: sum(one => one.states),
+      transitions: sum(one => one.transitions),
+      compared: 0,
+      seconds: report?.seconds ?? 0,
+      violations: violations.length,
+    },
+    flows: flows.map(({ findings, witnesses, ...flow }) => ({
+      ...flow,
+      findings: findings.map(({ rule, kind, says }) => ({ rule, kind, says })),
+      witnesses: witnesses.map(({ rule, way }) => ({ rule, moves: way.length })),
+    })),
+    violations: violations.map(({ finding, told }) => ({
+      rule: finding.rule,
+      flow: finding.flow,
+      conversation:
+        told === undefined || loaded === undefined ? (finding.lines ?? []) : toldLines(told, loaded.line, true),
+    })),
+  }
+}
+
+// ---- Progress ----
+
+const BAR = 24
+
+function showProgress({
+  flow,
+  done,
+  of,
+  states,
+  looked,
+}: Parameters<NonNullable<CheckRequest['onProgress']>>[0]): void {
+  const part = of === 0 ? 0 : (done + (states === 0 ? 0 : looked / states)) / of
+  const full = Math.round(part * BAR)
+  const bar = `${'#'.repeat(full)}${'.'.repeat(BAR - full)}`
+  process.stderr.write(`\r[${bar}] ${flow} ${done + 1} of ${of}, ${states.toLocaleString('en')} states   `)
+}
+
+function clearProgress(): void {
+  if (process.stderr.isTTY) process.stderr.write(`\r${' '.repeat(78)}\r`)
+}
+
+// ---- Watching ----
+
+/** A saved file is often written in several steps. Milliseconds. */
+const SETTLES_AFTER = 300
+
+/** Checks again whenever a file of the flows changes, and prints only what is not as it was. Never ends by itself. */
+function watching(request: CheckRequest, first: Checked): Promise<never> {
+  let before = first
+  let cancel: (() => void) | undefined
+  const clock = systemClock()
+  const again = () => {
+    const now = runCheck({ ...request, at: clock.now() })
+    clearProgress()
+    print('')
+    for (const line of changeLines(before, now)) print(line)
+    before = now
+  }
+  complain(`Watching ${request.flowsDir}. Ctrl-C ends it.`)
+  return new Promise((_, reject) => {
+    watch(request.flowsDir, { recursive: true }, () => {
+      cancel?.()
+      cancel = clock.wake(clock.monotonicMs() + SETTLES_AFTER, again)
+    }).on('error', reject)
+  })
 }

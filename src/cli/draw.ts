@@ -5,6 +5,7 @@ import { flowPicture, type Picture, sharedPicture } from '../modelcheck/picture-
 import { picturePage } from '../modelcheck/picture-page.ts'
 import { type Overlay, sheetsOf } from '../modelcheck/picture-svg.ts'
 import { systemClock } from '../runtime/system-clock.ts'
+import { wayOverlay as overlayOf } from './check-pages.ts'
 import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
 import { DEMO_CLINIC, type LoadedLine, loadLine } from './load-line.ts'
 import { reportProblems } from './problems.ts'
@@ -113,11 +114,5 @@ async function wayOverlay(loaded: LoadedLine, file: string): Promise<Overlay> {
   const script = scriptOf(readFileSync(file, 'utf8'), file)
   const state = await playQuietly(withPolicies(loaded, script.policies), script)
   if (state === undefined) throw new CalledWrongly(`${file}: a script that begins a conversation was expected`)
-  const steps = Object.keys(state.enteredAt)
-  const place = new Map(steps.map((step, index) => [step, index + 1]))
-  return {
-    title: 'The black numbers: the steps of one conversation, in order',
-    markOf: step => (place.has(step) ? String(place.get(step)) : undefined),
-    isPale: step => !place.has(step),
-  }
+  return overlayOf(Object.keys(state.enteredAt))
 }

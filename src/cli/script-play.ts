@@ -2,7 +2,7 @@
 import type { Answer } from '../case/answer.ts'
 import type { Effect } from '../case/effect.ts'
 import type { ChatRef, Incoming, Outgoing, Question } from '../case/message.ts'
-import { type CaseState, parseState } from '../case/state.ts'
+import { type CaseState, openCase, parseState } from '../case/state.ts'
 import { settingsWith } from '../config/settings.ts'
 import {
   actText,
@@ -99,7 +99,7 @@ export function scriptPlay(script: Script, ports: PlayPorts): Play {
   const wanted: Wanted[] = []
   let open: Question | undefined
   let sent = 0
-  let from: { readonly seq: number; readonly state: CaseState } | undefined
+  let from: Standing | undefined
   let leftOut: string | undefined
 
   async function send(body: Incoming['body'], shown: string): Promise<void> {
@@ -177,16 +177,22 @@ export function scriptPlay(script: Script, ports: PlayPorts): Play {
 const isReadBack = ({ accepts, options }: Question): boolean =>
   accepts === 'moment' && options.length === 2 && options.every(({ value }) => value === 'yes' || value === 'no')
 
-async function standing({ store, chat, loaded }: PlayPorts) {
+/** Where a case stood: at event number 0 it had not begun. */
+interface Standing {
+  readonly seq: number
+  readonly state: CaseState | undefined
+}
+
+async function standing({ store, chat, loaded }: PlayPorts): Promise<Standing> {
   const [stored] = await store.casesOf(chat)
-  if (stored === undefined)
-    throw new CalledWrongly('"must" and "never" stand after the line that begins the conversation')
-  return { seq: stored.seq, state: parseState(loaded.line, stored.state) }
+  return stored === undefined
+    ? { seq: 0, state: undefined }
+    : { seq: stored.seq, state: parseState(loaded.line, stored.state) }
 }
 
 async function isAsWanted(
   { store, chat, loaded, now, print }: PlayPorts,
-  from: { readonly seq: number; readonly state: CaseState },
+  from: Standing,
   wanted: readonly Wanted[],
 ): Promise<boolean> {
   const [stored] = await store.casesOf(chat)
@@ -198,11 +204,12 @@ async function isAsWanted(
   const history = await store.history(stored.caseId)
   const effectsOf = (isMeant: (seq: number) => boolean) =>
     history.filter(({ seq }) => isMeant(seq)).flatMap(({ effects }) => JSON.parse(effects) as Effect[])
+  const after = parseState(loaded.line, stored.state)
   const wrong = amiss(
     {
       line: loaded.line,
-      before: from.state,
-      after: parseState(loaded.line, stored.state),
+      before: from.state ?? openCase(loaded.line, { ...after, at: after.openedAt }),
+      after,
       at: now(),
       effects: effectsOf(seq => seq > from.seq),
       earlier: effectsOf(seq => seq <= from.seq),

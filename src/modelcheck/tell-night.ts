@@ -46,14 +46,8 @@ export function nightInstant(zone: string): Instant {
   return at
 }
 
-/** The first message, with what it says beyond the concern. */
-export function beginNight(
-  line: Line,
-  concern: string,
-  knows: Readonly<Record<string, Answer>>,
-  said: string,
-  at: Instant,
-): Night {
+/** A case before its first message. */
+export function blankNight(line: Line, concern: string, at: Instant): Night {
   const state = openCase(line, {
     caseId: 'told',
     chat: { channel: 'terminal', chat: 'here' },
@@ -61,7 +55,12 @@ export function beginNight(
     code: caseCode(weekdayAt(at, line.clinic.zone), 3719),
     concern,
   })
-  const blank: Night = { line, state, at, entries: [], effects: [] }
+  return { line, state, at, entries: [], effects: [] }
+}
+
+/** The first message, with what it says beyond the concern. */
+export function beginNight(blank: Night, knows: Readonly<Record<string, Answer>>, said: string): Night {
+  const { concern } = blank.state
   return happens(blank, { kind: 'caseOpened', concern, said, facts: knows }, { how: 'write', text: said })
 }
 

@@ -11,7 +11,7 @@ import { localParts } from '../time/local-instants.ts'
 import { type FlatFlow, seenIn } from './flat-flow.ts'
 import { type Move, mover } from './flat-step.ts'
 import { changes, isOfClass, knownAnswers, lengthMs, type Turn, turnsFor } from './tell-acts.ts'
-import { beginNight, type Night, type NightEntry, nightInstant, waits } from './tell-night.ts'
+import { beginNight, blankNight, type Night, type NightEntry, nightInstant, waits } from './tell-night.ts'
 import { type Act, type Wanted, wantedOf } from './tell-script.ts'
 import { amiss } from './tell-seen.ts'
 
@@ -37,6 +37,8 @@ export interface Told {
   /** Place in `acts` from which on `wanted` counts. */
   readonly from: number
   readonly wanted: readonly Wanted[]
+  /** Steps that talk came to, each once, in order. */
+  readonly steps: readonly string[]
   /** The running bot does it too. False: only the checker's model does, and `entries` ends where they part. */
   readonly isShown: boolean
 }
@@ -44,7 +46,8 @@ export interface Told {
 /** Ways tried for one conversation before it is given up. */
 const TRIES_MOST = 4000
 
-export function tell(telling: Telling): Told {
+export function tell(told: Telling): Told {
+  const telling = silentMsOf(told) === undefined ? told : { ...told, way: untilSilence(told.way) }
   const wanted = telling.rule === undefined ? [] : wantedOf(telling.rule)
   return (
     search(telling, wanted, true) ??
@@ -90,7 +93,7 @@ function search(telling: Telling, wanted: readonly Wanted[], isStrict: boolean):
 
   for (const path of beginnings(telling, opening)) {
     if (isStrict && anewAt === -1 && !isAlike(path.night, models[0] as Int32Array, flat)) continue
-    const told = onward(path, 0, path)
+    const told = onward(path, 0, path.before)
     if (told !== undefined) return told
   }
   return undefined
@@ -104,7 +107,7 @@ function statesOn(flat: FlatFlow, way: readonly Move[], resume: 'return' | 'repl
   return states
 }
 
-function beginnings({ line, flat }: Telling, opening: Move | undefined): readonly Path[] {
+function beginnings({ line, flat }: Telling, opening: Move | undefined): readonly (Path & { readonly before: Path })[] {
   const at = nightInstant(line.clinic.zone)
   const known = knownAnswers(line, flat, opening?.arg ?? 0, at)
   const title = line.flows.wording.get(line.language)
@@ -116,11 +119,10 @@ function beginnings({ line, flat }: Telling, opening: Move | undefined): readonl
   return combined.map(chosen => {
     const said = [concern, ...chosen.map(({ way }) => way.text)].join('. ')
     const knows = Object.fromEntries(chosen.map(({ fact, way }) => [fact, way.answer]))
-    const acts: Act[] = [
-      ...chosen.map(({ fact, way }): Act => ({ kind: 'knows', fact, values: way.taps ?? [way.text] })),
-      { kind: 'start', concern: flat.concern },
-    ]
-    return { night: beginNight(line, flat.concern, knows, said, at), acts }
+    const told = chosen.map(({ fact, way }): Act => ({ kind: 'knows', fact, values: way.taps ?? [way.text] }))
+    const before = { night: blankNight(line, flat.concern, at), acts: told }
+    const night = beginNight(before.night, knows, said)
+    return { night, acts: [...told, { kind: 'start', concern: flat.concern }], before }
   })
 }
 
@@ -156,8 +158,7 @@ function isAlike(night: Night, model: Int32Array, flat: FlatFlow): boolean {
 
 /** The end of a way: silence where the rule speaks of it; a told conversation where the fault shows. */
 function ending(telling: Telling, wanted: readonly Wanted[], before: Path, path: Path): Told | undefined {
-  const within = telling.rule?.response?.within
-  const silent = within === undefined || within === 'same-reply' ? undefined : silentMs(telling.line, within.silent)
+  const silent = silentMsOf(telling)
   const minutes = silent === undefined ? 0 : Math.ceil(silent / 60_000)
   const start = silent === undefined ? before : path
   const night = silent === undefined ? path.night : waits(path.night, instant(path.night.at + minutes * 60_000))
@@ -175,17 +176,27 @@ function ending(telling: Telling, wanted: readonly Wanted[], before: Path, path:
   return {
     ...frameOf(telling),
     entries: night.entries,
-    turn: start === path && silent === undefined ? 0 : start.night.entries.length,
+    turn: start.night.entries.length,
     acts,
-    from: start === path && silent === undefined ? 0 : start.acts.length,
+    from: start.acts.length,
     wanted: wrong,
+    steps: Object.keys(night.state.enteredAt),
     isShown: wanted.length > 0 || telling.rule === undefined,
   }
 }
 
-function silentMs(line: Line, length: string): number {
-  const setting = (line.settings as unknown as Readonly<Record<string, unknown>>)[length]
-  return typeof setting === 'number' ? setting : lengthMs(length)
+/** How long the rule lets silence last; undefined where it does not speak of silence. */
+function silentMsOf({ line, rule }: Telling): number | undefined {
+  const within = rule?.response?.within
+  if (within === undefined || within === 'same-reply') return undefined
+  const setting = (line.settings as unknown as Readonly<Record<string, unknown>>)[within.silent]
+  return typeof setting === 'number' ? setting : lengthMs(within.silent)
+}
+
+/** What comes after the family's last turn is silence: the clock of the night itself brings it. */
+function untilSilence(way: readonly Move[]): readonly Move[] {
+  const last = way.findLastIndex(({ kind }) => kind !== 'alarm' && kind !== 'time')
+  return way.slice(0, last + 1)
 }
 
 const frameOf = ({ flat, line }: Telling) => ({
@@ -209,6 +220,7 @@ function unshown(telling: Telling, wanted: readonly Wanted[]): Told {
     acts: path?.acts ?? [],
     from: 0,
     wanted,
+    steps: Object.keys(path?.night.state.enteredAt ?? {}),
     isShown: false,
   }
 }

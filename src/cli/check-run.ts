@@ -1,0 +1,146 @@
+/** One check of a folder of flows, from its files to everything found, with each finding's conversation told. */
+
+import { join } from 'node:path'
+import type { Problem } from '../flow/problem.ts'
+import type { Rule, RuleSet } from '../flow/rule-document.ts'
+import { loadRules } from '../flow/rule-load.ts'
+import { checkFlows } from '../modelcheck/check-flows.ts'
+import type { CheckProgress, CheckReport, Finding } from '../modelcheck/findings.ts'
+import { type FlatFlow, flatten } from '../modelcheck/flat-flow.ts'
+import { observationsOf } from '../modelcheck/rule-compile.ts'
+import { type Told, tell } from '../modelcheck/tell.ts'
+import type { Instant } from '../time/instant.ts'
+import { CalledWrongly } from './command.ts'
+import { readFlowFiles, SHIPPED_FLOWS } from './flow-files.ts'
+import { type LoadedLine, loadLine } from './load-line.ts'
+
+export interface CheckRequest {
+  readonly flowsDir: string
+  readonly clinicDir: string
+  readonly at: Instant
+  /** Milliseconds that only ever grow. */
+  readonly now: () => number
+  readonly flows?: readonly string[]
+  readonly rules?: readonly string[]
+  readonly policies: 'shipped' | 'few' | 'every'
+  readonly onProgress?: (progress: CheckProgress) => void
+}
+
+/** One thing that breaks, under the first settings it was found with. */
+export interface Violation {
+  readonly finding: Finding
+  /** Settings of policies beside that, under which the same breaks. */
+  readonly others: number
+  readonly rule?: Rule
+  readonly told?: Told
+}
+
+export interface Checked {
+  readonly problems: readonly Problem[]
+  /** Absent where problems stand in the way. */
+  readonly report?: CheckReport
+  readonly rules?: RuleSet
+  readonly loaded?: LoadedLine
+  readonly violations: readonly Violation[]
+}
+
+/** Settings that are lengths of time or numbers, by id, as rules and the checker name them. */
+function lengthsOf({ line }: LoadedLine): Readonly<Record<string, number>> {
+  return Object.fromEntries(
+    Object.entries(line.settings).filter((entry): entry is [string, number] => typeof entry[1] === 'number'),
+  )
+}
+
+export function runCheck(request: CheckRequest): Checked {
+  const { flowsDir, clinicDir, at } = request
+  const files = withRules(readFlowFiles(flowsDir, join(clinicDir, 'flows')))
+  const { loaded, problems } = loadLine({ clinicDir, flowsDir, at })
+  if (loaded === undefined || problems.some(({ severity }) => severity === 'problem'))
+    return { problems, violations: [] }
+  const set = loaded.line.flows
+  const lengths = lengthsOf(loaded)
+  const read = loadRules(files, set, Object.keys(lengths))
+  const all = [...problems, ...read.problems]
+  if (read.rules === undefined) return { problems: all, loaded, violations: [] }
+  assertKnown(request, set.flows.keys(), read.rules)
+  const report = checkFlows(set, read.rules, {
+    settings: { lengths, settledNeedsChange: loaded.line.settings['tract-settled-needs-change'] === 'yes' },
+    now: request.now,
+    policies: request.policies,
+    ...(request.flows === undefined ? {} : { flows: request.flows }),
+    ...(request.rules === undefined ? {} : { rules: request.rules }),
+    ...(request.onProgress === undefined ? {} : { onProgress: request.onProgress }),
+  })
+  // With every lock shut, what lies behind it comes up nowhere: that says nothing of the flow.
+  const whole = request.policies === 'shipped' ? { ...report, findings: [] } : report
+  const chosen = { ...read.rules, rules: read.rules.rules.filter(({ id }) => request.rules?.includes(id) ?? true) }
+  return { problems: all, report: whole, rules: chosen, loaded, violations: violationsOf(whole, chosen, loaded) }
+}
+
+/** A folder without rules is held to the shipped ones. */
+function withRules(files: ReadonlyMap<string, string>): ReadonlyMap<string, string> {
+  if ([...files.keys()].some(path => path.startsWith('rules/'))) return files
+  const shipped = [...readFlowFiles(SHIPPED_FLOWS)].filter(([path]) => path.startsWith('rules/'))
+  return new Map([...files, ...shipped])
+}
+
+function assertKnown({ flows, rules }: CheckRequest, concerns: Iterable<string>, { rules: known }: RuleSet): void {
+  const names = [...concerns]
+  const strange = flows?.find(id => !names.includes(id))
+  if (strange !== undefined) throw new CalledWrongly(`--flow ${strange}: one of ${names.join(', ')} was expected`)
+  const missing = rules?.find(id => !known.some(rule => rule.id === id))
+  if (missing !== undefined)
+    throw new CalledWrongly(`--rule ${missing}: the id of a rule in flows/rules was expected, such as ${known[0]?.id}`)
+}
+
+/** Findings that are the same under several settings are told once. */
+function violationsOf(report: CheckReport, rules: RuleSet, loaded: LoadedLine): readonly Violation[] {
+  const findings = [
+    ...report.flows.flatMap(flow => flow.findings),
+    ...report.ladder.flatMap(ladder => ladder.findings),
+    ...report.findings,
+  ]
+  const groups = Map.groupBy(findings, ({ rule, flow, at, kind, says }) =>
+    JSON.stringify(kind === 'vacuous' || at === undefined ? [rule, flow, says] : [rule, flow, at]),
+  )
+  return [...groups.values()].flatMap(([finding, ...others]) => {
+    if (finding === undefined) return []
+    const rule = rules.rules.find(({ id }) => id === finding.rule && finding.kind === 'rule')
+    const told = finding.way.length === 0 ? undefined : toldOf(finding, rule, rules, loaded)
+    return [
+      {
+        finding,
+        others: others.length,
+        ...(rule === undefined ? {} : { rule }),
+        ...(told === undefined ? {} : { told }),
+      },
+    ]
+  })
+}
+
+/** The tables that a finding's moves are numbers of: those with what rules look at, or without. */
+function toldOf(finding: Finding, rule: Rule | undefined, rules: RuleSet, loaded: LoadedLine): Told | undefined {
+  const told = flatsFor(finding, rules, loaded).flatMap(flat => {
+    const line = {
+      ...loaded.line,
+      settings: { ...loaded.line.settings, ...(finding.policies as Partial<typeof loaded.line.settings>) },
+    }
+    try {
+      return tell({ line, flat, way: finding.way, resume: finding.resume, ...(rule === undefined ? {} : { rule }) })
+    } catch (error) {
+      // Moves of other tables cannot happen in these.
+      if (error instanceof Error) return []
+      throw error
+    }
+  })
+  return told.find(({ isShown }) => isShown) ?? told[0]
+}
+
+function flatsFor(finding: Finding, { rules }: RuleSet, { line }: LoadedLine): readonly FlatFlow[] {
+  const flow = line.flows.flows.get(finding.flow)
+  if (flow === undefined) return []
+  const settledNeedsChange = line.settings['tract-settled-needs-change'] === 'yes'
+  const bare = flatten(flow, line.flows, { policies: finding.policies, settledNeedsChange })
+  const observed = observationsOf(rules, bare)
+  return [flatten(flow, line.flows, { policies: finding.policies, settledNeedsChange, observed }), bare]
+}
