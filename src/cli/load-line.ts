@@ -52,7 +52,7 @@ export function loadLine(options: {
   const shipped = options.flowsDir ?? SHIPPED_FLOWS
   const clinic = loadClinic(clinicDir, options.at)
   const files = readFlowFiles(shipped, join(clinicDir, 'flows'))
-  const flows = loadFlows(files, read)
+  const flows = loadFlows(files, read, { grade: clinic.settings['reading-grade'] })
   const problems = [...clinic.problems, ...flows.problems]
   if (flows.set === undefined) return { problems, clinic, approvables: [] }
   const shared = (name: string) => readPlain(read, files.get(`shared/${name}`), `shared/${name}`)

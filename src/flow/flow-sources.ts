@@ -1,4 +1,5 @@
 import type { FactsFile, FlowDocument, SourcesFile, StepDocument, TagsFile, Wording } from './document.ts'
+import type { LintException, LintRules, LintWords } from './lint-document.ts'
 import type { PlacedYaml } from './yaml-places.ts'
 
 /** A file of one shape, with the places of its values. */
@@ -15,6 +16,19 @@ export interface FlowSources {
   readonly sharedSources: Placed<SourcesFile>
   readonly sharedWording: ReadonlyMap<string, Placed<Wording>>
   readonly flows: readonly FlowFolder[]
+  /** Left out when shared/lint.yaml cannot be read, which is a problem of its own. */
+  readonly lint?: LintSources
+}
+
+/** What the words are checked by. */
+export interface LintSources {
+  readonly rules: Placed<LintRules>
+  /** Lists, by language. */
+  readonly words: ReadonlyMap<string, Placed<LintWords>>
+  /** By folder. */
+  readonly exceptions: ReadonlyMap<string, Placed<LintException[]>>
+  /** Words of the screens, by language. */
+  readonly screens: ReadonlyMap<string, Placed<Wording>>
 }
 
 export interface FlowFolder {

@@ -1,4 +1,4 @@
-/** What the wording may not lack or say: every id in every language, sound texts, no hazardous act without its tag. */
+/** What the wording may not lack: every id in every language, sound texts, a caution with a number to ring. */
 
 import type { SourcesFile, StepDocument, Wording } from './document.ts'
 import type { FlowSources, Placed } from './flow-sources.ts'
@@ -23,7 +23,6 @@ export function checkWording(sources: FlowSources): Problem[] {
       const ids = new Set([...sharedIds, ...Object.keys(own?.value ?? {})])
       requireIds(folder.flow, folder.sources, ids, language, own)
     }
-    problems.push(...untaggedActs(language))
   }
   if (languages.size === 0) {
     problems.push({
@@ -110,57 +109,6 @@ export function checkWording(sources: FlowSources): Problem[] {
     for (const value of [...(document.values ?? []), ...Object.keys(document.taps ?? {})])
       need(`option/${fact}/${value}`, path)
   }
-
-  function untaggedActs(language: string): Problem[] {
-    const found: Problem[] = []
-    const files = [
-      { sources: sources.sharedSources, wording: sources.sharedWording.get(language) },
-      ...sources.flows.map(folder => ({ sources: folder.sources, wording: folder.wording.get(language) })),
-    ]
-    for (const { sources: advice, wording } of files) {
-      if (wording === undefined) continue
-      for (const [id, item] of Object.entries(advice.value.advice)) {
-        const text = wording.value[`say/${id}`]
-        if (text === undefined) continue
-        for (const tag of instructedActs(text, language)) {
-          if (!item.tags.includes(tag)) {
-            found.push({
-              code: 'TAG_MISSING',
-              file: wording.yaml.file,
-              ...wording.yaml.place([`say/${id}`]),
-              found: `"${id}" tells someone to do what "${tag}" means`,
-              expected: `the tag "${tag}" on the advice, or other words`,
-              severity: 'problem',
-            })
-          }
-        }
-      }
-    }
-    return found
-  }
-
-  /** Hazardous tags whose words stand in a sentence that does not forbid them. */
-  function instructedActs(text: string, language: string): string[] {
-    const sentences = text.toLowerCase().split(/[.!?\n]+/)
-    return Object.entries(sources.tags.value.tags)
-      .filter(([, tag]) => tag.hazardous === true)
-      .filter(([, tag]) =>
-        (tag.words?.[language] ?? []).some(words => sentences.some(sentence => instructs(sentence, words))),
-      )
-      .map(([id]) => id)
-  }
-}
-
-const FORBIDS = /\b(do not|don't|never|nothing|no|not|stop|without)\b/
-
-/** Whether all the words stand in the sentence, and the part of it with the first, the verb, forbids nothing. */
-function instructs(sentence: string, words: string): boolean {
-  const [verb, ...others] = words
-    .toLowerCase()
-    .split(/\s+/)
-    .map(word => new RegExp(`(?<![\\p{L}\\d])${word.replace(/[^\p{L}\d-]/gu, '')}`, 'u'))
-  if (verb === undefined || !others.every(word => word.test(sentence))) return false
-  return sentence.split(/[,;:]/).some(part => verb.test(part) && !FORBIDS.test(part))
 }
 
 function faultsOf(wording: Placed<Wording>, language: string): Problem[] {

@@ -8,13 +8,16 @@ import {
   sharedStepsSchema,
   sourcesFileSchema,
   tagsFileSchema,
-  type Wording,
   wordingSchema,
 } from './document.ts'
 import type { Flow, FlowSet } from './flow-set.ts'
 import type { FlowFolder, FlowSources, Placed } from './flow-sources.ts'
 import { compileKernel } from './kernel.ts'
 import { checkWording } from './lint.ts'
+import { lintExceptionsSchema, lintSchema, lintWordsSchema } from './lint-document.ts'
+import type { Silenced } from './lint-exceptions.ts'
+import type { ReadingLimits } from './lint-lines.ts'
+import { lintWording } from './lint-wording.ts'
 import { type Problem, problemText } from './problem.ts'
 import { alarmTargets, reachableSteps } from './steps.ts'
 import { type Catalogue, catalogueOf } from './wording.ts'
@@ -23,16 +26,30 @@ import { checkShape, readYaml, type YamlReader } from './yaml-places.ts'
 /** Paths inside the flows folder ("tube-out/flow.yaml") to texts. */
 export type FlowFiles = ReadonlyMap<string, string>
 
-/** Reads, checks and compiles. `set` is present only when there is no problem of severity "problem". */
-export function loadFlows(files: FlowFiles, readText: YamlReader = readYaml): { set?: FlowSet; problems: Problem[] } {
+/** A set that can be used, or why there is none; and the findings about its words that somebody silenced. */
+export interface LoadedFlows {
+  readonly set?: FlowSet
+  readonly problems: Problem[]
+  readonly silenced: readonly Silenced[]
+}
+
+/**
+ * Reads, checks and compiles. `set` is present only when there is no problem of severity "problem".
+ *
+ * @param limits  the clinic's own reading grade; left out: the one of the lists
+ */
+export function loadFlows(files: FlowFiles, readText: YamlReader = readYaml, limits: ReadingLimits = {}): LoadedFlows {
   const problems: Problem[] = []
   const sources = readSources(files, readText, problems)
-  if (sources === undefined) return { problems }
+  if (sources === undefined) return { problems, silenced: [] }
   for (const folder of sources.flows) problems.push(...checkFlow(sources, folder))
   problems.push(...checkWording(sources))
+  const words = sources.lint === undefined ? undefined : lintWording(sources, sources.lint, limits)
+  problems.push(...(words?.problems ?? []))
+  const silenced = words?.silenced ?? []
   const once = withoutRepeats(problems)
-  if (once.some(problem => problem.severity === 'problem')) return { problems: once }
-  return { set: compile(sources), problems: once }
+  if (once.some(problem => problem.severity === 'problem')) return { problems: once, silenced }
+  return { set: compile(sources), problems: once, silenced }
 }
 
 /** Shared steps are checked with every flow; what is wrong with one is told once. */
@@ -62,21 +79,26 @@ function readSources(files: FlowFiles, readText: YamlReader, problems: Problem[]
     problems.push(...shaped.problems)
     return shaped.value === undefined ? undefined : { value: shaped.value, yaml }
   }
-  const wordings = (folder: string) => {
-    const found = new Map<string, Placed<Wording>>()
+  const inLanguages = <T>(start: string, schema: ZodType<T>) => {
+    const found = new Map<string, Placed<T>>()
     for (const path of files.keys()) {
-      const language = new RegExp(`^${folder}/wording\\.([a-z]{2}(?:-[A-Z]{2})?)\\.yaml$`).exec(path)?.[1]
+      if (!path.startsWith(`${start}.`)) continue
+      const language = /^\.([a-z]{2}(?:-[A-Z]{2})?)\.yaml$/.exec(path.slice(start.length))?.[1]
       if (language === undefined) continue
-      const wording = read(path, wordingSchema)
-      if (wording !== undefined) found.set(language, wording)
+      const placed = read(path, schema)
+      if (placed !== undefined) found.set(language, placed)
     }
     return found
   }
+  const wordings = (folder: string) => inLanguages(`${folder}/wording`, wordingSchema)
   const facts = read('shared/facts.yaml', factsFileSchema)
   const tags = read('shared/tags.yaml', tagsFileSchema)
   const sharedSteps = read('shared/steps.yaml', sharedStepsSchema)
   const sharedSources = read('shared/sources.yaml', sourcesFileSchema)
   const sharedWording = wordings('shared')
+  const rules = read('shared/lint.yaml', lintSchema)
+  const words = inLanguages('shared/lint', lintWordsSchema)
+  const screens = inLanguages('shared/wording.screen', wordingSchema)
   const names = [...new Set([...files.keys()].map(path => path.split('/')[0] ?? ''))].filter(
     name => name !== 'shared' && files.has(`${name}/flow.yaml`),
   )
@@ -88,7 +110,15 @@ function readSources(files: FlowFiles, readText: YamlReader, problems: Problem[]
   })
   if (facts === undefined || tags === undefined || sharedSteps === undefined || sharedSources === undefined)
     return undefined
-  return { facts, tags, sharedSteps, sharedSources, sharedWording, flows }
+  const exceptions = new Map(
+    ['shared', ...names].flatMap(name => {
+      const path = `${name}/lint-exceptions.yaml`
+      const placed = files.has(path) ? read(path, lintExceptionsSchema) : undefined
+      return placed === undefined ? [] : [[name, placed] as const]
+    }),
+  )
+  const lint = rules === undefined ? {} : { lint: { rules, words, exceptions, screens } }
+  return { facts, tags, sharedSteps, sharedSources, sharedWording, flows, ...lint }
 }
 
 function compile(sources: FlowSources): FlowSet {

@@ -24,7 +24,7 @@ export interface Asks {
 
 /** First lines of replies, as shipped in flows/shared/wording.en.yaml. */
 export const SAYS = {
-  danger: 'Ring 911 now. Say your child has a feeding tube and tell them the sign.',
+  danger: 'Ring 911 now. Say your child has a feeding tube. Tell them the sign.',
   person: 'A person has been asked for. You can also ring right now.',
   noWords: 'We could not read that. Tap a button, or write a few words.',
   notAnOption: 'That did not fit the question. Tap a button. "Not sure" is a good answer.',

@@ -74,6 +74,19 @@ const faults: readonly Fault[] = [
   { fault: 'an unknown variable', file: WORDS, from: 'Cover the opening.', to: '▶"Ring {emergancy}."', code: 'WORDING_BROKEN', found: '"say/cover": unknown variable {emergancy}', expected: 'known variables' },
   { fault: 'a plural without a form of its language', file: WORDS, from: 'Cover the opening.', to: '▶"Cover it {pagesSent, plural, =2 {twice} other {# times}}."', code: 'WORDING_BROKEN', found: 'plural {pagesSent} lacks "one"', expected: 'a sound ICU MessageFormat text' },
   { fault: 'a hazardous act in words without its tag', file: WORDS, from: 'Cover the opening.', to: '▶Put the new tube in, then cover the opening.', code: 'TAG_MISSING', found: '"cover" tells someone to do what "puts-into-site" means', expected: 'the tag "puts-into-site" on the advice, or other words' },
+  { fault: 'a promise nobody can keep', file: WORDS, from: 'Cover the opening.', to: '▶Cover the opening. It will be fine.', code: 'WORDS_BARRED', found: '"say/cover" (promise): "will be fine"', expected: 'a promise with a name and a time' },
+  { fault: 'a sentence that is too hard', file: WORDS, from: 'Cover the opening.', to: '▶Keep the opening covered and prioritise its continuous occlusion with a permeable covering.', code: 'READING_HARD', found: '"say/cover" (reading-grade): flesch-kincaid', expected: 'shorter words and shorter sentences' },
+  { fault: 'a number that counts nothing', file: WORDS, from: 'Cover the opening.', to: '▶Cover the opening for 20.', code: 'UNIT_MISSING', found: '"say/cover" (number-without-unit): "20"', expected: 'what the number counts' },
+  { fault: 'a question with not in it', file: 'shared/wording.en.yaml', from: 'ask/in-opening: What is in the opening?', to: 'ask/in-opening: ▶Is there nothing in it?', code: 'QUESTION_NEGATED', found: '"ask/in-opening" (negated-question): "nothing"', expected: 'a question that "yes" answers one way only' },
+  { fault: 'a colour alone', file: 'shared/wording.en.yaml', from: 'option/in-opening/nothing: Nothing', to: 'option/in-opening/nothing: ▶It is red', code: 'COLOUR_ALONE', found: '"red"', expected: 'what has the colour' },
+  { fault: 'no word list for a language', file: 'shared/lint.en.yaml', from: SMALL['shared/lint.en.yaml'] ?? '', to: '▶', code: 'YAML_SYNTAX', found: 'an empty file', expected: 'a YAML map' },
+  { fault: 'a finding that there is not', file: 'shared/lint.en.yaml', from: '  too-late:\n', to: '  ▶too-lat:\n', code: 'UNKNOWN_ID', found: 'unknown finding "too-lat"', expected: 'an existing finding', nearest: 'too-late' },
+  { fault: 'a sample for no variable', file: 'shared/lint.en.yaml', from: '  leaveBy: 2:45 am', to: '  ▶leaveBye: 2:45 am', code: 'UNKNOWN_ID', found: 'unknown variable "leaveBye"', expected: 'an existing variable', nearest: 'leaveBy' },
+  { fault: 'a formula of another language', file: 'shared/lint.en.yaml', from: '  flesch-kincaid: { most: 6 }', to: '  ▶crawford: { most: 6 }', code: 'UNKNOWN_ID', found: 'unknown formula "crawford"', expected: 'a formula for en' },
+  { fault: 'nothing that closes replies with a number', file: 'shared/sources.yaml', from: 'advice:\n  ring-now:\n    tags: [call-emergency]\n    closes-replies: true', to: 'advice:\n  ▶ring-now:\n    tags: [call-emergency]', code: 'CAUTION_MISSING', found: '0 pieces of advice with "closes-replies"', expected: 'one in the shared sources' },
+  { fault: 'a closing line without its number', file: 'shared/wording.en.yaml', from: 'say/ring-now: "Ring {emergency} now."', to: 'say/ring-now: ▶"Ring now."', code: 'CAUTION_MISSING', found: '"say/ring-now" closes replies and names no number in en', expected: 'one of {emergency}' },
+  { fault: 'an ambulance without a number', file: 'shared/steps.yaml', from: '    decide: ambulance\n    set: { danger-seen: yes }\n    say: [ring-now]', to: '    decide: ▶ambulance\n    set: { danger-seen: yes }', code: 'CAUTION_MISSING', found: 'step "emergency" decides on an ambulance and says no number to ring in en', expected: 'advice under "say"' },
+  { fault: 'a hazard that no words give away', file: 'shared/tags.yaml', from: '  puts-into-site: { means: put a tube in, hazardous: true, words: { en: [put tube in, insert tube] } }', to: '  ▶puts-into-site: { means: put a tube in, hazardous: true }', code: 'TAG_WORDLESS', found: 'no words in en give the hazardous act "puts-into-site" away', expected: 'a list under "words" for en' },
   { fault: 'a hazardous act after a half sentence that forbids something else', file: WORDS, from: 'Cover the opening.', to: '▶Do not wait, insert a tube.', code: 'TAG_MISSING', found: '"cover" tells someone to do what "puts-into-site" means', expected: 'the tag "puts-into-site"' },
 ]
 
@@ -161,6 +174,7 @@ describe('one report', () => {
       'FILE_MISSING shared/tags.yaml',
       'FILE_MISSING shared/steps.yaml',
       'FILE_MISSING shared/sources.yaml',
+      'FILE_MISSING shared/lint.yaml',
     ])
   })
 })

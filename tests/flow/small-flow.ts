@@ -1,3 +1,8 @@
+import { readFileSync } from 'node:fs'
+
+/** The lists the words are checked by, as shipped. */
+const list = (name: string): string => readFileSync(new URL(`../../flows/shared/${name}`, import.meta.url), 'utf8')
+
 /** A whole flows folder in few lines, sound as it stands: what a fault is put into. */
 export const SMALL: Readonly<Record<string, string>> = {
   'shared/facts.yaml': `facts:
@@ -38,8 +43,11 @@ policies:
 advice:
   ring-now:
     tags: [call-emergency]
+    closes-replies: true
     rests-on: [leaflet]
 `,
+  'shared/lint.yaml': list('lint.yaml'),
+  'shared/lint.en.yaml': list('lint.en.yaml'),
   'shared/wording.en.yaml': `say/ring-now: "Ring {emergency} now."
 reason/danger: Danger.
 reason/person: A person is wanted.
