@@ -22,6 +22,8 @@ import type { Act } from './tell-script.ts'
 export interface Turn {
   readonly acts: readonly Act[]
   readonly night: Night
+  /** For a wait: how things stood in its last minute, so that only what comes at its end is its reply. */
+  readonly eve?: { readonly acts: readonly Act[]; readonly night: Night }
 }
 
 /** One way to give an answer. */
@@ -272,6 +274,14 @@ function timeTurns(night: Night, crossing: number): readonly Turn[] {
 /** A wait as a script can say it: whole minutes, rounded up. */
 function waited(before: Night, after: Night): Turn {
   const minutes = Math.ceil((after.at - before.at) / MINUTE)
-  const until = instant(before.at + minutes * MINUTE)
-  return { acts: minutes === 0 ? [] : [{ kind: 'wait', minutes }], night: waits(after, until) }
+  if (minutes === 0) return { acts: [], night: after }
+  const eve = {
+    acts: minutes === 1 ? [] : [{ kind: 'wait', minutes: minutes - 1 } as const],
+    night: waits(before, instant(before.at + (minutes - 1) * MINUTE)),
+  }
+  return {
+    acts: [...eve.acts, { kind: 'wait', minutes: 1 }],
+    night: waits(eve.night, instant(before.at + minutes * MINUTE)),
+    eve,
+  }
 }

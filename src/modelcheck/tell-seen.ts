@@ -74,9 +74,13 @@ function saidIn({ line, after }: Stretch, effects: readonly Effect[]): Set<strin
 const isNewlyDecided = ({ before, after }: Stretch): boolean =>
   urgencyOf(after.disposition?.id) > urgencyOf(before.disposition?.id) || after.kernel.talk !== before.kernel.talk
 
-/** Reasons of pages sent, and reasons added for whoever was paged already. */
+/** Reasons for paging anew, and those added for whoever was paged already. What the ladder repeats is no new page. */
 function pagedFor({ before, after, effects }: Stretch): readonly string[] {
-  const sent = effects.flatMap(effect => (effect.kind === 'page' && effect.why !== 'taken' ? [effect.reason] : []))
+  const sent = effects.flatMap(effect => {
+    if (effect.kind !== 'page') return []
+    const isNew = effect.why === 'update' || (effect.why === 'page' && effect.number === 1)
+    return isNew ? [effect.reason] : []
+  })
   const added = after.path.reasons.filter(reason => !before.path.reasons.includes(reason))
   return [...sent, ...added]
 }

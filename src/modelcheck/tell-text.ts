@@ -4,7 +4,7 @@ import type { Part } from '../case/message.ts'
 import { clockOf } from '../case/values.ts'
 import type { Told } from './tell.ts'
 import type { NightEntry } from './tell-night.ts'
-import { actText, wantedText } from './tell-script.ts'
+import { type Act, actText, wantedText } from './tell-script.ts'
 
 const CLOCK = 9
 const LEFT = 40
@@ -133,16 +133,27 @@ export function toldScript(told: Told, says: string, reason?: string): string {
     reason,
     `The checker found this in the flow "${told.concern}". "smallhours talk --script" plays it.`,
   ]
-  const acts = told.acts.map(actText)
   const lines = [
     ...comments.flatMap(text => (text === undefined ? [] : wrapped(text, 100).map(line => `# ${line}`))),
     `at ${told.startsAt}`,
     ...Object.entries(told.policies).map(([id, value]) => `policy ${id} ${value}`),
-    ...acts.slice(0, told.from),
+    ...joined(told.acts.slice(0, told.from)).map(actText),
     ...told.wanted.map(wantedText),
-    ...acts.slice(told.from),
+    ...joined(told.acts.slice(told.from)).map(actText),
   ]
   return `${lines.join('\n')}\n`
+}
+
+/** Waits that follow one another are one. */
+function joined(acts: readonly Act[]): readonly Act[] {
+  const all: Act[] = []
+  for (const act of acts) {
+    const last = all.at(-1)
+    if (act.kind === 'wait' && last?.kind === 'wait')
+      all[all.length - 1] = { kind: 'wait', minutes: last.minutes + act.minutes }
+    else all.push(act)
+  }
+  return all
 }
 
 /** Words in lines of at most `width` characters; a longer word stands alone. */

@@ -82,10 +82,11 @@ function search(telling: Telling, wanted: readonly Wanted[], isStrict: boolean):
     const move = rest[index] as Move
     const turns =
       anewAt !== -1 && index + 1 > anewAt ? turnsAnew(path.night, move, telling) : turnsFor(path.night, move, flat)
-    for (const { acts, night } of turns) {
+    for (const { acts, night, eve } of turns) {
       if (++tries > TRIES_MOST) return undefined
       if (compares(index) && !isAlike(night, models[index + 1] as Int32Array, flat)) continue
-      const told = onward({ night, acts: [...path.acts, ...acts] }, index + 1, path)
+      const before = eve === undefined ? path : { night: eve.night, acts: [...path.acts, ...eve.acts] }
+      const told = onward({ night, acts: [...path.acts, ...acts] }, index + 1, before)
       if (told !== undefined) return told
     }
     return undefined

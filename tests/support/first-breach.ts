@@ -4,6 +4,7 @@ import { DEMO_CLINIC, type LoadedLine, loadLine } from '../../src/cli/load-line.
 import { loadFlows } from '../../src/flow/load.ts'
 import type { Rule } from '../../src/flow/rule-document.ts'
 import { loadRules } from '../../src/flow/rule-load.ts'
+import { checkFlow } from '../../src/modelcheck/check-flow.ts'
 import { type Explored, explore } from '../../src/modelcheck/explore.ts'
 import { type FlatFlow, flatten } from '../../src/modelcheck/flat-flow.ts'
 import type { Move } from '../../src/modelcheck/flat-step.ts'
@@ -71,7 +72,16 @@ export function firstBreach(
     const line = { ...loaded.line, flows: set, settings: { ...loaded.line.settings, ...(policies as object) } }
     return { line, flat, rule, way: [...way, seen.move] }
   }
-  throw new Error(`rule "${ruleId}" holds in all ${walked.states} states`)
+  // Silence is looked at once all states are known.
+  const lengths = Object.fromEntries(
+    Object.entries(loaded.line.settings).filter(([, value]) => typeof value === 'number'),
+  )
+  const settings = { lengths: lengths as Record<string, number>, settledNeedsChange: true }
+  const rules = { rules: [rule], worse: {} }
+  const { report } = checkFlow(flow, set, rules, { settings, now: () => 0, policies, interruptions: 'whole' })
+  const finding = report.findings.find(each => each.rule === ruleId)
+  if (finding === undefined) throw new Error(`rule "${ruleId}" holds in all ${walked.states} states`)
+  return { line: { ...loaded.line, flows: set }, flat, rule, way: finding.way }
 }
 
 class Broken extends Error {}
