@@ -1,6 +1,7 @@
 /** One check of a folder of flows, from its files to everything found, with each finding's conversation told. */
 
 import { join } from 'node:path'
+import type { Silenced } from '../flow/lint-exceptions.ts'
 import type { Problem } from '../flow/problem.ts'
 import type { Rule, RuleSet } from '../flow/rule-document.ts'
 import { loadRules } from '../flow/rule-load.ts'
@@ -37,6 +38,8 @@ export interface Violation {
 
 export interface Checked {
   readonly problems: readonly Problem[]
+  /** Findings about the words that somebody let pass. */
+  readonly silenced: readonly Silenced[]
   /** Absent where problems stand in the way. */
   readonly report?: CheckReport
   readonly rules?: RuleSet
@@ -54,14 +57,14 @@ function lengthsOf({ line }: LoadedLine): Readonly<Record<string, number>> {
 export function runCheck(request: CheckRequest): Checked {
   const { flowsDir, clinicDir, at } = request
   const files = withRules(readFlowFiles(flowsDir, join(clinicDir, 'flows')))
-  const { loaded, problems } = loadLine({ clinicDir, flowsDir, at })
+  const { loaded, problems, silenced } = loadLine({ clinicDir, flowsDir, at })
   if (loaded === undefined || problems.some(({ severity }) => severity === 'problem'))
-    return { problems, violations: [] }
+    return { problems, silenced, violations: [] }
   const set = loaded.line.flows
   const lengths = lengthsOf(loaded)
   const read = loadRules(files, set, Object.keys(lengths))
   const all = [...problems, ...read.problems]
-  if (read.rules === undefined) return { problems: all, loaded, violations: [] }
+  if (read.rules === undefined) return { problems: all, silenced, loaded, violations: [] }
   assertKnown(request, set.flows.keys(), read.rules)
   const report = checkFlows(set, read.rules, {
     settings: { lengths, settledNeedsChange: loaded.line.settings['tract-settled-needs-change'] === 'yes' },
@@ -74,7 +77,14 @@ export function runCheck(request: CheckRequest): Checked {
   // With every lock shut, what lies behind it comes up nowhere: that says nothing of the flow.
   const whole = request.policies === 'shipped' ? { ...report, findings: [] } : report
   const chosen = { ...read.rules, rules: read.rules.rules.filter(({ id }) => request.rules?.includes(id) ?? true) }
-  return { problems: all, report: whole, rules: chosen, loaded, violations: violationsOf(whole, chosen, loaded) }
+  return {
+    problems: all,
+    silenced,
+    report: whole,
+    rules: chosen,
+    loaded,
+    violations: violationsOf(whole, chosen, loaded),
+  }
 }
 
 /** A folder without rules is held to the shipped ones. */

@@ -7,7 +7,7 @@ import { changeLines, checkLines } from './check-text.ts'
 import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
 import { SHIPPED_FLOWS } from './flow-files.ts'
 import { DEMO_CLINIC } from './load-line.ts'
-import { reportProblems } from './problems.ts'
+import { reportProblems, reportSilenced } from './problems.ts'
 
 export const checkCommand: Command = {
   name: 'check',
@@ -56,6 +56,7 @@ function tellAll(checked: Checked, values: { json: boolean; verbose: boolean; ht
   } else {
     reportProblems(checked.problems)
     for (const line of checkLines(checked, values.verbose)) print(line)
+    reportSilenced(checked.silenced)
   }
   if (values.html !== undefined && !isBroken) complain(`Pages: ${writeCheckPages(values.html, checked)}`)
   return isBroken || checked.violations.length > 0 ? 1 : 0

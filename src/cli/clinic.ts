@@ -1,7 +1,7 @@
 import { systemClock } from '../runtime/system-clock.ts'
 import { argumentsOf, type Command, print } from './command.ts'
 import { DEMO_CLINIC, loadLine } from './load-line.ts'
-import { reportProblems } from './problems.ts'
+import { reportProblems, reportSilenced } from './problems.ts'
 
 export const clinicCommand: Command = {
   name: 'clinic',
@@ -12,9 +12,10 @@ export const clinicCommand: Command = {
       clinic: { type: 'string', default: DEMO_CLINIC },
       json: { type: 'boolean', default: false },
     })
-    const { problems } = loadLine({ clinicDir: values.clinic, at: systemClock().now() })
+    const { problems, silenced } = loadLine({ clinicDir: values.clinic, at: systemClock().now() })
     if (values.json) print(JSON.stringify({ problems }))
     const grave = values.json ? problems.some(problem => problem.severity === 'problem') : reportProblems(problems)
+    if (!values.json) reportSilenced(silenced)
     if (!grave && !values.json) print('The clinic file can be used.')
     return grave ? 1 : 0
   },

@@ -4,6 +4,7 @@ import type { Line } from '../case/line.ts'
 import { drawingsIn } from '../channels/webchat/drawing.ts'
 import { type LoadedClinic, loadClinic } from '../config/clinic-file.ts'
 import type { FlowSet } from '../flow/flow-set.ts'
+import type { Silenced } from '../flow/lint-exceptions.ts'
 import { loadFlows } from '../flow/load.ts'
 import type { Problem } from '../flow/problem.ts'
 import { type Catalogue, catalogueOf } from '../flow/wording.ts'
@@ -31,6 +32,8 @@ const LANGUAGE = 'en'
 export interface ReadLine {
   readonly loaded?: LoadedLine
   readonly problems: readonly Problem[]
+  /** Findings about the flows' words that somebody let pass. */
+  readonly silenced: readonly Silenced[]
   readonly clinic: LoadedClinic
   /** Present when the flows can be read. */
   readonly flows?: FlowSet
@@ -54,13 +57,14 @@ export function loadLine(options: {
   const files = readFlowFiles(shipped, join(clinicDir, 'flows'))
   const flows = loadFlows(files, read, { grade: clinic.settings['reading-grade'] })
   const problems = [...clinic.problems, ...flows.problems]
-  if (flows.set === undefined) return { problems, clinic, approvables: [] }
+  const { silenced } = flows
+  if (flows.set === undefined) return { problems, silenced, clinic, approvables: [] }
   const shared = (name: string) => readPlain(read, files.get(`shared/${name}`), `shared/${name}`)
   const lexicon = shared(`lexicon.${LANGUAGE}.yaml`)
   const screen = catalogueOf(LANGUAGE, shared(`wording.screen.${LANGUAGE}.yaml`) as Record<string, string>)
   const { settings } = clinic
   const approvables = approvablesOf({ flows: flows.set, settings, screen, lexicon, drawing: drawingOf })
-  const readable = { problems, clinic, flows: flows.set, approvables }
+  const readable = { problems, silenced, clinic, flows: flows.set, approvables }
   if (clinic.clinic === undefined) return readable
   const hashes = new Map(approvables.map(({ id, hash }) => [id, hash]))
   return {
