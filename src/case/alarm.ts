@@ -32,32 +32,56 @@ export function lengthSetting(work: Work, id: string): Milliseconds {
   return value as Milliseconds
 }
 
-/** Sets an alarm of a flow step. One at a moment already past does not fire: the step itself has said it. */
+/**
+ * Sets an alarm of a flow step. One at a moment of the closure clock already past does not fire: the step itself has said
+ * it. Every other that is past, and still has its work to do, comes at once or a length from now: nobody is left waiting
+ * at a step that nothing follows.
+ */
 export function setFlowAlarm(work: Work, document: AlarmDocument, enteredAt: Instant): void {
-  if (work.state.stoppedByClinician.includes(document.name)) return
-  const isHeld = isAlarmHeld(work.state.alarms[document.name])
+  const { name, late } = document
+  if (work.state.stoppedByClinician.includes(name)) return
+  const now = work.state.alarms[name]
+  if (isAlarmHeld(now)) return
+  const isDone = work.replay !== undefined && now === undefined && hasWorked(work, name)
   if (document.after !== undefined) {
-    const due = after(enteredAt, lengthSetting(work, document.after))
-    if (work.replay !== undefined && due <= work.at && !(document.name in work.state.alarms)) return
-    setAlarm(work, document.name, { due: isHeld && due < work.at ? work.at : due, late: document.late })
+    const length = lengthSetting(work, document.after)
+    const due = after(enteredAt, length)
+    if (work.replay === undefined || (now === undefined && due > work.at)) setAlarm(work, name, { due, late })
+    else if (now === undefined && !isDone) setAlarm(work, name, { due: after(work.at, length), late })
     return
   }
   const moment = document.at ?? ''
   const due = momentOf(work, moment)
   if (due === undefined || due <= work.at) {
-    if (due === undefined) setAlarm(work, document.name, { due: NEVER, late: document.late, moment })
-    else if (isHeld) setAlarm(work, document.name, { due: work.at, late: document.late, moment })
+    if (due === undefined && now === undefined) setAlarm(work, name, { due: NEVER, late, moment })
+    if (due !== undefined && moment === 'arrival' && now === undefined && !isDone)
+      setAlarm(work, name, { due: work.at, late, moment })
     return
   }
-  setAlarm(work, document.name, { due, late: document.late, moment })
+  setAlarm(work, name, { due, late, moment })
 }
 
 /** An alarm whose moment is not known yet: it waits, unset in the store, until an answer makes it known. */
 export const NEVER = Number.MAX_SAFE_INTEGER as Instant
 
+/** In a replay: the alarm fired and led back to the question, or its firing is still to be gone through again. */
+function hasWorked(work: Work, name: string): boolean {
+  return (work.state.spent ?? []).includes(name) || (work.replay?.toCome ?? []).includes(name)
+}
+
+/** It fired and led back to what was open: a replay does not set it again while its step is on the path. */
+export function spendAlarm(work: Work, name: string): void {
+  if (!(name in work.state.alarms)) work.state.spent = [...(work.state.spent ?? []), name]
+}
+
+/** Alarms that are set anew from now on, when talk comes to their step. */
+export function restoreAlarms(work: Work, isRestored: (name: string) => boolean): void {
+  if (work.state.spent !== undefined) work.state.spent = work.state.spent.filter(name => !isRestored(name))
+}
+
 /**
- * An alarm that came while the emergency steps hold talk is not lost: it waits, and fires when talk comes to its step again,
- * after a wrong tap. Someone on the road is then asked whether they have arrived.
+ * An alarm that came while the emergency steps hold talk is not lost: it waits, and comes once talk is out of them, after a
+ * wrong tap. Someone on the road is then asked whether they have arrived.
  */
 export function holdAlarm(work: Work, name: string, { late }: AlarmSet): void {
   setAlarm(work, name, { due: NEVER, late })
@@ -94,8 +118,11 @@ function arrivalLatest(work: Work): Instant | undefined {
  */
 export function followAnswers(work: Work): void {
   for (const [name, alarm] of Object.entries(work.state.alarms)) {
+    if (isAlarmHeld(alarm) && !work.state.kernel.talk.startsWith(EMERGENCY))
+      setAlarm(work, name, { ...alarm, due: work.at })
     if (alarm.moment === undefined) continue
     const due = momentOf(work, alarm.moment)
+    if (due === undefined && alarm.due !== NEVER) setAlarm(work, name, { ...alarm, due: NEVER })
     if (due !== undefined && due !== alarm.due && due > work.at) setAlarm(work, name, { ...alarm, due })
     else if (due !== undefined && due <= work.at && alarm.due === NEVER) cancelAlarm(work, name)
     else if (due !== undefined && due <= work.at && alarm.due > work.at)
@@ -107,6 +134,9 @@ export function followAnswers(work: Work): void {
   if (next === undefined) cancelAlarm(work, CLOSURE)
   else setAlarm(work, CLOSURE, { due: next, late: 'recompute' })
 }
+
+/** Ids of steps that make the emergency; the case is then interrupted until a wrong tap or a clinician. */
+export const EMERGENCY = 'shared/emergency'
 
 /** An alarm this much past its moment (exclusive) is late: the line was down, or the machine asleep. Milliseconds. */
 export const LATE_AFTER_MS = 120_000

@@ -108,6 +108,8 @@ export interface CaseState {
   readonly alarms: Readonly<Record<string, AlarmSet>>
   /** Alarms that fired and moved talk on, in order: a correction replays them. */
   readonly firedOnPath: readonly string[]
+  /** Alarms that fired and led back to the question that was open, while their step is on the path. */
+  readonly spent?: readonly string[]
   readonly callout: Callout
   readonly marks: readonly string[]
   /** Rounds of silence chased since the family was last heard. */

@@ -17,6 +17,7 @@ import {
   PROMISE,
   RUNG,
   setAlarm,
+  spendAlarm,
 } from './alarm.ts'
 import type { Answer } from './answer.ts'
 import { oversleeps, pageSettled, tellHolder } from './callout.ts'
@@ -313,7 +314,7 @@ function alarmDue(work: Work, name: string, due: Instant) {
     if (alarm.late === 'drop') return
     if (alarm.late === 'page') pageLate(work)
   }
-  if (isOvertaken(work, name, due)) return
+  if (isOvertaken(work, name, due)) return spendAlarm(work, name)
   if (late > LATE_AFTER_MS && alarm.late === 'say') work.late = { due }
   const enteredBefore = work.entered
   flowAlarm(work, name)
@@ -347,7 +348,10 @@ function flowAlarm(work: Work, name: string) {
   drive(work, { type: 'alarmDue', alarm: name, facts: factsNow(work) })
   const leadsBack = work.resume
   work.state.interrupted = leadsBack ? interrupted : dangerBefore !== undefined && interrupted
-  if (leadsBack) return replay(work)
+  if (leadsBack) {
+    if (work.silent === undefined && name !== UNANSWERED) spendAlarm(work, name)
+    return replay(work)
+  }
   // What the emergency steps absorbed moved nothing, and a replay must not bring it back.
   if (work.silent === undefined && work.entered > enteredBefore)
     work.state.firedOnPath = [...work.state.firedOnPath, name]

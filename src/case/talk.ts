@@ -3,7 +3,7 @@ import type { AlarmDocument } from '../flow/document.ts'
 import type { Step } from '../flow/flow-step.ts'
 import type { KernelEffect, KernelEvent } from '../flow/kernel.ts'
 import { LEFT, UNANSWERED } from '../flow/steps.ts'
-import { cancelAlarm, chaseSilence, setFlowAlarm, stopChasing } from './alarm.ts'
+import { cancelAlarm, chaseSilence, EMERGENCY, restoreAlarms, setFlowAlarm, stopChasing } from './alarm.ts'
 import { onStage } from './callout.ts'
 import { closureAt, factsAt } from './derive.ts'
 import type { Disposition } from './event.ts'
@@ -13,9 +13,6 @@ import { mark, moreUrgent, saying, setPath, type Work } from './work.ts'
 
 /** More kernel events than any one event of a case can need: a guard against a flow that never rests. */
 const MOST_DRIVES = 400
-
-/** Ids of steps that make the emergency; the case is then interrupted until a wrong tap or a clinician. */
-const EMERGENCY = 'shared/emergency'
 
 /** Gives the kernel one event, does what it asks, and goes on until it rests. */
 export function drive(work: Work, event: KernelEvent): void {
@@ -83,6 +80,7 @@ function enter(work: Work, id: string): KernelEvent[] {
   if (step.note !== undefined) leaveNote(work, step.note)
   for (const alarm of step.alarms) addAlarm(work, alarm, enteredAt)
   for (const name of step.cancel ?? []) cancelAlarm(work, name)
+  if (step.cancel !== undefined) restoreAlarms(work, name => step.cancel?.includes(name) === true)
   if (step['start-clock'] !== undefined) work.state.clockStarted = true
   return step.ask === undefined ? rest(work, step) : ask(work, step, step.ask)
 }
@@ -160,7 +158,8 @@ function holdsBack(work: Work): boolean {
 
 function wantPage(work: Work, reason: string): void {
   if (work.state.interrupted || work.resume) {
-    if (work.replay === undefined) work.pagesWanted.push(reason)
+    // A correction may be what shows the emergency: it pages like any other.
+    if (work.replay === undefined || !work.replay.wasEmergency) work.pagesWanted.push(reason)
     return
   }
   const known = work.state.path.reasons.includes(reason)
@@ -178,7 +177,10 @@ function leaveNote(work: Work, note: string): void {
 
 function addAlarm(work: Work, alarm: AlarmDocument, enteredAt: typeof work.at): void {
   if (work.replay !== undefined) work.replay.alarms.push(alarm.name)
-  else setPath(work, { alarms: [...new Set([...work.state.path.alarms, alarm.name])] })
+  else {
+    setPath(work, { alarms: [...new Set([...work.state.path.alarms, alarm.name])] })
+    restoreAlarms(work, name => name === alarm.name)
+  }
   setFlowAlarm(work, alarm, enteredAt)
 }
 
@@ -233,20 +235,31 @@ export function replay(work: Work, takesBack = true): void {
   work.resume = false
   const before = work.state.path
   const inEmergency = work.state.danger !== undefined && work.state.interrupted
-  work.replay = { says: [], reasons: [], notes: [], alarms: [], asked: [] }
+  work.replay = {
+    says: [],
+    reasons: [],
+    notes: [],
+    alarms: [],
+    asked: [],
+    toCome: [...work.state.firedOnPath],
+    wasEmergency: inEmergency,
+  }
   work.state.interrupted = false
   setPath(work, { asked: [] })
   delete work.state.open
   drive(work, { type: 'talkRestarted', facts: factsNow(work) })
   for (const alarm of work.state.firedOnPath) {
+    work.replay.toCome.shift()
     if (alarm === UNANSWERED || alarm === LEFT || work.replay.alarms.includes(alarm))
       drive(work, { type: 'alarmDue', alarm, facts: factsNow(work) })
   }
   if (takesBack) takeBack(work, before.says)
   else work.replay.says.push(...before.says)
-  for (const name of before.alarms) if (!work.replay.alarms.includes(name)) cancelAlarm(work, name)
+  const { alarms } = work.replay
+  for (const name of before.alarms) if (!alarms.includes(name)) cancelAlarm(work, name)
+  restoreAlarms(work, name => !alarms.includes(name))
   const { asked } = work.state.path
-  const { decided, ...rebuilt } = work.replay
+  const { decided, toCome: _gone, wasEmergency: _was, ...rebuilt } = work.replay
   work.state.path = { ...EMPTY_PATH, ...rebuilt, asked, ...(decided === undefined ? {} : { decided }) }
   if (inEmergency) {
     drive(work, { type: 'dangerSaid', facts: factsNow(work) })

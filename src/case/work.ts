@@ -28,6 +28,10 @@ export interface Work {
     notes: string[]
     alarms: string[]
     asked: string[]
+    /** Alarms that moved talk on, still to be gone through again. */
+    toCome: string[]
+    /** The emergency steps held talk before: their page has gone out. */
+    wasEmergency: boolean
     decided?: Disposition
   }
   /** Sayings go to the urgent heap (an emergency came up). */

@@ -39,6 +39,9 @@ export interface FlatRow {
 
 export const RESUME = -1
 
+/** An alarm's field: 0 not set, 1 set, or this: it fired and led back, and its step is on the path still. */
+export const SPENT = 2
+
 export interface FlatAlarm {
   readonly alarm: number
   /** Moment worked out from answers, or undefined for one counted from the step. */
@@ -93,6 +96,8 @@ export interface FlatFlow {
   readonly sticky: ReadonlySet<number>
   /** Urgency may rise above "speak" without the ladder hearing of it: a page that ran out may then still be a "speak" page. */
   readonly isOutpaced: boolean
+  /** By alarm: it may lead back to the open question, and nothing but having fired keeps a replay from setting it again. */
+  readonly canBeSpent: readonly boolean[]
   /** Every cell of a fact. */
   readonly every: readonly (readonly number[])[]
 }
@@ -197,6 +202,13 @@ export function flatten(flow: Flow, set: FlowSet, options: FlattenOptions = {}):
     turning,
     sticky: new Set(cells.flatMap((cell, field) => (cell.domain.document.sticky === true ? [field] : []))),
     isOutpaced: isOutpaced(nodes, context, flow),
+    canBeSpent: targets.map(([, target], alarm) => {
+      const moments = nodes.flatMap(node => node.alarms.filter(each => each.alarm === alarm).map(each => each.moment))
+      const comesBack = [...leadingOn(nodes, [target], context, flow)].some(at =>
+        nodes[at]?.rows.some(row => row.go === RESUME),
+      )
+      return comesBack && moments.some(moment => moment === undefined || moment === 'arrival')
+    }),
     every: cells.map(cell => Array.from({ length: cell.size }, (_, value) => value)),
   }
 }
@@ -350,7 +362,8 @@ export function fieldSizes(flat: FlatFlow): number[] {
   sizes[fields.decided] = DISPOSITIONS.length + 1
   sizes[fields.floor] = DISPOSITIONS.length + 1
   for (const field of [fields.interrupted, fields.danger, fields.left, fields.paged, fields.ranOut]) sizes[field] = 2
-  for (let alarm = 0; alarm < flat.alarms.length; alarm++) sizes[fields.armed + alarm] = 2
+  for (let alarm = 0; alarm < flat.alarms.length; alarm++)
+    sizes[fields.armed + alarm] = flat.canBeSpent[alarm] === true ? 3 : 2
   for (let at = 0; at < fields.firedMost; at++) sizes[fields.fired + at] = flat.alarms.length + 1
   for (let at = 0; at < flat.hazardous.length; at++) sizes[fields.inForce + at] = 2
   sizes[fields.main] = flat.nodes.length

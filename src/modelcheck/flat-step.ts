@@ -13,6 +13,7 @@ import {
   type FlatNode,
   holds,
   RESUME,
+  SPENT,
   STATUS,
   seenIn,
   statusIn,
@@ -286,21 +287,26 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
     return get(F.elapsed) === ELAPSED.beforeLatest ? 'ahead' : 'past'
   }
 
-  function hasFired(alarm: number): boolean {
-    for (let i = 0; i < F.firedMost; i++) if (get(F.fired + i) === alarm + 1) return true
+  /** In a replay: alarms from this place on are still to be gone through again. */
+  let comingFrom: number = F.firedMost
+
+  function isToCome(alarm: number): boolean {
+    for (let i = comingFrom; i < F.firedMost; i++) if (get(F.fired + i) === alarm + 1) return true
     return false
   }
 
   function arm(alarm: number, moment: string | undefined): void {
     replayAlarms[alarm] = 1
     if (moment === undefined || moment === 'arrival') {
-      if (how.replaying && get(F.armed + alarm) === 0 && hasFired(alarm)) return
+      const armed = get(F.armed + alarm)
+      if (how.replaying && (armed === SPENT || (armed === 0 && isToCome(alarm)))) return
       state[F.armed + alarm] = 1
       return
     }
     const stands = momentOf(moment)
+    if (stands === 'ahead') waiting[alarm] = 0
+    else if (stands === 'unknown' && get(F.armed + alarm) === 0) waiting[alarm] = 1
     if (stands !== 'past') state[F.armed + alarm] = 1
-    if (stands !== 'past') waiting[alarm] = Number(stands === 'unknown')
   }
 
   const momentsOf = alarms.map(({ name }) => {
@@ -413,15 +419,18 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
     replayHazards.fill(0)
     const wasReplaying = how.replaying
     how.replaying = true
+    comingFrom = 0
     run(flat.start, 'talkRestarted', -1)
     for (let i = 0; i < F.firedMost; i++) {
       const alarm = get(F.fired + i) - 1
       if (alarm < 0) break
+      comingFrom = i + 1
       if (alarm === unanswered || alarm === leftAlarm || replayAlarms[alarm] === 1) {
         if (nodes[get(F.talk)]?.isEmergency === true) continue
         run(alarms[alarm]?.target ?? -1, 'alarmDue', get(F.talk), alarm)
       }
     }
+    comingFrom = F.firedMost
     for (let alarm = 0; alarm < alarms.length; alarm++) if (replayAlarms[alarm] === 0) state[F.armed + alarm] = 0
     for (let i = 0; i < flat.hazardous.length; i++) if (replayHazards[i] === 0) state[F.inForce + i] = 0
     if (returns) state[F.main] = get(F.talk)
@@ -467,6 +476,7 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
     const leadsBack = resume
     state[F.interrupted] = leadsBack ? before : get(F.danger) === 1 ? before : 0
     if (leadsBack) {
+      if (flat.canBeSpent[alarm] === true && get(F.armed + alarm) === 0) state[F.armed + alarm] = SPENT
       if (returns) state.set(trailBefore, F.trail)
       goBack()
       return
@@ -710,7 +720,7 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
         (flat.isOutpaced || Math.max(get(F.decided), get(F.floor)) <= SPEAK)
       )
     if (alarm === leftAlarm) return false
-    if (get(F.armed + alarm) === 0) return false
+    if (get(F.armed + alarm) !== 1) return false
     const moment = momentsOf[alarm]
     return moment === undefined || momentOf(moment) !== 'unknown'
   }

@@ -47,3 +47,45 @@ describe('an alarm that comes while an emergency holds the talk', () => {
     expect(talk.alarms.has('arrival')).toBe(false)
   })
 })
+
+describe('a corrected answer', () => {
+  it('that shows an emergency raises the page to one for an ambulance', () => {
+    const talk = aTalk().says({ 'in-opening': 'nothing' })
+    talk.answers('danger-signs', 'unsure').answers('wakes', 'yes')
+    expect(talk.pages().map(({ page }) => page.urgency)).toEqual(['speak'])
+    talk.corrects('wakes', 'no')
+    expect(talk.state.kernel.talk).toMatch(/^shared\/emergency/)
+    expect(talk.pages().at(-1)?.page).toMatchObject({ reason: 'danger', urgency: 'ambulance' })
+    expect(talk.state.callout.urgency).toBe('ambulance')
+    const pages = talk.pages().length
+    talk.does({ kind: 'travelRefused', said: 'we have no car' })
+    const reasons = talk
+      .pages()
+      .slice(pages)
+      .map(({ page }) => page.reason)
+    expect(reasons).not.toContain('danger')
+  })
+
+  it('that takes back "we have left" is chased again', () => {
+    const talk = aTalk().says()
+    talk.answersAll({ ...PLAIN, 'have-you-left': 'no', 'can-travel': 'yes' })
+    talk.waits(11)
+    talk.answers('have-you-left', 'yes')
+    talk.waits(2)
+    talk.corrects('have-you-left', 'no')
+    expect(talk.state.kernel.talk).toBe('shared/not-left')
+    talk.waits(15)
+    expect(talk.asked()).toBe('have-you-left')
+  })
+
+  it('that takes back "we are there" is chased again', () => {
+    const talk = aTalk().says({ 'in-opening': 'nothing' })
+    talk.does({ kind: 'leftSaid', said: 'we are on our way' })
+    const arrival = talk.alarms.get('arrival') ?? talk.now
+    talk.answers('have-you-arrived', 'yes')
+    talk.waits((arrival - talk.now) / 60_000 + 5)
+    talk.corrects('have-you-arrived', 'no')
+    talk.waits(1)
+    expect(talk.asked()).toBe('have-you-arrived')
+  })
+})

@@ -17,7 +17,7 @@ import { phOf } from '../../src/clinical/ph.ts'
 import { tractOf } from '../../src/clinical/tract.ts'
 import type { Flow } from '../../src/flow/flow-set.ts'
 import { LEFT, SILENT_ASK, SILENT_PAGE, UNANSWERED } from '../../src/flow/steps.ts'
-import { type Cell, cellFor, classIn, type FlatFlow, STATUS, urgencyOf } from '../../src/modelcheck/flat-flow.ts'
+import { type Cell, cellFor, classIn, type FlatFlow, SPENT, STATUS, urgencyOf } from '../../src/modelcheck/flat-flow.ts'
 import type { Move } from '../../src/modelcheck/flat-step.ts'
 import { type Instant, instant } from '../../src/time/instant.ts'
 import { NIGHT } from './a-line.ts'
@@ -375,7 +375,9 @@ export function botBeside(given: Line, flat: FlatFlow): BotBeside {
     out[F.paged] = Number(state.callout.startedAt !== undefined)
     out[F.ranOut] = Number(state.callout.everyoneAt !== undefined)
     flat.alarms.forEach(({ name }, alarm) => {
-      if (name !== SILENT_ASK && name !== SILENT_PAGE && name in state.alarms) out[F.armed + alarm] = 1
+      if (name === SILENT_ASK || name === SILENT_PAGE) return
+      if (name in state.alarms) out[F.armed + alarm] = 1
+      else if (flat.canBeSpent[alarm] === true && (state.spent ?? []).includes(name)) out[F.armed + alarm] = SPENT
     })
     const fired = state.firedOnPath.map(name => (flat.alarmOf.get(name) ?? -1) + 1)
     const last = fired.filter((alarm, index) => fired.lastIndexOf(alarm) === index)
@@ -441,7 +443,9 @@ export function stateText(flat: FlatFlow, state: Int32Array): string {
   )
     .filter(name => state[F[name]] !== 0)
     .map(name => `${name}=${state[F[name]]}`)
-  const armed = flat.alarms.flatMap(({ name }, alarm) => (state[F.armed + alarm] === 1 ? [`armed:${name}`] : []))
+  const armed = flat.alarms.flatMap(({ name }, alarm) =>
+    state[F.armed + alarm] === 0 ? [] : [`${state[F.armed + alarm] === 1 ? 'armed' : 'spent'}:${name}`],
+  )
   const fired = Array.from({ length: F.firedMost }, (_, at) => state[F.fired + at] as number).flatMap(alarm =>
     alarm === 0 ? [] : [`fired:${flat.alarms[alarm - 1]?.name}`],
   )
