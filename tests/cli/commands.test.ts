@@ -204,24 +204,11 @@ describe('vignettes', () => {
   })
 })
 
-describe('check', () => {
-  it('says 0 for the shipped flows, 1 with every place for a broken one, 2 for a folder that there is not', async () => {
-    const sound = await smallhours('check', '--json')
-    expect([sound.code, sound.err]).toEqual([0, ''])
-    expect(JSON.parse(sound.out)).toMatchObject({ problems: [] })
-    const flows = flowsWith('check-broken', 'tube-out/flow.yaml', 'start: first', 'start: frist')
-    const broken = await smallhours('check', flows)
-    expect(broken.code).toBe(1)
-    expect(broken.err).toMatch(/tube-out\/flow\.yaml:\d+:8 UNKNOWN_ID: unknown step "frist"; .* did you mean "first"\?/)
-    const nowhere = await smallhours('check', join(folder, 'nowhere'))
-    expect([nowhere.code, nowhere.out]).toEqual([2, ''])
-    expect(nowhere.err).toContain('a folder of flows was expected')
-  })
-})
-
 describe('clinic', () => {
   it('says 0 for the demonstration and 1 with the line of each fault', async () => {
-    expect(await smallhours('clinic')).toMatchObject({ code: 0, out: 'The clinic file can be used.\n' })
+    const { code, out } = await smallhours('clinic')
+    expect([code, out.trimEnd().split('\n').at(-1)]).toEqual([0, 'The clinic file can be used.'])
+    expect(out).toMatch(/^4 findings about words let pass, each for a reason:\n {2}shared\/lint-exceptions\.yaml:\d+ "/)
     const own = join(folder, 'own-clinic')
     mkdirSync(own)
     const text = readFileSync(join(ROOT, 'deploy/demo-clinic/clinic.yaml'), 'utf8')
