@@ -313,14 +313,17 @@ function setAlarm(model: PromelaModel, alarm: number, moment: string | undefined
   const anew = `${model.armedAnew(alarm)} = 1;`
   const armed = model.armed(alarm)
   if (moment === undefined || moment === 'arrival') {
-    const known = `replaying && !${armed} && ${hasFired(model, alarm)}`
+    const known = `replaying && !${armed} && ${isToCome(model, alarm)}`
     return `${anew} if :: ${known} :: else -> ${armed} = 1 fi;`
   }
   return `${anew} if :: ${isPast(model, moment)} :: else -> ${armed} = 1; ${model.waits(alarm)} = !${isOutKnown(model)} fi;`
 }
 
-const hasFired = ({ flat }: PromelaModel, alarm: number): string =>
-  anyOf(Array.from({ length: flat.fields.firedMost }, (_, at) => `fired[${at}] == ${alarm + 1}`))
+/** In a replay: its firing is still to be gone through again. */
+const isToCome = ({ flat }: PromelaModel, alarm: number): string =>
+  anyOf(
+    Array.from({ length: flat.fields.firedMost }, (_, at) => `(place <= ${at} && fired[${at}] == ${alarm + 1})`),
+  )
 
 function rowLines(model: PromelaModel, node: FlatNode): string[] {
   const [row, ...rest] = node.rows
@@ -387,7 +390,7 @@ function replayLines(model: PromelaModel): string[] {
   return [
     'replay:',
     'again = danger && interrupted;',
-    'interrupted = 0; decided = 0; replaying = 1; steps = 0;',
+    'interrupted = 0; decided = 0; replaying = 1; steps = 0; place = 0;',
     ...flat.cells.flatMap((cell, field) => {
       const { settable, sticky } = cell.domain.document
       if (settable === true) return sticky === true ? [] : [`${fact(field)} = 0;`]
