@@ -8,6 +8,7 @@ const COMMANDS: Readonly<Record<string, () => Promise<Command>>> = {
   understand: async () => (await import('./understand.ts')).understandCommand,
   check: async () => (await import('./check.ts')).checkCommand,
   draw: async () => (await import('./draw.ts')).drawCommand,
+  referee: async () => (await import('./referee.ts')).refereeCommand,
   ready: async () => (await import('./ready.ts')).readyCommand,
   approve: async () => (await import('./approve.ts')).approveCommand,
   clinic: async () => (await import('./clinic.ts')).clinicCommand,
