@@ -8,6 +8,7 @@ import { loadRules } from '../flow/rule-load.ts'
 import { checkFlows } from '../modelcheck/check-flows.ts'
 import type { CheckProgress, CheckReport, Finding } from '../modelcheck/findings.ts'
 import { type FlatFlow, flatten } from '../modelcheck/flat-flow.ts'
+import { walkLadders } from '../modelcheck/ladder.ts'
 import { observationsOf } from '../modelcheck/rule-compile.ts'
 import { type Told, tell } from '../modelcheck/tell.ts'
 import type { Instant } from '../time/instant.ts'
@@ -73,6 +74,7 @@ export function runCheck(request: CheckRequest): Checked {
     ...(request.flows === undefined ? {} : { flows: request.flows }),
     ...(request.rules === undefined ? {} : { rules: request.rules }),
     ...(request.onProgress === undefined ? {} : { onProgress: request.onProgress }),
+    ...(request.flows === undefined && request.rules === undefined ? { ladder: () => walkLadders(loaded.line) } : {}),
   })
   // With every lock shut, what lies behind it comes up nowhere: that says nothing of the flow.
   const whole = request.policies === 'shipped' ? { ...report, findings: [] } : report
@@ -83,7 +85,7 @@ export function runCheck(request: CheckRequest): Checked {
     report: whole,
     rules: chosen,
     loaded,
-    violations: violationsOf(whole, chosen, loaded),
+    violations: violationsOf(whole, chosen, loaded, request.rules !== undefined),
   }
 }
 
@@ -104,12 +106,14 @@ function assertKnown({ flows, rules }: CheckRequest, concerns: Iterable<string>,
 }
 
 /** Findings that are the same under several settings are told once. */
-function violationsOf(report: CheckReport, rules: RuleSet, loaded: LoadedLine): readonly Violation[] {
-  const findings = [
+function violationsOf(report: CheckReport, rules: RuleSet, loaded: LoadedLine, isPart: boolean): readonly Violation[] {
+  const all = [
     ...report.flows.flatMap(flow => flow.findings),
     ...report.ladder.flatMap(ladder => ladder.findings),
     ...report.findings,
   ]
+  // Asked for single rules, nobody wants to read of others.
+  const findings = isPart ? all.filter(({ kind }) => kind === 'rule') : all
   const groups = Map.groupBy(findings, ({ rule, flow, at, kind, says }) =>
     JSON.stringify(kind === 'vacuous' || at === undefined ? [rule, flow, says] : [rule, flow, at]),
   )

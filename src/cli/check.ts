@@ -1,4 +1,5 @@
-import { watch } from 'node:fs'
+import { type FSWatcher, readdirSync, watch } from 'node:fs'
+import { join } from 'node:path'
 import { toldLines } from '../modelcheck/tell-text.ts'
 import { systemClock } from '../runtime/system-clock.ts'
 import { writeCheckPages } from './check-pages.ts'
@@ -118,21 +119,48 @@ const SETTLES_AFTER = 300
 
 /** Checks again whenever a file of the flows changes, and prints only what is not as it was. Never ends by itself. */
 function watching(request: CheckRequest, first: Checked): Promise<never> {
+  const clock = systemClock()
+  const watched = new Map<string, FSWatcher>()
   let before = first
   let cancel: (() => void) | undefined
-  const clock = systemClock()
-  const again = () => {
-    const now = runCheck({ ...request, at: clock.now() })
-    clearProgress()
-    print('')
-    for (const line of changeLines(before, now)) print(line)
-    before = now
-  }
-  complain(`Watching ${request.flowsDir}. Ctrl-C ends it.`)
   return new Promise((_, reject) => {
-    watch(request.flowsDir, { recursive: true }, () => {
-      cancel?.()
-      cancel = clock.wake(clock.monotonicMs() + SETTLES_AFTER, again)
-    }).on('error', reject)
+    const again = () => {
+      watchFolders()
+      const now = checkedAgain({ ...request, at: clock.now() })
+      if (now === undefined) return
+      clearProgress()
+      print('')
+      for (const line of changeLines(before, now)) print(line)
+      before = now
+    }
+    // Each folder by itself: a file that is written in place is seen so on every system.
+    const watchFolders = () => {
+      const inner = readdirSync(request.flowsDir, { withFileTypes: true }).filter(entry => entry.isDirectory())
+      for (const path of [request.flowsDir, ...inner.map(({ name }) => join(request.flowsDir, name))]) {
+        if (watched.has(path)) continue
+        const watcher = watch(path, () => {
+          cancel?.()
+          cancel = clock.wake(clock.monotonicMs() + SETTLES_AFTER, again)
+        })
+        watched.set(path, watcher)
+        watcher.on('error', () => watched.delete(path))
+      }
+    }
+    try {
+      watchFolders()
+      complain(`Watching ${request.flowsDir}. Ctrl-C ends it.`)
+    } catch (error) {
+      reject(error)
+    }
   })
+}
+
+/** A file may be gone for the moment in which an editor puts another in its place. */
+function checkedAgain(request: CheckRequest): Checked | undefined {
+  try {
+    return runCheck(request)
+  } catch (error) {
+    complain(error instanceof Error ? error.message : String(error))
+    return undefined
+  }
 }

@@ -169,7 +169,9 @@ export function scriptPlay(script: Script, ports: PlayPorts): Play {
       }
       if (wanted.length === 0) return true
       if (from === undefined) return true
-      return isAsWanted(ports, from, wanted)
+      // What had to come may come on the other way: only what must never come can be judged.
+      const judged = leftOut === undefined ? wanted : wanted.filter(({ sense }) => sense === 'never')
+      return judged.length === 0 ? true : isAsWanted(ports, from, judged)
     },
   }
 }

@@ -1,0 +1,193 @@
+import { type ChildProcess, spawn } from 'node:child_process'
+import { cpSync, existsSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
+import { afterAll, beforeAll, describe, expect, it } from 'vitest'
+import { ROOT, run } from '../support/clone.ts'
+
+const folder = mkdtempSync(join(tmpdir(), 'smallhours-check-'))
+afterAll(() => rmSync(folder, { recursive: true, force: true }))
+
+const smallhours = (...args: string[]) => run([join(ROOT, 'src/cli/smallhours.js'), ...args])
+
+/** A copy of the shipped flows. */
+function flowsCopy(name: string): string {
+  const copy = join(folder, name)
+  cpSync(join(ROOT, 'flows'), copy, { recursive: true })
+  return copy
+}
+
+/** Puts one piece of one file in place of another, which must stand there once. */
+function edit(flows: string, file: string, from: string, to: string): void {
+  const text = readFileSync(join(flows, file), 'utf8')
+  if (text.split(from).length !== 2) throw new Error(`"${from}" is to stand once in ${file}`)
+  writeFileSync(
+    join(flows, file),
+    text.replace(from, () => to),
+  )
+}
+
+const SOUND = '{ if: { breathes: [yes] }, go: check-colour }'
+/** A child that does not breathe well is asked about its colour. */
+const BROKEN = '{ if: { breathes: [yes, no] }, go: check-colour }'
+const RULE = 'a-check-that-fails-is-danger'
+
+describe('check of sound flows', () => {
+  it('says in one line what was walked, and that it holds', async () => {
+    const { code, out, err } = await smallhours('check', '--flow', 'someone')
+    expect([code, err]).toEqual([0, ''])
+    expect(out).toMatch(/^someone: \d+ rules, \d+ states, \d+ transitions, \d+\.\d s, \d+ MB – holds$/m)
+  })
+
+  it('gives machines its totals, its flows, and no violation', async () => {
+    const { code, out } = await smallhours('check', '--flow', 'someone', '--json')
+    expect(code).toBe(0)
+    const found = JSON.parse(out)
+    expect(Object.keys(found)).toEqual(['totals', 'flows', 'violations'])
+    expect(Object.keys(found.totals)).toEqual([
+      'flows',
+      'rules',
+      'states',
+      'transitions',
+      'compared',
+      'seconds',
+      'violations',
+    ])
+    expect(found.totals).toMatchObject({ flows: 1, violations: 0 })
+    expect(found.totals.states).toBeGreaterThan(50)
+    expect(found.violations).toEqual([])
+  })
+})
+
+describe('check of files that cannot be read', () => {
+  it('names the place of each fault, walks nothing, and ends with 1', async () => {
+    const flows = flowsCopy('unreadable')
+    edit(flows, 'tube-out/flow.yaml', 'start: first', 'start: frist')
+    const { code, out, err } = await smallhours('check', flows)
+    expect(code).toBe(1)
+    expect(out).not.toContain('states')
+    expect(err).toMatch(/tube-out\/flow\.yaml:\d+:8 UNKNOWN_ID: unknown step "frist"; .* did you mean "first"\?/)
+  })
+
+  it('names a rule that speaks of a tag that there is not', async () => {
+    const flows = flowsCopy('bad-rule')
+    edit(
+      flows,
+      'rules/putting-in.yaml',
+      'absence: { says: [puts-into-site, replace-tube] }\n    unless: { tract: [settled] }',
+      'absence: { says: [put-into-site] }\n    unless: { tract: [settled] }',
+    )
+    const { code, err } = await smallhours('check', flows, '--flow', 'someone')
+    expect(code).toBe(1)
+    expect(err).toMatch(/rules\/putting-in\.yaml:\d+:\d+ UNKNOWN_ID: .*put-into-site.*did you mean "puts-into-site"/)
+  })
+
+  it.each([
+    [['check', join(folder, 'nowhere')], 'a folder of flows was expected'],
+    [['check', '--rule', 'no-such-rule'], '--rule no-such-rule'],
+    [['check', '--flow', 'tube-uot'], 'tube-out'],
+    [['check', '--policies', 'some'], 'shipped, few or every'],
+    [['check', '--colour'], 'Unknown option'],
+  ])('%j ends with 2 and says what was expected', async (args, words) => {
+    const { code, out, err } = await smallhours(...args)
+    expect([code, out]).toEqual([2, ''])
+    expect(err).toContain(words)
+  })
+})
+
+describe('check of a flow that breaks a rule', () => {
+  const flows = flowsCopy('broken')
+  const pages = join(folder, 'pages')
+  let ended: Awaited<ReturnType<typeof smallhours>>
+  beforeAll(async () => {
+    edit(flows, 'someone/flow.yaml', SOUND, BROKEN)
+    ended = await smallhours('check', flows, '--flow', 'someone', '--html', pages)
+  })
+
+  it('ends with 1 and tells the conversation on one screen, with what breaks and why', () => {
+    // What was let pass of the words is told after that, in lines as long as they are.
+    const [told = ''] = ended.out.split(/^\d+ findings? about words/m)
+    const lines = told.split('\n')
+    expect(ended.code).toBe(1)
+    expect(lines.length).toBeLessThan(40)
+    expect(Math.max(...lines.map(line => line.length))).toBeLessThanOrEqual(80)
+    expect(ended.out).toMatch(/^someone: .* – 1 BREAKS$/m)
+    expect(ended.out).toContain(`1. ${RULE} – someone`)
+    expect(ended.out).toMatch(/FAMILY taps: No +\|/)
+    expect(ended.out).toMatch(/It breaks here\.\n {3}A single check that is not clearly well is an emergency\./)
+    expect(ended.out).toMatch(/Why: Not waking/)
+  })
+
+  it('names the rule, the flow and the conversation for machines', async () => {
+    const { out, code } = await smallhours('check', flows, '--flow', 'someone', '--rule', RULE, '--json')
+    const { violations, totals } = JSON.parse(out)
+    expect([code, totals.rules, totals.violations]).toEqual([1, 1, 1])
+    expect(Object.keys(violations[0])).toEqual(['rule', 'flow', 'conversation'])
+    expect(violations[0]).toMatchObject({ rule: RULE, flow: 'someone' })
+    expect(violations[0].conversation.join('\n')).toMatch(/FAMILY writes: Wants a person/)
+  })
+
+  it('writes a page to begin with, the conversation, its script, and where it goes in the flow', () => {
+    expect(readdirSync(pages).toSorted()).toEqual([
+      'finding-1-picture.html',
+      'finding-1.html',
+      'finding-1.script',
+      'index.html',
+    ])
+    const index = readFileSync(join(pages, 'index.html'), 'utf8')
+    for (const [, link = ''] of index.matchAll(/href="([^"]+)"/g))
+      expect(existsSync(join(pages, link)), link).toBe(true)
+  })
+
+  it('can be played again on the running bot: 1 as long as it breaks, 0 once it is mended', async () => {
+    const script = join(pages, 'finding-1.script')
+    const broken = await smallhours('talk', '--flows', flows, '--script', script)
+    expect(broken.code).toBe(1)
+    expect(broken.out).toMatch(/NOT AS WANTED:\n {2}must says call-emergency\n {2}must decides ambulance\n$/)
+    const mended = await smallhours('talk', '--script', script)
+    expect(mended.code).toBe(0)
+    expect(mended.out).toMatch(/\nAs wanted:\n {2}must says call-emergency/)
+  })
+
+  it('says so where a mend leads the conversation another way', async () => {
+    const elsewhere = flowsCopy('elsewhere')
+    edit(
+      elsewhere,
+      'someone/flow.yaml',
+      '- { if: { wakes: [yes] }, go: check-breathes }',
+      '- { if: { wakes: [unsure] }, go: check-breathes }\n      - { if: { wakes: [yes] }, go: check-colour }',
+    )
+    const { code, out } = await smallhours('talk', '--flows', elsewhere, '--script', join(pages, 'finding-1.script'))
+    expect(code).toBe(0)
+    expect(out).toContain(
+      'The conversation goes another way now. "tap breathes no": breathes is not asked there any more',
+    )
+  })
+})
+
+describe('check --watch', () => {
+  let child: ChildProcess | undefined
+  afterAll(() => child?.kill())
+
+  it('checks again when a file changes, and prints only what is new and what is mended', async () => {
+    const flows = flowsCopy('watched')
+    const bin = join(ROOT, 'node_modules/.bin/node')
+    child = spawn(bin, [join(ROOT, 'src/cli/main.ts'), 'check', flows, '--flow', 'someone', '--watch'])
+    let seen = ''
+    child.stdout?.setEncoding('utf8').on('data', text => (seen += text))
+    child.stderr?.setEncoding('utf8').on('data', text => (seen += text))
+    const until = async (words: RegExp) => {
+      await expect.poll(() => seen, { timeout: 40_000, interval: 100 }).toMatch(words)
+      const all = seen
+      seen = ''
+      return all
+    }
+    await until(/holds[\s\S]*Watching/)
+    edit(flows, 'someone/flow.yaml', SOUND, BROKEN)
+    expect(await until(/1 left\./)).toMatch(new RegExp(`^new: ${RULE} \\(someone\\): A single check`, 'm'))
+    edit(flows, 'someone/flow.yaml', BROKEN, SOUND)
+    const after = await until(/Everything holds\./)
+    expect(after).toMatch(new RegExp(`^mended: ${RULE}`, 'm'))
+    expect(after).not.toContain('transitions')
+  }, 120_000)
+})
