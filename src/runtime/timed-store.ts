@@ -38,7 +38,7 @@ export function timedStore(
       throw error
     }
   }
-  const { probe, releaseLeases } = store
+  const { alarmOf, probe, releaseLeases } = store
   return {
     load: id => timed('load', () => store.load(id)),
     casesOf: chat => timed('casesOf', () => store.casesOf(chat)),
@@ -53,6 +53,9 @@ export function timedStore(
     outboxOf: id => timed('outboxOf', () => store.outboxOf(id)),
     due: (at, limit) => timed('due', () => store.due(at, limit)),
     nextDue: () => timed('nextDue', () => store.nextDue()),
+    ...(alarmOf === undefined
+      ? {}
+      : { alarmOf: (id: string, name: string) => timed('alarmOf', () => alarmOf(id, name)) }),
     ...(probe === undefined ? {} : { probe: () => timed('probe', () => probe()) }),
     close: () => store.close(),
   }

@@ -41,6 +41,9 @@ const WORKS_AGAIN = 'works-again'
 /** Chats remembered that were turned away. */
 const TURNED_AWAY_MOST = 10_000
 
+/** Cases whose chat is remembered: more than are open in any clinic. */
+const CHATS_MOST = 10_000
+
 /** Wording id of what an ended case says when its flow has nothing to say. */
 const CLOSED = 'closed'
 
@@ -99,18 +102,34 @@ export function createWorker(deps: WorkerDependencies): Worker {
   /** Chats that were told that the line does not work, and have had no reply since. */
   const turnedAway = new Set<string>()
 
+  /** Keys of the chats of cases, so that a case is not opened once more only to see whose turn it is. */
+  const chats = new Map<string, string>()
+
   const keyOf = ({ channel, chat }: ChatRef) => `${channel}\n${chat}`
 
-  /** Runs under the chat of a case. */
+  /**
+   * Runs under the chat of a case. A case stays in its chat; were it not so, its event number would still keep two steps
+   * from counting, and a case that went meanwhile is found missing by the step itself.
+   */
   async function inTurn(caseId: string, work: () => Promise<Applied>): Promise<Applied> {
+    const known = chats.get(caseId)
+    if (known !== undefined) return queue.run(known, work)
     const stored = await store.load(caseId)
-    return stored === undefined ? { kind: 'no-such-case' } : queue.run(keyOf(stored.chat), work)
+    if (stored === undefined) return { kind: 'no-such-case' }
+    rememberChat(stored)
+    return queue.run(keyOf(stored.chat), work)
+  }
+
+  function rememberChat({ caseId, chat }: StoredCase): void {
+    if (chats.size >= CHATS_MOST) chats.clear()
+    chats.set(caseId, keyOf(chat))
   }
 
   async function take(incoming: Incoming): Promise<void> {
     passed('worker.received')
     const { channel, chat, body } = incoming
     const cases = await store.casesOf({ channel, chat })
+    cases.forEach(rememberChat)
     // This very message opened a case before.
     const own = caseIdOf(deps.hash, incoming)
     if (cases.some(each => each.caseId === own)) return
@@ -269,6 +288,7 @@ export function createWorker(deps: WorkerDependencies): Worker {
 
   async function stands(row: AlarmRow, state: RunningCase | undefined): Promise<boolean> {
     if (state?.alarms?.[row.name]?.due === row.due) return true
+    if (store.alarmOf !== undefined) return (await store.alarmOf(row.caseId, row.name)) === row.due
     const due = await store.due(row.due, 10_000)
     return due.some(each => each.caseId === row.caseId && each.name === row.name && each.due === row.due)
   }
@@ -325,6 +345,7 @@ export function createWorker(deps: WorkerDependencies): Worker {
     },
     rememberCodes: cases => {
       for (const each of cases) {
+        rememberChat(each)
         const code = parkedOf(each.state)?.parked.code ?? codeIn(each.state)
         if (code !== undefined) codes.add(code)
       }

@@ -221,6 +221,7 @@ export function sealedStore(store: SealableStore<Content>, keys: CaseKeys, onUnr
     releaseLeases: () => store.releaseLeases(),
     due: (at, limit) => store.due(at, limit),
     nextDue: () => store.nextDue(),
+    alarmOf: (caseId, name) => store.alarmOf(caseId, name),
     onCommitted: listener => store.onCommitted(listener),
     probe: () => store.probe(),
     queued: () => waitingForKey + store.queued(),

@@ -54,6 +54,8 @@ export interface Store<C = string> {
   due(at: Instant, limit: number): Promise<readonly AlarmRow[]>
   /** The earliest alarm, or undefined. */
   nextDue(): Promise<Instant | undefined>
+  /** When the alarm of this name of a case is due; undefined when none is set. Without it, whoever asks looks through `due`. */
+  alarmOf?(caseId: string, name: string): Promise<Instant | undefined>
   /**
    * Calls `listener` after every durable commit of a step and after every settled row: there may be something to send
    * or an earlier alarm. Not called for claims. Returns a function that ends it.

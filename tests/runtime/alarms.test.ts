@@ -1,10 +1,10 @@
 import { describe, expect, it } from 'vitest'
 import { alarmsLoop } from '../../src/runtime/alarms.ts'
 import type { Fault } from '../../src/runtime/fault.ts'
-import type { AlarmRow } from '../../src/store/store.ts'
+import type { AlarmRow, StepRecord } from '../../src/store/store.ts'
 import { hours, type Instant, after as later, minutes, seconds } from '../../src/time/instant.ts'
 import { handClock } from '../support/hand-clock.ts'
-import { memoryStore } from '../support/memory-store.ts'
+import { type MemoryStore, memoryStore } from '../support/memory-store.ts'
 import { CHAT, NIGHT, wordsOf, world } from '../support/world.ts'
 
 describe('a stored alarm', () => {
@@ -107,6 +107,57 @@ describe('a stored alarm', () => {
     await night.advance(minutes(2))
     expect(failing).toBeGreaterThan(0)
     expect((await night.state()).heard).toEqual(['alarm:silence'])
+  })
+})
+
+describe('what firing an alarm costs', () => {
+  /** What was read of the store before each step of an alarm: loads of a case, rows asked for among all that are due. */
+  function counting() {
+    const before: { readonly loads: number; readonly rows: number }[] = []
+    let loads = 0
+    let rows = 0
+    const through = (store: MemoryStore) => ({
+      ...store,
+      load: (caseId: string) => {
+        loads += 1
+        return store.load(caseId)
+      },
+      due: (at: Instant, limit: number) => {
+        rows = Math.max(rows, limit)
+        return store.due(at, limit)
+      },
+      commit: (step: StepRecord) => {
+        if (step.event.includes('alarmDue')) before.push({ loads, rows })
+        loads = 0
+        rows = 0
+        return store.commit(step)
+      },
+    })
+    return { before, through, forget: () => (loads = 0) }
+  }
+
+  it('is one load of a case whose chat is known', async () => {
+    const counted = counting()
+    const night = await world({ through: counted.through }).start()
+    await night.say('the tube is out')
+    await night.say('one')
+    await night.runtime.idle()
+    counted.forget()
+    await night.advance(minutes(11))
+    expect((await night.state()).heard.at(-1)).toBe('alarm:silence')
+    expect(counted.before.map(({ loads }) => loads)).toEqual([1])
+  })
+
+  it('is no look through the alarms of all others, for a parked case either', async () => {
+    const counted = counting()
+    const night = await world({ through: counted.through }).start()
+    await night.say('the tube is out')
+    await night.say('break the machine')
+    const paged = night.paged.length
+    await night.advance(hours(1))
+    expect(night.paged.length).toBeGreaterThan(paged)
+    expect(counted.before.length).toBeGreaterThan(0)
+    for (const { rows } of counted.before) expect(rows).toBeLessThanOrEqual(200)
   })
 })
 

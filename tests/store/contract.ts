@@ -399,6 +399,18 @@ export function storeContract(name: string, open: () => Promise<StoreOnDisk>): v
         expect(await store.due(at(99), 9)).toEqual([{ caseId: 'sun', name: 'check', due: at(50) }])
       })
 
+      test('are found by case and name, as they stand now', async () => {
+        await store.commit(step('sun', 0, { alarms: alarms({ check: at(10) }) }))
+        await store.commit(step('moon', 0, { alarms: alarms({ leave: at(15) }) }))
+        expect(await store.alarmOf?.('sun', 'check')).toBe(at(10))
+        await store.commit(step('sun', 1, { alarms: alarms({ check: at(40) }) }))
+        expect(await store.alarmOf?.('sun', 'check')).toBe(at(40))
+        await store.commit(step('sun', 2, { alarms: alarms({}, ['check']) }))
+        expect(await store.alarmOf?.('sun', 'check')).toBeUndefined()
+        expect(await store.alarmOf?.('sun', 'leave')).toBeUndefined()
+        expect(await store.alarmOf?.('nobody', 'leave')).toBeUndefined()
+      })
+
       test('none is none', async () => {
         expect(await store.nextDue()).toBeUndefined()
         expect(await store.due(at(9), 9)).toEqual([])

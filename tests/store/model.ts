@@ -177,6 +177,7 @@ async function agree(store: Required<Store>, model: Model): Promise<void> {
     .map(({ of, name, due }) => ({ caseId: `case ${of}`, name: `alarm ${name}`, due: at(due) }))
     .sort((a, b) => a.due - b.due || a.caseId.localeCompare(b.caseId) || a.name.localeCompare(b.name))
   expect(await store.nextDue()).toBe(due[0]?.due)
+  for (const one of due) expect(await store.alarmOf?.(one.caseId, one.name)).toBe(one.due)
   expect(await store.due(at(model.now), 99)).toEqual(due.filter(alarm => alarm.due <= at(model.now)))
 }
 

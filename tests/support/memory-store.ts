@@ -157,6 +157,7 @@ function onDisk(disk: Disk): MemoryStore {
     due: (at, limit) =>
       read('due', ({ alarms }) => earliestFirst([...alarms.values()].filter(alarm => alarm.due <= at)).slice(0, limit)),
     nextDue: () => read('nextDue', ({ alarms }) => earliestFirst([...alarms.values()])[0]?.due),
+    alarmOf: (caseId, name) => read('alarmOf', ({ alarms }) => alarms.get(alarmKey(caseId, name))?.due),
 
     commit: step =>
       write('commit', held => {

@@ -8,6 +8,8 @@ export interface AlarmRows {
   change(caseId: string, alarms: StepRecord['alarms']): void
   due(at: Instant, limit: number): readonly AlarmRow[]
   next(): Instant | undefined
+  /** When the alarm of this name is due; undefined when none is set. */
+  of(caseId: string, name: string): Instant | undefined
   forget(caseId: string): void
 }
 
@@ -19,6 +21,7 @@ export function alarmRows(db: DatabaseSync): AlarmRows {
     ),
     due: db.prepare('SELECT case_id, name, due FROM alarm WHERE due <= ? ORDER BY due, case_id, name LIMIT ?'),
     next: db.prepare('SELECT due FROM alarm ORDER BY due LIMIT 1'),
+    of: db.prepare('SELECT due FROM alarm WHERE case_id = ? AND name = ?'),
     forget: db.prepare('DELETE FROM alarm WHERE case_id = ?'),
   }
   return {
@@ -34,6 +37,10 @@ export function alarmRows(db: DatabaseSync): AlarmRows {
       })),
     next: () => {
       const row = sql.next.get()
+      return row === undefined ? undefined : instant(Number(row.due))
+    },
+    of: (caseId, name) => {
+      const row = sql.of.get(caseId, name)
       return row === undefined ? undefined : instant(Number(row.due))
     },
     forget: caseId => {

@@ -83,6 +83,7 @@ export function openSqliteStore<C extends Content = string>(options: SqliteStore
     outboxOf: caseId => read(() => outbox.ofCase(caseId)),
     due: (at, limit) => read(() => alarms.due(at, limit)),
     nextDue: () => read(() => alarms.next()),
+    alarmOf: (caseId, name) => read(() => alarms.of(caseId, name)),
 
     commit: step => writer.write(() => written(step)),
     claim: (lane, at, leaseMs, limit) => writer.write(() => outbox.claim(lane, at, leaseMs, limit)),
