@@ -41,6 +41,8 @@ export interface Checked {
   readonly problems: readonly Problem[]
   /** Findings about the words that somebody let pass. */
   readonly silenced: readonly Silenced[]
+  /** Texts of the flows and rules that were walked, by path. */
+  readonly files: ReadonlyMap<string, string>
   /** Absent where problems stand in the way. */
   readonly report?: CheckReport
   readonly rules?: RuleSet
@@ -60,12 +62,12 @@ export function runCheck(request: CheckRequest): Checked {
   const files = withRules(readFlowFiles(flowsDir, join(clinicDir, 'flows')))
   const { loaded, problems, silenced } = loadLine({ clinicDir, flowsDir, at })
   if (loaded === undefined || problems.some(({ severity }) => severity === 'problem'))
-    return { problems, silenced, violations: [] }
+    return { problems, silenced, files, violations: [] }
   const set = loaded.line.flows
   const lengths = lengthsOf(loaded)
   const read = loadRules(files, set, Object.keys(lengths))
   const all = [...problems, ...read.problems]
-  if (read.rules === undefined) return { problems: all, silenced, loaded, violations: [] }
+  if (read.rules === undefined) return { problems: all, silenced, files, loaded, violations: [] }
   assertKnown(request, set.flows.keys(), read.rules)
   const report = checkFlows(set, read.rules, {
     settings: { lengths, settledNeedsChange: loaded.line.settings['tract-settled-needs-change'] === 'yes' },
@@ -82,6 +84,7 @@ export function runCheck(request: CheckRequest): Checked {
   return {
     problems: all,
     silenced,
+    files,
     report: whole,
     rules: chosen,
     loaded,

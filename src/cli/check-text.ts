@@ -25,7 +25,7 @@ export function checkLines(checked: Checked, isVerbose: boolean): readonly strin
   ]
 }
 
-const READ_MORE = 'Whole conversations: --verbose. As pages, with scripts that play them again: --html FOLDER.'
+const READ_MORE = 'Whole conversations: --verbose. As pages, with scripts to replay: --html DIR.'
 
 function flowLines({ report, violations }: Checked): readonly string[] {
   if (report === undefined) return []

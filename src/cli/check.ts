@@ -1,7 +1,8 @@
-import { type FSWatcher, readdirSync, watch } from 'node:fs'
+import { type FSWatcher, readdirSync, watch, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { toldLines } from '../modelcheck/tell-text.ts'
 import { systemClock } from '../runtime/system-clock.ts'
+import { figuresOf } from './check-figures.ts'
 import { writeCheckPages } from './check-pages.ts'
 import { type Checked, type CheckRequest, runCheck } from './check-run.ts'
 import { changeLines, checkLines } from './check-text.ts'
@@ -14,7 +15,7 @@ export const checkCommand: Command = {
   name: 'check',
   summary: 'reads a flows folder, names every fault, and walks every conversation against the safety rules',
   usage:
-    'smallhours check [FLOWS] [--clinic FOLDER] [--flow ID]… [--rule ID]… [--policies shipped|few|every] [--verbose] [--html FOLDER] [--watch] [--json]',
+    'smallhours check [FLOWS] [--clinic FOLDER] [--flow ID]… [--rule ID]… [--policies shipped|few|every] [--verbose] [--html FOLDER] [--figures FILE] [--watch] [--json]',
   async run(args) {
     const { values, positionals } = argumentsOf(args, {
       clinic: { type: 'string', default: DEMO_CLINIC },
@@ -23,6 +24,7 @@ export const checkCommand: Command = {
       policies: { type: 'string', default: 'few' },
       verbose: { type: 'boolean', default: false },
       html: { type: 'string' },
+      figures: { type: 'string' },
       watch: { type: 'boolean', default: false },
       json: { type: 'boolean', default: false },
     })
@@ -43,6 +45,8 @@ export const checkCommand: Command = {
     const checked = runCheck(request)
     clearProgress()
     const code = tellAll(checked, values)
+    if (values.figures !== undefined && checked.report !== undefined)
+      writeFileSync(values.figures, `${JSON.stringify(figuresOf(checked, checked.files), null, 1)}\n`)
     if (!values.watch) return code
     await watching(request, checked)
     return 0

@@ -1,6 +1,6 @@
 /** The reference pages that are made from schemas and data, so that page and program cannot say two things. */
-import { existsSync, readFileSync, writeFileSync } from 'node:fs'
-import { join } from 'node:path'
+import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs'
+import { dirname, join } from 'node:path'
 import { fileURLToPath } from 'node:url'
 import { type Definition, settingDefinitions } from '../config/setting-definitions.ts'
 import { ALARM_SETTINGS } from '../flow/check.ts'
@@ -23,6 +23,7 @@ import { VARIABLES } from '../flow/wording.ts'
 import { readYaml } from '../flow/yaml-places.ts'
 import { argumentsOf, type Command, complain, print } from './command.ts'
 import { readFlowFiles } from './flow-files.ts'
+import { clinicPages } from './flow-report.ts'
 import { cell, keysTable, refusals } from './schema-table.ts'
 
 const REFERENCE = fileURLToPath(new URL('../../docs/reference', import.meta.url))
@@ -37,15 +38,31 @@ export const docsCommand: Command = {
       check: { type: 'boolean', default: false },
       json: { type: 'boolean', default: false },
     })
-    const stale = stalePages()
-    if (!values.check) for (const { file, text } of stale) writeFileSync(join(REFERENCE, file), text)
+    const stale = [...stalePages(), ...staleClinicPages()]
+    if (!values.check) for (const page of stale) write(page)
     const files = stale.map(({ file }) => file)
-    if (values.json) print(JSON.stringify({ pages: generatedPages().map(({ file }) => file), stale: files }))
-    else if (files.length === 0) print('The reference pages are fresh.')
+    if (values.json) print(JSON.stringify({ pages: allPages().map(({ file }) => file), stale: files }))
+    else if (files.length === 0) print('The generated pages are fresh.')
     else if (values.check) complain(`Not fresh: ${files.join(', ')}. Run "npm run docs".`)
     else print(`Written: ${files.join(', ')}.`)
     return values.check && files.length > 0 ? 1 : 0
   },
+}
+
+function write({ file, text }: GeneratedPage): void {
+  const path = join(REFERENCE, file)
+  mkdirSync(dirname(path), { recursive: true })
+  writeFileSync(path, text)
+}
+
+/** The reference pages, and those for clinics, by their path from docs/reference. */
+function allPages(): readonly GeneratedPage[] {
+  return [...generatedPages(), ...clinicPages().map(({ file, text }) => ({ file: `../clinic/${file}`, text }))]
+}
+
+/** The flows in words and pictures, where they are not as they would be written now. */
+export function staleClinicPages(): readonly GeneratedPage[] {
+  return allPages().filter(page => page.file.startsWith('../clinic/') && isStale(page))
 }
 
 export interface GeneratedPage {
@@ -56,10 +73,12 @@ export interface GeneratedPage {
 
 /** Pages whose file is missing or says something else than it would say now. */
 export function stalePages(): readonly GeneratedPage[] {
-  return generatedPages().filter(({ file, text }) => {
-    const path = join(REFERENCE, file)
-    return !existsSync(path) || readFileSync(path, 'utf8') !== text
-  })
+  return generatedPages().filter(isStale)
+}
+
+function isStale({ file, text }: GeneratedPage): boolean {
+  const path = join(REFERENCE, file)
+  return !existsSync(path) || readFileSync(path, 'utf8') !== text
 }
 
 /** Every page, as it would be written now. */
