@@ -2,6 +2,7 @@ import { type FSWatcher, readdirSync, watch, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { toldLines } from '../modelcheck/tell-text.ts'
 import { systemClock } from '../runtime/system-clock.ts'
+import { againstLines } from './check-against.ts'
 import { figuresOf } from './check-figures.ts'
 import { writeCheckPages } from './check-pages.ts'
 import { type Checked, type CheckRequest, runCheck } from './check-run.ts'
@@ -15,7 +16,7 @@ export const checkCommand: Command = {
   name: 'check',
   summary: 'reads a flows folder, names every fault, and walks every conversation against the safety rules',
   usage:
-    'smallhours check [FLOWS] [--clinic FOLDER] [--flow ID]… [--rule ID]… [--policies shipped|few|every] [--verbose] [--html FOLDER] [--figures FILE] [--watch] [--json]',
+    'smallhours check [FLOWS] [--clinic FOLDER] [--flow ID]… [--rule ID]… [--policies shipped|few|every] [--verbose] [--html FOLDER] [--against FOLDER] [--figures FILE] [--watch] [--json]',
   async run(args) {
     const { values, positionals } = argumentsOf(args, {
       clinic: { type: 'string', default: DEMO_CLINIC },
@@ -25,6 +26,7 @@ export const checkCommand: Command = {
       verbose: { type: 'boolean', default: false },
       html: { type: 'string' },
       figures: { type: 'string' },
+      against: { type: 'string' },
       watch: { type: 'boolean', default: false },
       json: { type: 'boolean', default: false },
     })
@@ -47,6 +49,10 @@ export const checkCommand: Command = {
     const code = tellAll(checked, values)
     if (values.figures !== undefined && checked.report !== undefined)
       writeFileSync(values.figures, `${JSON.stringify(figuresOf(checked, checked.files), null, 1)}\n`)
+    if (values.against !== undefined && !values.json) {
+      const { flowsDir, clinicDir, at } = request
+      for (const line of againstLines({ flowsDir, clinicDir, against: values.against, at })) print(line)
+    }
     if (!values.watch) return code
     await watching(request, checked)
     return 0

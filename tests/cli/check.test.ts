@@ -165,6 +165,41 @@ describe('check of a flow that breaks a rule', () => {
   })
 })
 
+describe('check --against', () => {
+  const before = join(ROOT, 'flows')
+
+  it('shows the old and the new text of words that were changed, and what they are part of', async () => {
+    const flows = flowsCopy('reworded')
+    const old = 'say/keep-tube: Keep the tube that came out, and any piece of it.'
+    edit(flows, 'shared/wording.en.yaml', old, 'say/keep-tube: Keep the tube that came out. Keep any piece of it.')
+    const { code, out } = await smallhours('check', flows, '--flow', 'someone', '--against', before)
+    expect(code).toBe(0)
+    expect(out).toMatch(/^tube-out: 1 change of words only\. Nobody had approved it as it was\.$/m)
+    expect(out).toContain(
+      [
+        '  ~ wording.en.say/keep-tube',
+        '      was: Keep the tube that came out, and any piece of it.',
+        '      is:  Keep the tube that came out. Keep any piece of it.',
+      ].join('\n'),
+    )
+  })
+
+  it('names whose approval lapses', async () => {
+    const clinic = join(folder, 'approving-clinic')
+    cpSync(join(ROOT, 'deploy/demo-clinic'), clinic, { recursive: true })
+    const approved = await smallhours('approve', 'tube-out', '--by', 'amara', '--clinic', clinic)
+    expect([approved.code, approved.err]).toEqual([0, ''])
+    const args = ['--flow', 'someone', '--clinic', clinic, '--against', before]
+    const { out } = await smallhours('check', join(folder, 'reworded'), ...args)
+    expect(out).toMatch(/^tube-out: 1 change of words only\. The approval of Amara Osei lapses\.$/m)
+  })
+
+  it('says that nothing differs where nothing does', async () => {
+    const { out } = await smallhours('check', '--flow', 'someone', '--against', before)
+    expect(out).toContain('Nothing that is approved differs')
+  })
+})
+
 describe('check --watch', () => {
   let child: ChildProcess | undefined
   afterAll(() => child?.kill())
