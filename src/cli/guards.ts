@@ -11,12 +11,13 @@ import {
   secretsIn,
   settingsUnset,
 } from '../config/written-guards.ts'
-import { readYaml, type YamlReader } from '../flow/yaml-places.ts'
+import { readYaml } from '../flow/yaml-places.ts'
 import type { Clinic } from '../oncall/clinic.ts'
 import { elapsed, hours, type Instant } from '../time/instant.ts'
 import { type Approvable, decidingSettings } from './approvable.ts'
 import { approvalsFile, approvalsText, approvedIdsIn } from './approvals-folder.ts'
 import { lastAliveIn } from './data-folder.ts'
+import type { KeptReadings } from './kept-readings.ts'
 import { DEMO_CLINIC, type LoadedLine, loadLine } from './load-line.ts'
 import { dataGuards, hostGuards, keyGuards, secretGuards } from './machine-guards.ts'
 
@@ -28,8 +29,8 @@ export interface GuardSituation {
   readonly at: Instant
   /** Of the user the process runs as; undefined where there is none. */
   readonly uid: number | undefined
-  /** Reads the flows' files, in place of `readYaml`. */
-  readonly read?: YamlReader
+  /** Flows that were read and looked through before are not again. */
+  readonly kept?: KeptReadings
 }
 
 export interface Guarded {
@@ -51,7 +52,7 @@ export function guarded(situation: GuardSituation): Guarded {
     clinicDir,
     ...(flowsDir === undefined ? {} : { flowsDir }),
     at,
-    read: situation.read,
+    kept: situation.kept,
   })
   const fromFiles = problems.map(refusalOf)
   const isDemonstration = clinic.asRead?.demonstration ?? false

@@ -1,17 +1,19 @@
-/** What was read of the flows, kept between starts, so that a start after a fault in the night need not read YAML again. */
+/** What was read of the flows and found in them, kept between starts, so that a start in the night need not do it again. */
 import { createHash } from 'node:crypto'
-import { mkdirSync, readFileSync, renameSync, rmSync, statSync, writeFileSync } from 'node:fs'
-import { createRequire } from 'node:module'
+import { mkdirSync, readdirSync, readFileSync, renameSync, rmSync, statSync, writeFileSync } from 'node:fs'
 import { homedir } from 'node:os'
 import { dirname, join } from 'node:path'
 import { fileURLToPath } from 'node:url'
 import { isDeepStrictEqual } from 'node:util'
+import type { Findings } from '../flow/load.ts'
 import { placedLater, readYaml, type YamlReader } from '../flow/yaml-places.ts'
 
 export interface KeptReadings {
   /** As `readYaml`, with the same answer. A text that was kept is not read again, unless a place in it is asked for. */
   readonly read: YamlReader
-  /** Keeps what was read since the folder was opened. A folder that cannot be written costs the next start its time, no more. */
+  /** What `look` finds, which depends on nothing but what it is `about`. Looked again where it stands in the way of serving. */
+  findings(about: readonly unknown[], look: () => Findings): Findings
+  /** Keeps what was read and found since the folder was opened. A folder that cannot be written costs the next start its time, no more. */
   keep(): void
 }
 
@@ -21,37 +23,55 @@ export function keptReadingsFile(): string {
 }
 
 /**
- * Readings kept in `file`: under the digest of each text, of the reader's own code and of the version of its parser, so
- * that none is ever taken for another text or another reader's. A file that is damaged, of another user, or writable by
- * others is not looked at. Texts with faults are not kept, and neither is what JSON would not give back as it was.
+ * Readings kept in `file`: under the digest of what was read or looked through, of all code that reads and looks, and of
+ * the versions of all packages, so that none is ever taken for another text's or another program's. A file that is damaged,
+ * of another user, or writable by others is not looked at. Texts with faults are not kept, findings that refuse a flow are
+ * not, and neither is what JSON would not give back as it was.
  *
  * Only for texts that may lie in a second place: flows, never a clinic's file with its private numbers.
  */
 export function keptReadings(file: string): KeptReadings {
-  const reader = readerMark()
-  const found = readingsIn(file)
+  const program = programMark()
+  const found = program === undefined ? {} : readingsIn(file)
   const used = new Map<string, unknown>()
   let isNew = false
 
+  /** The value kept under a key; undefined where there is none: no reading is undefined. */
+  function kept(key: string): unknown {
+    if (!Object.hasOwn(found, key)) return undefined
+    used.set(key, found[key])
+    return found[key]
+  }
+
+  function use(key: string, value: unknown): void {
+    if (!isJson(value)) return
+    used.set(key, value)
+    isNew = true
+  }
+
   function read(name: string, text: string): ReturnType<YamlReader> {
-    const key = digest(`${reader}\n${text}`)
-    if (Object.hasOwn(found, key)) {
-      const value = found[key]
-      used.set(key, value)
-      return { yaml: placedLater(name, text, value), problems: [] }
-    }
+    const key = digest(`${program}\ntext\n${text}`)
+    const value = kept(key)
+    if (value !== undefined) return { yaml: placedLater(name, text, value), problems: [] }
     const answer = readYaml(name, text)
-    if (answer.yaml !== undefined && answer.problems.length === 0 && isJson(answer.yaml.value)) {
-      used.set(key, answer.yaml.value)
-      isNew = true
-    }
+    if (answer.yaml !== undefined && answer.problems.length === 0) use(key, answer.yaml.value)
     return answer
+  }
+
+  function findings(about: readonly unknown[], look: () => Findings): Findings {
+    const key = digest(`${program}\nfindings\n${JSON.stringify(about)}`)
+    const before = kept(key)
+    if (before !== undefined) return before as Findings
+    const now = look()
+    if (now.problems.every(({ severity }) => severity === 'warning')) use(key, now)
+    return now
   }
 
   return {
     read,
+    findings,
     keep() {
-      if (isNew) write(file, JSON.stringify(Object.fromEntries(used)))
+      if (isNew && program !== undefined) write(file, JSON.stringify(Object.fromEntries(used)))
       isNew = false
     },
   }
@@ -59,11 +79,24 @@ export function keptReadings(file: string): KeptReadings {
 
 const digest = (text: string): string => createHash('sha256').update(text).digest('hex')
 
-/** Changes with whatever decides how a text is read: the reader's code and the version of the parser below it. */
-function readerMark(): string {
-  const code = readFileSync(fileURLToPath(new URL('../flow/yaml-places.ts', import.meta.url)), 'utf8')
-  const { version } = createRequire(import.meta.url)('yaml/package.json') as { version: string }
-  return digest(`${version}\n${code}`)
+/**
+ * Changes with whatever decides how a text is read and what is found in it: the code of the flows, which stands on packages
+ * alone, what is installed, and Node. Undefined where it is not written down what is installed: then nothing is kept.
+ */
+function programMark(): string | undefined {
+  try {
+    const code = fileURLToPath(new URL('../flow/', import.meta.url))
+    const installed = fileURLToPath(new URL('../../node_modules/.package-lock.json', import.meta.url))
+    const files = [
+      ...readdirSync(code)
+        .sort()
+        .map(name => join(code, name)),
+      installed,
+    ]
+    return digest(JSON.stringify([process.version, ...files.map(path => [path, readFileSync(path, 'utf8')])]))
+  } catch {
+    return undefined
+  }
 }
 
 /** A first line with the digest of the rest, then one JSON map; empty where that is not so. */

@@ -13,6 +13,7 @@ import type { Instant } from '../time/instant.ts'
 import { type Lexicon, lexiconOf } from '../understand/lexicon.ts'
 import { type Approvable, approvablesOf } from './approvable.ts'
 import { readFlowFiles, SHIPPED_FLOWS } from './flow-files.ts'
+import type { KeptReadings } from './kept-readings.ts'
 
 /** The invented clinic that ships with the bot. */
 export const DEMO_CLINIC = fileURLToPath(new URL('../../deploy/demo-clinic', import.meta.url))
@@ -42,20 +43,22 @@ export interface ReadLine {
 
 /**
  * Reads clinic, flows, lexicon and screen words. `loaded` is present when nothing stands in the way of serving.
- * `read` reads the flows' files, in place of `readYaml`.
+ * With `kept`, flows that were read and looked through before are not again.
  */
 export function loadLine(options: {
   clinicDir: string
   flowsDir?: string
   at: Instant
-  read?: YamlReader | undefined
+  kept?: KeptReadings | undefined
 }): ReadLine {
-  const read = options.read ?? readYaml
+  const { kept } = options
+  const read = kept?.read ?? readYaml
   const clinicDir = options.clinicDir
   const shipped = options.flowsDir ?? SHIPPED_FLOWS
   const clinic = loadClinic(clinicDir, options.at)
   const files = readFlowFiles(shipped, join(clinicDir, 'flows'))
-  const flows = loadFlows(files, read, { grade: clinic.settings['reading-grade'] })
+  const limits = { grade: clinic.settings['reading-grade'] }
+  const flows = loadFlows(files, read, limits, look => kept?.findings([...files, limits], look) ?? look())
   const problems = [...clinic.problems, ...flows.problems]
   const { silenced } = flows
   if (flows.set === undefined) return { problems, silenced, clinic, approvables: [] }

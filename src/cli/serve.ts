@@ -29,7 +29,7 @@ export const serveCommand: Command = {
     if (!Number.isInteger(port) || port < 0 || port > 65_535)
       throw new CalledWrongly(`--port ${values.port}: a whole number from 0 to 65535 was expected`)
     const clock = systemClock()
-    const readings = keptReadings(keptReadingsFile())
+    const kept = keptReadings(keptReadingsFile())
     const found = guarded({
       clinicDir: values.clinic,
       ...(values.flows === undefined ? {} : { flowsDir: values.flows }),
@@ -37,9 +37,9 @@ export const serveCommand: Command = {
       host: values.host,
       at: clock.now(),
       uid: process.getuid?.(),
-      read: readings.read,
+      kept,
     })
-    readings.keep()
+    kept.keep()
     const { loaded } = found
     if (!mayServe(found) || loaded === undefined) return 1
     const log = lineLog(() => clock.now())

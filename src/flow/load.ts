@@ -33,23 +33,38 @@ export interface LoadedFlows {
   readonly silenced: readonly Silenced[]
 }
 
+/** What looking through flows and their words found. It depends on nothing but the files and the limits. */
+export type Findings = Pick<LoadedFlows, 'problems' | 'silenced'>
+
 /**
  * Reads, checks and compiles. `set` is present only when there is no problem of severity "problem".
  *
  * @param limits  the clinic's own reading grade; left out: the one of the lists
+ * @param findings  gives what `look` finds in these files with these limits; left out: it is looked
  */
-export function loadFlows(files: FlowFiles, readText: YamlReader = readYaml, limits: ReadingLimits = {}): LoadedFlows {
-  const problems: Problem[] = []
-  const sources = readSources(files, readText, problems)
-  if (sources === undefined) return { problems, silenced: [] }
-  for (const folder of sources.flows) problems.push(...checkFlow(sources, folder))
-  problems.push(...checkWording(sources))
-  const words = sources.lint === undefined ? undefined : lintWording(sources, sources.lint, limits)
-  problems.push(...(words?.problems ?? []))
-  const silenced = words?.silenced ?? []
-  const once = withoutRepeats(problems)
+export function loadFlows(
+  files: FlowFiles,
+  readText: YamlReader = readYaml,
+  limits: ReadingLimits = {},
+  findings: (look: () => Findings) => Findings = look => look(),
+): LoadedFlows {
+  const faults: Problem[] = []
+  const sources = readSources(files, readText, faults)
+  if (sources === undefined) return { problems: faults, silenced: [] }
+  const { problems, silenced } = findings(() => looked(sources, limits))
+  const once = withoutRepeats([...faults, ...problems])
   if (once.some(problem => problem.severity === 'problem')) return { problems: once, silenced }
   return { set: compile(sources), problems: once, silenced }
+}
+
+function looked(sources: FlowSources, limits: ReadingLimits): Findings {
+  const words = sources.lint === undefined ? undefined : lintWording(sources, sources.lint, limits)
+  const problems = [
+    ...sources.flows.flatMap(folder => checkFlow(sources, folder)),
+    ...checkWording(sources),
+    ...(words?.problems ?? []),
+  ]
+  return { problems: withoutRepeats(problems), silenced: words?.silenced ?? [] }
 }
 
 /** Shared steps are checked with every flow; what is wrong with one is told once. */

@@ -5,6 +5,8 @@ import { join } from 'node:path'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import { readFlowFiles } from '../../src/cli/flow-files.ts'
 import { keptReadings } from '../../src/cli/kept-readings.ts'
+import { type Findings, loadFlows } from '../../src/flow/load.ts'
+import type { Problem } from '../../src/flow/problem.ts'
 import { readYaml } from '../../src/flow/yaml-places.ts'
 
 const TEXT = 'fluids:\n  first: water\n'
@@ -119,5 +121,72 @@ describe('flows that were read before', () => {
     expect(readings.read('a.yaml', TEXT).yaml?.value).toEqual({ fluids: { first: 'water' } })
     expect(() => readings.keep()).not.toThrow()
     expect(existsSync(file())).toBe(false)
+  })
+})
+
+describe('what was found in flows', () => {
+  const files = readFlowFiles()
+  const limits = { grade: 6 }
+  const warning: Problem = {
+    ...{ code: 'TEXT_LONG', file: 'a.yaml', line: 1, column: 2 },
+    ...{ found: 'a', expected: 'b' },
+    severity: 'warning',
+  }
+  let looks = 0
+  const looking = (problems: Problem[]) => () => {
+    looks += 1
+    return { problems, silenced: [] }
+  }
+
+  /** What a start finds in what it is about. */
+  function start(about: readonly unknown[], problems: Problem[]): Findings {
+    const kept = keptReadings(file())
+    const found = kept.findings(about, looking(problems))
+    kept.keep()
+    return found
+  }
+
+  beforeEach(() => {
+    looks = 0
+  })
+
+  it('is what a look finds, in the shipped flows as in a flow with a hole', () => {
+    const broken = new Map([...files, ['shared/tags.yaml', 'tags: {}\n']] as const)
+    for (const some of [files, broken]) {
+      const load = () => {
+        const kept = keptReadings(file())
+        const loaded = loadFlows(some, kept.read, limits, look => kept.findings([...some, limits], look))
+        kept.keep()
+        return loaded
+      }
+      const fresh = loadFlows(some, undefined, limits)
+      for (const { problems, silenced, set } of [load(), load()]) {
+        expect(problems).toEqual(fresh.problems)
+        expect(silenced).toEqual(fresh.silenced)
+        expect(set === undefined).toBe(fresh.set === undefined)
+      }
+    }
+    expect(loadFlows(broken).set).toBeUndefined()
+  })
+
+  it('is told at every start, and looked for once', () => {
+    expect(start([...files], [warning]).problems).toEqual([warning])
+    expect(start([...files], []).problems).toEqual([warning])
+    expect(looks).toBe(1)
+  })
+
+  it('is looked for again when one letter of one file, or a limit, is another', () => {
+    start([...files, limits], [])
+    start([...files, { grade: 5 }], [])
+    const [path, text] = [...files][0] ?? ['', '']
+    start([...new Map([...files, [path, `${text}#`]] as const), limits], [])
+    expect(looks).toBe(3)
+  })
+
+  it('is looked for at every start while it keeps the flows from being served', () => {
+    const fault: Problem = { ...warning, severity: 'problem' }
+    start([...files], [fault])
+    expect(start([...files], [fault]).problems).toEqual([fault])
+    expect(looks).toBe(2)
   })
 })
