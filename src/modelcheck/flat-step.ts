@@ -68,15 +68,29 @@ export interface Mover {
   onDriven: OnDriven
 }
 
+/** `turned`: talk that returns goes another way from a step on its path; the machine comes there by a replay. */
+export type DrivenEvent =
+  | 'talkRestarted'
+  | 'answered'
+  | 'alarmDue'
+  | 'dangerSaid'
+  | 'personWanted'
+  | 'travelRefused'
+  | 'turned'
+
 /** What one kernel event did: entered nodes in order, and where talk stands (`RESUME`: in "resuming"). */
-export type OnDriven = (driven: {
-  readonly event: 'talkRestarted' | 'answered' | 'alarmDue' | 'dangerSaid' | 'personWanted' | 'travelRefused'
+export interface Driven {
+  readonly event: DrivenEvent
   readonly alarm: number
+  /** Where talk stood; -1 before it began. */
   readonly from: number
   readonly before: Int32Array
   readonly entered: readonly number[]
   readonly to: number
-}) => void
+}
+
+/** Arrays are reused. */
+export type OnDriven = (driven: Driven) => void
 
 export interface MoverOptions {
   /** `restart`: a change clears all answers. `exact`: each answer on the way is changed to each other. `none`: no changes. */
@@ -102,6 +116,8 @@ export class NeverRests extends Error {
     this.steps = steps
   }
 }
+
+const ignored = (): void => {}
 
 export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
   const { corrections = 'restart', interruptions = true, stepsMost = 400 } = options
@@ -145,13 +161,14 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
   const replayAlarms = new Uint8Array(alarms.length)
   const replayHazards = new Uint8Array(flat.hazardous.length)
   /** Nodes entered in the present kernel event. */
-  let drivenNodes: number[] = []
-  const self: Mover = { starts, moves, again, onEntered: () => {}, onRouted: () => {}, onDriven: () => {} }
+  const drivenNodes: number[] = []
+  const self: Mover = { starts, moves, again, onEntered: () => {}, onRouted: () => {}, onDriven: ignored }
   let isCompared = false
 
   const get = (field: number): number => state[field] as number
   const seen = (field: number) => (field < 0 ? undefined : seenIn(cells[field] as never, get(field)))
-  const status = (field: number) => (field < 0 ? STATUS.none : statusIn(cells[field] as never, get(field)))
+  const statuses = cells.map(cell => Uint8Array.from({ length: cell.size }, (_, value) => statusIn(cell, value)))
+  const status = (field: number) => (field < 0 ? STATUS.none : ((statuses[field] as Uint8Array)[get(field)] as number))
   const classAt = (field: number) => (get(field) - 1) % (cells[field]?.domain.classes.length ?? 1)
 
   function put(field: number, statusValue: number, classIndex: number): void {
@@ -160,8 +177,11 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
   function classNamed(field: number, member: string): number {
     return cells[field]?.domain.classes.findIndex(answer => answer.members.includes(member)) ?? -1
   }
+  const classCounts = Int32Array.from(cells, cell => cell.domain.classes.length)
+  /** Of a fact that is answered, never of one set by steps. */
   function restatus(field: number, statusValue: number): void {
-    put(field, statusValue, classAt(field))
+    const count = classCounts[field] as number
+    state[field] = 1 + (statusValue - 1) * count + ((get(field) - 1) % count)
   }
 
   // ---- The kernel with the shell's part of entering a step ----
@@ -196,12 +216,12 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
   }
 
   /** From a step until talk rests. Questions on record are answered from it, each answer a kernel event of its own. */
-  function run(first: number, event: Parameters<OnDriven>[0]['event'], from: number, alarm = -1): void {
+  function run(first: number, event: DrivenEvent, from: number, alarm = -1): void {
     let at = first
     let kind = event
     let origin = from
     let before = isCompared ? state.slice() : state
-    drivenNodes = []
+    drivenNodes.length = 0
     const done = (to: number) => {
       if (isCompared) self.onDriven({ event: kind, alarm, from: origin, before, entered: drivenNodes, to })
     }
@@ -226,7 +246,7 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
         kind = 'answered'
         origin = at
         before = isCompared ? state.slice() : state
-        drivenNodes = []
+        drivenNodes.length = 0
       }
       const next = turn(at)
       if (next === RESUME) {
@@ -351,7 +371,7 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
       if (taken < 0) continue
       const at = flat.turning[turning] as number
       const node = nodes[at] as FlatNode
-      const go = route(node, at)
+      const go = routeAsThen(node, at, later[turning] as readonly number[])
       if (node.rows[taken]?.go === go || go === RESUME) continue
       divert(at, turning, go)
       break
@@ -364,6 +384,20 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
     how.replaying = wasReplaying
     resume = false
   }
+
+  /** The way a step on the path routes in a replay: talk has not reached there what is asked after it. */
+  function routeAsThen(node: FlatNode, at: number, fields: readonly number[]): number {
+    for (let i = 0; i < fields.length; i++) {
+      const field = fields[i] as number
+      valuesThen[i] = get(field)
+      if (status(field) === STATUS.reached) restatus(field, STATUS.recorded)
+    }
+    const go = route(node, at)
+    for (let i = 0; i < fields.length; i++) state[fields[i] as number] = valuesThen[i] as number
+    return go
+  }
+  const later = laterFields(flat)
+  const valuesThen = new Int32Array(cells.length)
 
   /** The path up to a step stands; from there it goes another way. */
   function divert(at: number, turning: number, go: number): void {
@@ -390,7 +424,7 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
       for (const alarm of node.alarms) replayAlarms[alarm.alarm] = 1
       for (const field of hazardsOf[index] as number[]) replayHazards[field - F.inForce] = 1
     })
-    run(go, 'talkRestarted', -1)
+    run(go, 'turned', at)
     state[F.main] = get(F.talk)
     for (let alarm = 0; alarm < alarms.length; alarm++) if (replayAlarms[alarm] === 0) state[F.armed + alarm] = 0
     for (let i = 0; i < flat.hazardous.length; i++) if (replayHazards[i] === 0) state[F.inForce + i] = 0
@@ -559,7 +593,7 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
   }
 
   function starts(visit: (move: Move, next: Int32Array) => void): void {
-    isCompared = true
+    isCompared = self.onDriven !== ignored
     for (let combination = 0; combination < combinations; combination++) {
       state.fill(0)
       given(combination)
@@ -789,12 +823,29 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
   }
 
   function again(from: Int32Array | undefined, move: Move): Int32Array {
-    isCompared = true
+    isCompared = self.onDriven !== ignored
     perform(from, move)
     return state.slice()
   }
 
   return self
+}
+
+/** For each turning step, the facts its route reads that are asked only after it. */
+export function laterFields(flat: FlatFlow): readonly (readonly number[])[] {
+  const { nodes, cells, turning } = flat
+  const reach = reachIn(flat)
+  return turning.map(at => {
+    const read = new Set((nodes[at]?.rows ?? []).flatMap(row => row.tests.flatMap(test => test.fields)))
+    const isBefore = (node: FlatNode, from: number, field: number) =>
+      node.ask === field && (from === at || reach[from * nodes.length + at] === 1)
+    return [...read].filter(
+      field =>
+        field < cells.length &&
+        cells[field]?.domain.document.settable !== true &&
+        !nodes.some((node, from) => isBefore(node, from, field)),
+    )
+  })
 }
 
 /** 1 at from × nodes + to where a step leads to another, by routes or by an alarm it sets. */

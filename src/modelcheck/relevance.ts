@@ -18,7 +18,7 @@ import {
   type Test,
   urgencyOf,
 } from './flat-flow.ts'
-import { nextOf } from './flat-step.ts'
+import { laterFields, nextOf } from './flat-step.ts'
 
 /** Puts in place of a state the one that stands for all with the same future. */
 export type Canonical = (state: Int32Array) => void
@@ -29,7 +29,16 @@ export function canonicalIn(flat: FlatFlow): Canonical {
   const turnsCount = flat.turning.length
   const standingOf = standings(flat)
   const turns = flat.turning.map(at => nodes[at]?.rows ?? [])
-  const mayBe = changesIn(flat)
+  const changes = changesIn(flat)
+  /** A step on the trail does not see what is asked after it, unless the first message said it. */
+  const mayBeAt = laterFields(flat).map((later): MayBe => {
+    const isLater = new Set(later)
+    return (field, state, standing) => {
+      const values = changes(field, state, standing)
+      if (values.length > 1 || !isLater.has(field)) return values
+      return statusIn(cells[field] as Cell, values[0] ?? 0) === STATUS.given ? values : NOTHING
+    }
+  })
   const clocks = [F.elapsed, F.timeLeft, F.reachable]
 
   /** What cannot lower or raise anything any more is put to nothing. */
@@ -50,7 +59,7 @@ export function canonicalIn(flat: FlatFlow): Canonical {
       if (row.go === RESUME || row.go === taken) continue
       let may = true
       for (const test of row.tests) {
-        if (!mayHold(test, state, standing, mayBe)) {
+        if (!mayHold(test, state, standing, mayBeAt[index] as MayBe)) {
           may = false
           break
         }
@@ -313,6 +322,7 @@ function changesIn(flat: FlatFlow): MayBe {
   }
 }
 
+const NOTHING = [0]
 const UP_FROM = [[0, 1, 2], [1, 2], [2]]
 const DOWN_FROM = [[0], [0, 1]]
 
