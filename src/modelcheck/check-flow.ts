@@ -36,6 +36,8 @@ export interface FlowCheckOptions {
    */
   readonly interruptions: 'whole' | 'once'
   readonly statesMost?: number
+  /** By fact, the only answers a family gives: a part of the flow, walked in a moment. Left out: every answer. */
+  readonly only?: Readonly<Record<string, readonly string[]>>
   readonly onProgress?: (states: number, looked: number) => void
 }
 
@@ -62,7 +64,8 @@ const PAGED = 30
 export function checkFlow(flow: Flow, set: FlowSet, rules: RuleSet, options: FlowCheckOptions): FlowCheck {
   const began = options.now()
   const { policies, settings } = options
-  const base = { policies, settledNeedsChange: settings.settledNeedsChange }
+  const part = options.only === undefined ? {} : { only: options.only, givable: [] }
+  const base = { policies, settledNeedsChange: settings.settledNeedsChange, ...part }
   const bare = flatten(flow, set, base)
   const flat = flatten(flow, set, { ...base, observed: observationsOf(rules.rules, bare) })
   const compiled = compileRules(rules.rules, flat)
