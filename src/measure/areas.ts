@@ -1,5 +1,6 @@
 import { alarmsArea } from './alarms-area.ts'
 import { caseArea } from './case-area.ts'
+import { checkArea } from './check-area.ts'
 import { commitArea } from './commit-area.ts'
 import type { Measured } from './figure.ts'
 import { kernelArea } from './kernel-area.ts'
@@ -17,6 +18,7 @@ export const AREAS: Readonly<Record<string, Area>> = {
   alarms: alarmsArea,
   understanding: understandingArea,
   case: caseArea,
+  check: checkArea,
   start: startArea,
   memory: memoryArea,
 }

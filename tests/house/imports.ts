@@ -51,7 +51,7 @@ export const MAY_IMPORT: Readonly<Record<string, readonly string[]>> = {
   config: ['time', 'clinical', 'flow', 'oncall'],
   runtime: [...CORE, 'understand', 'store', 'channels', 'pagers', 'points'],
   http: [...CORE, 'replay', 'modelcheck', 'runtime', 'channels', 'channels/web'],
-  measure: [...CORE, 'runtime', 'store', 'channels', 'pagers', 'points'],
+  measure: [...CORE, 'modelcheck', 'runtime', 'store', 'channels', 'pagers', 'points'],
 }
 
 /** Units that an adapter may import beyond its port. */
