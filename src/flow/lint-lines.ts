@@ -1,7 +1,7 @@
 /** What may not stand in one text, or in its length: the findings of the wording check, text by text. */
 import type { LintRules, LintWords } from './lint-document.ts'
-import { actFinder, type Forbidding, phraseFinder } from './lint-phrases.ts'
-import { formsOf, withoutQuotes } from './lint-text.ts'
+import { actFinder, type Forbidding, phraseFinder, spaced } from './lint-phrases.ts'
+import { formsOf, patternOf, withoutQuotes } from './lint-text.ts'
 import {
   type ReadingFormulaId,
   readingCounts,
@@ -159,7 +159,7 @@ function acts({ limits, 'tell-acts': kinds }: LintRules, words: LintWords): Chec
 
 /** The verbs that begin an instruction in a sentence, in order. */
 export function instructions(words: LintWords): (sentence: string) => string[] {
-  const ands = words.ands.map(word => `(?<![\\p{L}])${word}(?![\\p{L}])`).join('|')
+  const ands = words.ands.map(word => `(?<![\\p{L}])${patternOf(word)}(?![\\p{L}])`).join('|')
   const cut = new RegExp(`[,;:–]|(?=${ands})`, 'iu')
   const verbs = new Set(words.verbs)
   const leads = words['lead-ins'].toSorted((a, b) => b.length - a.length)
@@ -192,7 +192,7 @@ function questions(rules: LintRules, words: LintWords): Check {
       .flatMap(sentencesOf)
       .filter(sentence => sentence.endsWith('?'))
       .flatMap(sentence => {
-        const found = negation(withoutQuotes(sentence))
+        const found = negation(spaced(withoutQuotes(sentence)))
         return found === undefined ? [] : [{ finding: 'negated-question', met: `"${found}" in ${short(sentence)}` }]
       })
   }
@@ -223,10 +223,10 @@ function units(words: LintWords): Check {
 
 function colours(words: LintWords): Check {
   const colour = phraseFinder(words.colours)
-  const things = words['colour-of'].map(thing => new RegExp(`(?<![\\p{L}])${thing}`, 'iu'))
+  const things = words['colour-of'].map(thing => new RegExp(`(?<![\\p{L}])${patternOf(thing)}`, 'iu'))
   return ({ read, beside }) =>
     read.flatMap(sentencesOf).flatMap(sentence => {
-      const found = colour(sentence)
+      const found = colour(spaced(sentence))
       const isOf = things.some(thing => thing.test(sentence) || thing.test(beside))
       return found === undefined || isOf ? [] : [{ finding: 'colour-alone', met: `"${found}" in ${short(sentence)}` }]
     })
@@ -237,7 +237,7 @@ function names({ 'names-of-child': variables }: LintRules): Check {
     kind === 'screen'
       ? []
       : variables
-          .filter(variable => new RegExp(`\\{\\s*${variable}\\s*[,}]`).test(text))
+          .filter(variable => new RegExp(`\\{\\s*${patternOf(variable)}\\s*[,}]`).test(text))
           .map(variable => ({ finding: 'names-child', met: `{${variable}}` }))
 }
 
@@ -251,13 +251,14 @@ function lists(words: LintWords): Check {
   }))
   return ({ read }) =>
     read.flatMap(sentencesOf).flatMap(sentence => {
-      const stiff = plain(sentence)
-      const instead = stiff === undefined ? undefined : words['plain-words'][stiff.toLowerCase().replace(/\s+/g, ' ')]
+      const text = spaced(sentence)
+      const stiff = plain(text)
+      const instead = stiff === undefined ? undefined : words['plain-words'][stiff]
       return [
         ...(stiff === undefined ? [] : [{ finding: 'stiff-words', met: `"${stiff}", plain: "${instead ?? ''}"` }]),
         ...barred.flatMap(({ finding, phrase, act, unless }) => {
-          const found = phrase(sentence) ?? act(sentence)[0]
-          return found === undefined || unless(sentence) !== undefined
+          const found = phrase(text) ?? act(sentence)[0]
+          return found === undefined || unless(text) !== undefined
             ? []
             : [{ finding, met: `"${found}" in ${short(sentence)}` }]
         }),

@@ -1,31 +1,34 @@
 /** Finding words of a list in a text: whole phrases, and verbs with what they are done to. */
-import { plainLetters } from './lint-text.ts'
+import { patternOf, plainLetters } from './lint-text.ts'
 
 /** Words of so many letters are met whole, and those with a full stop after them; the others by how they begin. */
 const WHOLE = 3
 
-const EDGE = '(?<![\\p{L}\\d])'
-const END = '(?![\\p{L}\\d])'
+const WORD_OR_SIGN = /[\p{L}\p{M}\d]+(?:['-][\p{L}\p{M}\d]+)*|[^\s\p{L}\p{M}\d]/gu
 
-const escaped = (text: string): string => text.replace(/[.*+?^${}()|[\]\\]/g, '\\$&')
+/** A text in lower case with one space before and after each word and sign: phrases are looked for in it as they stand. */
+export function spaced(text: string): string {
+  return ` ${(text.toLowerCase().replace(/’/g, "'").match(WORD_OR_SIGN) ?? []).join(' ')} `
+}
 
-/** Finds any of the phrases, as they stand, between the edges of words. Case and the form of an apostrophe do not count. */
-export function phraseFinder(phrases: readonly string[]): (text: string) => string | undefined {
-  if (phrases.length === 0) return () => undefined
-  const parts = phrases.map(phrase => {
-    const body = escaped(phrase.toLowerCase().replace(/’/g, "'")).replace(/\s+/g, '\\s+')
-    return `${/^[\p{L}\d]/u.test(phrase) ? EDGE : ''}${body}${/[\p{L}\d]$/u.test(phrase) ? END : ''}`
-  })
-  const pattern = new RegExp(parts.join('|'), 'u')
-  return text => pattern.exec(text.toLowerCase().replace(/’/g, "'"))?.[0]
+/** Finds any of the phrases, whole words of them, in a text that was `spaced`. Answers the first of the list that is met. */
+export function phraseFinder(phrases: readonly string[]): (spacedText: string) => string | undefined {
+  const known = phrases.map(phrase => ({ phrase, spaced: spaced(phrase) }))
+  return text => known.find(one => text.includes(one.spaced))?.phrase
+}
+
+/** One word of a pair: met whole, or by how a word begins. Words of a pair are in lower case. */
+interface Word {
+  readonly text: string
+  readonly isWhole: boolean
 }
 
 /** A verb and the words that go with it, ready to be looked for. */
 interface Pair {
   readonly words: string
   readonly isNegated: boolean
-  readonly verb: RegExp
-  readonly others: readonly RegExp[]
+  readonly verb: Word
+  readonly others: readonly Word[]
 }
 
 /** What is needed to tell an order from an order not to. */
@@ -54,16 +57,15 @@ interface Token {
  * not count. A question tells nothing, unless it begins as a request. In doubt a sentence is taken for an order.
  */
 export function actFinder(pairs: readonly string[], forbidding: Forbidding): (sentence: string) => string[] {
+  if (pairs.length === 0) return () => []
   const negates = phraseFinder(forbidding.before)
-  const known = pairs.map(words => pairOf(words, negates(words.split(' ')[0] ?? '') !== undefined))
+  const known = pairs.map(words => pairOf(words, negates(spaced(words.split(' ')[0] ?? '')) !== undefined))
   const isRequest = phraseFinder(forbidding.requests)
-  const breaks = new RegExp(
-    `[,;:()"“”«»–]|${forbidding.breaks.map(word => `${EDGE}${escaped(word)}${END}`).join('|') || '(?!)'}`,
-    'iu',
-  )
+  const words = forbidding.breaks.map(word => `(?<![\\p{L}\\d])${patternOf(word)}(?![\\p{L}\\d])`)
+  const breaks = new RegExp(['[,;:()"“”«»–]', ...words].join('|'), 'iu')
   const forbids = forbiddingOf(forbidding)
   return sentence => {
-    if (/\?["”»]?\s*$/.test(sentence) && isRequest(sentence) === undefined) return []
+    if (/\?["”»]?\s*$/.test(sentence) && isRequest(spaced(sentence)) === undefined) return []
     const whole = tokensOf(sentence)
     const present = known.filter(pair => hasAll(pair, whole))
     if (present.length === 0) return []
@@ -73,24 +75,28 @@ export function actFinder(pairs: readonly string[], forbidding: Forbidding): (se
 }
 
 function pairOf(words: string, isNegated: boolean): Pair {
-  const [verb = '(?!)', ...others] = words.split(/\s+/).map(word => {
-    const bare = word.replace(/\.$/, '')
-    if ([...bare].length <= WHOLE) return `^${escaped(bare.toLowerCase())}$`
-    return `^${escaped(plainLetters(bare))}${bare === word ? '' : '$'}`
+  const [verb = { text: '', isWhole: true }, ...others] = words.split(/\s+/).map(word => {
+    const bare = word.toLowerCase().replace(/\.$/, '')
+    const isShort = [...bare].length <= WHOLE
+    return { text: isShort ? bare : plainLetters(bare), isWhole: isShort || word.endsWith('.') }
   })
-  const made = (source: string) => new RegExp(source, 'u')
-  return { words, isNegated, verb: made(verb), others: others.map(made) }
+  return { words, isNegated, verb, others }
 }
 
 function tokensOf(text: string): Token[] {
-  return (text.toLowerCase().match(/[\p{L}\p{M}\d]+(?:['’-][\p{L}\p{M}\d]+)*/gu) ?? []).map(token => {
+  const words =
+    text
+      .toLowerCase()
+      .replace(/’/g, "'")
+      .match(/[\p{L}\p{M}\d]+(?:['-][\p{L}\p{M}\d]+)*/gu) ?? []
+  return words.map(token => {
     const plain = plainLetters(token)
     return { text: token, plain: [...plain].length > WHOLE ? plain : '' }
   })
 }
 
-const met = (pattern: RegExp, token: Token): boolean =>
-  pattern.test(token.text) || (token.plain !== token.text && pattern.test(token.plain))
+const met = ({ text, isWhole }: Word, token: Token): boolean =>
+  isWhole ? token.text === text || token.plain === text : token.plain.startsWith(text) || token.text.startsWith(text)
 
 /** Whether every word of the pair is met, each by a token of its own. */
 function hasAll(pair: Pair, tokens: readonly Token[]): boolean {
@@ -117,7 +123,7 @@ function forbiddingOf({ before, beside, conditions, reach }: Forbidding): Forbid
     const isOfPair = (one: Token) => met(pair.verb, one) || pair.others.some(other => met(other, one))
     const has = (find: typeof isBefore, from: number, to: number) => {
       const between = part.slice(Math.max(0, from), Math.max(0, to)).filter(one => !isOfPair(one))
-      return find?.(between.map(one => one.text).join(' ')) !== undefined
+      return find?.(` ${between.map(one => one.text).join(' ')} `) !== undefined
     }
     const near = has(isCondition, 0, at) ? 1 : reach
     const isBeforeOther = part.some(

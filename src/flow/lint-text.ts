@@ -13,6 +13,7 @@ const MOST_FORMS = 64
  * @param samples  what stands for a variable; left out: a word with no digit
  */
 export function formsOf(text: string, samples: Readonly<Record<string, string>> = {}): string[] {
+  if (!/[{'#]/.test(text)) return [text.replace(/[ \t]+/g, ' ').trim()]
   try {
     const forms = expand(parse(text, { ignoreTag: true }), samples)
     return [...new Set(forms.slice(0, MOST_FORMS).map(form => form.replace(/[ \t]+/g, ' ').trim()))]
@@ -43,6 +44,11 @@ function partsOf(element: MessageFormatElement, samples: Readonly<Record<string,
 /** A text without what stands in quotes: the words somebody else says, or what is typed. */
 export function withoutQuotes(text: string): string {
   return text.replace(/["“«][^"”»]*["”»]/g, ' X ')
+}
+
+/** Words of a list as part of a pattern: what has a meaning in patterns stands for itself. */
+export function patternOf(text: string): string {
+  return text.replace(/[.*+?^${}()|[\]\\]/g, '\\$&')
 }
 
 /** Letters without accents, in lower case, so that "métala" begins as "meta" does. ñ is a letter of its own and stays. */

@@ -458,6 +458,10 @@ describe("a clinic's files", () => {
     'shared/facts.yaml',
     'tube-out/wording.en.yaml',
     'tube-out/sources.yaml',
+    'shared/tags.yaml',
+    'shared/lint.yaml',
+    'shared/lint.en.yaml',
+    'shared/lint-exceptions.yaml',
   ])(
     'flows/%s spoiled anyhow is a set of flows or a list of problems',
     path => {

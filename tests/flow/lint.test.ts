@@ -86,6 +86,7 @@ const bad: readonly (readonly [language: string, id: string, text: string, findi
   ['en', 'say/cover', 'The skin is red and hot.', ''],
   ['en', 'say/cover', 'Are the lips blue?', ''],
   ['en', 'say/cover', 'Cover his opening.', 'sex'],
+  ['en', 'say/cover', 'Cover it when he’s calm.', 'sex'],
   ['en', 'say/cover', 'Cover the opening, {nickname} needs it.', 'names-child'],
   ['en', 'say/cover', 'Cover the opening with 2.', 'number-without-unit'],
   ['en', 'say/cover', 'Cover the opening 5 to 10.', 'number-without-unit'],
@@ -219,6 +220,36 @@ describe('instructions', () => {
     ['Will you cover it?', []],
     ['Please cover it and then call', ['cover', 'call']],
   ] as const)('in "%s" are %j', (sentence, verbs) => expect(told(sentence)).toEqual(verbs))
+})
+
+describe('a list', () => {
+  it('may hold signs that mean something in patterns', () => {
+    const strange = shared('lint.en.yaml')
+      .replace('ands: [and, then]', 'ands: [and, then, "(*", "["]')
+      .replace('clause-breaks: [but, then]', 'clause-breaks: [but, then, "?+"]')
+      .replace('colour-of:\n  [lip', 'colour-of:\n  ["(lip", lip')
+      .replace('phrases: ["®", "™"]', () => 'phrases: ["®", "™", "A(*)", "$&"]')
+    expect(strange).not.toBe(shared('lint.en.yaml'))
+    expect(loaded({ 'shared/lint.en.yaml': strange }).problems.map(problemText)).toEqual([])
+    const named = loaded({
+      'shared/lint.en.yaml': strange,
+      'tube-out/wording.en.yaml': 'say/cover: Cover it with A(*).\n',
+    })
+    expect(named.problems.map(({ found }) => found)).toEqual(['"say/cover" (brand): "A(*)" in "Cover it with A(*)."'])
+  })
+
+  it('may hold a finding of the clinic’s own', () => {
+    const rules = `${shared('lint.yaml')}  old-name:\n    severity: warning\n    expected: the new name\n`
+    const words = shared('lint.en.yaml').replace('barred:\n', 'barred:\n  old-name: { phrases: [blue ward] }\n')
+    const { problems } = loaded({
+      'shared/lint.yaml': rules,
+      'shared/lint.en.yaml': words,
+      'tube-out/wording.en.yaml': 'say/cover: Ring the Blue Ward card desk.\n',
+    })
+    expect(problems.map(problemText)).toEqual([
+      'tube-out/wording.en.yaml:1:12 WORDS_BARRED (warning): "say/cover" (old-name): "blue ward" in "Ring the Blue Ward card desk."; expected the new name',
+    ])
+  })
 })
 
 describe('an exception', () => {
