@@ -24,6 +24,7 @@ import { readYaml } from '../flow/yaml-places.ts'
 import { argumentsOf, type Command, complain, print } from './command.ts'
 import { readFlowFiles } from './flow-files.ts'
 import { clinicPages } from './flow-report.ts'
+import { rulesPage } from './rules-page.ts'
 import { cell, keysTable, refusals } from './schema-table.ts'
 
 const REFERENCE = fileURLToPath(new URL('../../docs/reference', import.meta.url))
@@ -91,6 +92,7 @@ export function generatedPages(): readonly GeneratedPage[] {
     page('facts.md', ...factsPage(flows.facts, flows.words)),
     page('tags.md', ...tagsPage(flows.tags, flows.folders)),
     page('advice-sources.md', ...adviceSources(flows.folders)),
+    page('../rules/rules.md', ...rulesPage(readFlowFiles())),
   ]
 }
 

@@ -67,7 +67,6 @@ export function ruleWatch(
   )
   const tagBitsAt = flat.nodes.map(node => tagsOf(node, flat).flatMap(tag => tagBit.get(tag) ?? []))
   const silentPlace = new Map(silentRules(rules).map((index, place) => [index, place]))
-  const isSilent = silentPlace.size > 0
 
   /** What must have come first is no longer remembered where nothing ahead asks for it; talk that begins anew says it anew. */
   const needed = new Map(
@@ -205,7 +204,7 @@ export function ruleWatch(
     onEdge(edge) {
       for (const { rule, node } of breaches) broken[rule] ??= { from: edge.from, move: edge.move, node }
       for (const { rule, node } of witnesses) witnessed[rule] ??= { from: edge.from, move: edge.move, node }
-      if (isSilent) onSilent(edge, { triggered, met })
+      onSilent(edge, { triggered, met })
     },
     broken,
     witnessed,

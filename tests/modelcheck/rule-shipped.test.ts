@@ -1,4 +1,4 @@
-import { readFileSync } from 'node:fs'
+import { existsSync, readFileSync } from 'node:fs'
 import { describe, expect, it } from 'vitest'
 import type { Flow } from '../../src/flow/flow-set.ts'
 import type { Step } from '../../src/flow/flow-step.ts'
@@ -360,5 +360,12 @@ describe('what the rules refer to', () => {
     const known = new Set([...log.matchAll(/^\| (H\d+) \|/gm)].map(found => found[1]))
     const unknown = shippedRules.rules.flatMap(rule => rule.hazards.filter(hazard => !known.has(hazard)))
     expect(unknown).toEqual([])
+  })
+
+  it('names tests that exist for what the walk cannot express', () => {
+    const page = readFileSync(new URL('../../docs/rules/elsewhere.md', import.meta.url), 'utf8')
+    const named = [...page.matchAll(/`(tests\/[^`]+)`/g)].map(found => found[1] ?? '')
+    expect(named.length).toBeGreaterThan(20)
+    expect(named.filter(path => !existsSync(new URL(`../../${path}`, import.meta.url)))).toEqual([])
   })
 })
