@@ -6,7 +6,9 @@ import { picturePage } from '../modelcheck/picture-page.ts'
 import { type Overlay, sheetsOf } from '../modelcheck/picture-svg.ts'
 import { systemClock } from '../runtime/system-clock.ts'
 import { wayOverlay as overlayOf } from './check-pages.ts'
+import { runCheck } from './check-run.ts'
 import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
+import { SHIPPED_FLOWS } from './flow-files.ts'
 import { DEMO_CLINIC, type LoadedLine, loadLine } from './load-line.ts'
 import { reportProblems } from './problems.ts'
 import { playQuietly } from './script-night.ts'
@@ -21,7 +23,7 @@ export const drawCommand: Command = {
   name: 'draw',
   summary: 'pictures of flows for an A3 wall, with what situations or one conversation come through laid over',
   usage:
-    'smallhours draw [FLOW] [--clinic FOLDER] [--flows FOLDER] [--svg | --html] [--situations FILE]… [--way SCRIPT] [--out FOLDER]',
+    'smallhours draw [FLOW] [--clinic FOLDER] [--flows FOLDER] [--svg | --html] [--situations FILE]… [--way SCRIPT | --finding NUMBER] [--out FOLDER]',
   async run(args) {
     const { values, positionals } = argumentsOf(args, {
       clinic: { type: 'string', default: DEMO_CLINIC },
@@ -30,6 +32,7 @@ export const drawCommand: Command = {
       html: { type: 'boolean', default: false },
       situations: { type: 'string', multiple: true, default: [] },
       way: { type: 'string' },
+      finding: { type: 'string' },
       out: { type: 'string', default: 'pictures' },
     })
     const { loaded, problems } = loadLine({
@@ -41,12 +44,18 @@ export const drawCommand: Command = {
     if (values.way !== undefined && values.situations.length > 0)
       throw new CalledWrongly('either --way or --situations was expected, not both on one picture')
     const overlay =
-      values.way !== undefined
-        ? await wayOverlay(loaded, values.way)
-        : values.situations.length > 0
-          ? await coverageOverlay(loaded, values.situations)
-          : undefined
+      values.finding !== undefined
+        ? findingOverlay(values, positionals[0])
+        : values.way !== undefined
+          ? await wayOverlay(loaded, values.way)
+          : values.situations.length > 0
+            ? await coverageOverlay(loaded, values.situations)
+            : undefined
     if (overlay === 'unreadable') return 1
+    if (overlay === 'holds') {
+      print('Nothing breaks, so there is no finding to draw.')
+      return 0
+    }
     const names = namesFor(loaded, positionals[0])
     mkdirSync(values.out, { recursive: true })
     const isAll = values.svg === values.html
@@ -107,6 +116,32 @@ async function coverageOverlay(loaded: LoadedLine, files: readonly string[]): Pr
     markOf: step => (counts.has(step) ? String(counts.get(step)) : undefined),
     isPale: step => !counts.has(step),
   }
+}
+
+/** The steps of the conversation that `check --flow FLOW` gives this number. */
+function findingOverlay(
+  values: { readonly clinic: string; readonly flows?: string | undefined; readonly finding?: string | undefined },
+  flow: string | undefined,
+): Overlay | 'unreadable' | 'holds' {
+  if (flow === undefined) throw new CalledWrongly('--finding needs the flow that is drawn')
+  const clock = systemClock()
+  const checked = runCheck({
+    flowsDir: values.flows ?? SHIPPED_FLOWS,
+    clinicDir: values.clinic,
+    at: clock.now(),
+    now: () => clock.monotonicMs(),
+    flows: [flow],
+    policies: 'few',
+  })
+  if (checked.report === undefined) return reportProblems(checked.problems) ? 'unreadable' : 'holds'
+  const told = checked.violations.flatMap(each => each.told ?? [])
+  if (told.length === 0) return 'holds'
+  const one = checked.violations[Number(values.finding) - 1]?.told
+  if (one === undefined)
+    throw new CalledWrongly(
+      `--finding ${values.finding}: a number from 1 to ${checked.violations.length}, of a finding with a conversation, was expected`,
+    )
+  return overlayOf(one.steps)
 }
 
 /** The steps of one conversation, in order. */

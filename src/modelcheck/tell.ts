@@ -49,12 +49,19 @@ const TRIES_MOST = 4000
 export function tell(told: Telling): Told {
   const telling = silentMsOf(told) === undefined ? told : { ...told, way: untilSilence(told.way) }
   const wanted = telling.rule === undefined ? [] : wantedOf(telling.rule)
+  const furthest: Furthest = { turns: -1, path: undefined }
   return (
-    search(telling, wanted, true) ??
-    (isMadeAnew(telling.way) ? undefined : search(telling, wanted, false)) ??
-    search(telling, [], false) ??
-    unshown(telling, wanted)
+    search(telling, wanted, true, furthest) ??
+    (isMadeAnew(telling.way) ? undefined : search(telling, wanted, false, furthest)) ??
+    search(telling, [], false, furthest) ??
+    unshown(telling, wanted, furthest)
   )
+}
+
+/** How far the bot went along at best. */
+interface Furthest {
+  turns: number
+  path: Path | undefined
 }
 
 /** Talk began again on the way: answers given before are then changed one by one, and steps between do not compare. */
@@ -67,7 +74,7 @@ interface Path {
 }
 
 /** Depth first; `isStrict`: talk and derived facts agree with the model after each move. */
-function search(telling: Telling, wanted: readonly Wanted[], isStrict: boolean): Told | undefined {
+function search(telling: Telling, wanted: readonly Wanted[], isStrict: boolean, furthest: Furthest): Told | undefined {
   const { flat, way, resume } = telling
   const models = statesOn(flat, way, resume)
   const anewAt = way.findIndex(({ kind }) => kind === 'restarted' || kind === 'wrong-tap')
@@ -78,6 +85,7 @@ function search(telling: Telling, wanted: readonly Wanted[], isStrict: boolean):
   const compares = (index: number) => isStrict && (anewAt === -1 || index + 1 < anewAt)
 
   function onward(path: Path, index: number, before: Path): Told | undefined {
+    if (index > furthest.turns) Object.assign(furthest, { turns: index, path })
     if (index > last) return ending(telling, wanted, before, path)
     const move = rest[index] as Move
     const turns =
@@ -212,16 +220,17 @@ const utcText = (at: Instant): string => {
   return `${year}-${two(month)}-${two(day)}T${two(hour)}:${two(minute)}:00Z`
 }
 
-function unshown(telling: Telling, wanted: readonly Wanted[]): Told {
-  const [path] = beginnings(telling, telling.way[0])
+/** What the bot does as far as it goes along. */
+function unshown(telling: Telling, wanted: readonly Wanted[], { path }: Furthest): Told {
+  const shown = path ?? beginnings(telling, telling.way[0])[0]
   return {
     ...frameOf(telling),
-    entries: path?.night.entries ?? [],
+    entries: shown?.night.entries ?? [],
     turn: 0,
-    acts: path?.acts ?? [],
-    from: 0,
+    acts: shown?.acts ?? [],
+    from: shown?.acts.length ?? 0,
     wanted,
-    steps: Object.keys(path?.night.state.enteredAt ?? {}),
+    steps: Object.keys(shown?.night.state.enteredAt ?? {}),
     isShown: false,
   }
 }
