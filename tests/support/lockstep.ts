@@ -3,6 +3,7 @@ import type { Effect } from '../../src/case/effect.ts'
 import type { Line } from '../../src/case/line.ts'
 import { explore, TooManyStates } from '../../src/modelcheck/explore.ts'
 import type { FlatFlow } from '../../src/modelcheck/flat-flow.ts'
+import { type Move, mover } from '../../src/modelcheck/flat-step.ts'
 import { type Beside, botBeside, type Happened, moveText, stateText } from './bot-beside-model.ts'
 import { isPage, isReply } from './case-talk.ts'
 
@@ -121,4 +122,67 @@ function pageProblem(
   if (!wasPaged && steps.some(({ id, isNew }) => isNew && flat.flow.steps.get(id)?.page !== undefined) && sent === 0)
     return 'pages nobody, though a step that pages was entered'
   return !wasPaged && !pages && sent > 0 ? 'pages, though no step that pages was entered' : undefined
+}
+
+/** Walks drawn by chance: `walks` of them, `length` moves each. Steps come to are counted as `states`. */
+export function lockstepWalks(
+  line: Line,
+  flat: FlatFlow,
+  random: (below: number) => number,
+  { walks, length }: { readonly walks: number; readonly length: number },
+): Lockstep {
+  const bot = botBeside(line, flat)
+  const made = mover(flat, { resume: 'replay', corrections: 'exact' })
+  const wider = new Map<string, number>()
+  const differences: string[] = []
+  const entered: { readonly id: string; readonly isNew: boolean }[] = []
+  const seen = new Set<string>()
+  let compared = 0
+  const drawn = (state: Int32Array | undefined): Move | undefined => {
+    const moves: Move[] = []
+    if (state === undefined) made.starts(move => moves.push(move))
+    else made.moves(state, move => moves.push(move))
+    // Mostly answers, and danger seldom: an emergency is where every walk soon ends.
+    const after = (move: Move) => made.again(state, move)[flat.fields.danger]
+    const calm = random(8) === 0 ? moves : moves.filter(move => state?.[flat.fields.danger] === 1 || after(move) !== 1)
+    const answers = calm.filter(move => move.kind === 'answered')
+    const from = answers.length > 0 && random(4) > 0 ? answers : calm.length > 0 ? calm : moves
+    return from[random(Math.max(1, from.length))]
+  }
+  for (let walk = 0; walk < walks && differences.length === 0; walk++) {
+    let state: Int32Array | undefined
+    let here: Beside | undefined
+    const way: string[] = []
+    for (let taken = 0; taken < length; taken++) {
+      made.onEntered = () => {}
+      const move = drawn(state)
+      if (move === undefined) break
+      entered.length = 0
+      made.onEntered = (node, _state, how) => entered.push({ id: flat.nodes[node]?.id ?? '', isNew: !how.replaying })
+      const after = made.again(state, move)
+      const happened = bot.happen(here, move, after)
+      if (typeof happened === 'string') {
+        wider.set(happened, (wider.get(happened) ?? 0) + 1)
+        continue
+      }
+      way.push(moveText(flat, move))
+      compared++
+      const problem = problemIn(flat, entered, happened, state, after, bot.read(happened))
+      if (problem !== undefined) {
+        differences.push(
+          [
+            way.join(', '),
+            `model ${stateText(flat, after)}`,
+            `bot   ${stateText(flat, bot.read(happened))}`,
+            problem,
+          ].join('\n'),
+        )
+        break
+      }
+      state = after
+      here = happened
+      for (const { id } of entered) seen.add(id)
+    }
+  }
+  return { states: seen.size, compared, wider, differences, isWhole: false }
 }
