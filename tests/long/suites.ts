@@ -3,10 +3,12 @@ import { mkdirSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { parseArgs } from 'node:util'
 import { familiesSuite } from './families.ts'
+import { mutantsSuite } from './mutants.ts'
 import { root } from './server-process.ts'
+import { spinSuite } from './spin.ts'
 import type { SuiteResult } from './world.ts'
 
-const NAMES = ['kills', 'families'] as const
+const NAMES = ['kills', 'families', 'spin', 'mutants'] as const
 type Name = (typeof NAMES)[number]
 
 interface Wanted {
@@ -15,9 +17,11 @@ interface Wanted {
   readonly families: number
   readonly seed: string
   readonly figures: string
+  /** Of the mutants: the checker walks to the end for each that nothing else notices. */
+  readonly isWhole: boolean
 }
 
-const USAGE = `npm run long [-- --only ${NAMES.join('|')}] [--minutes N] [--families N] [--seed S] [--figures FOLDER]`
+const USAGE = `npm run long [-- --only ${NAMES.join('|')}] [--minutes N] [--families N] [--seed S] [--figures FOLDER] [--whole]`
 
 /** Runs the suites asked for, one after the other; 0 when all is well, 1 when not, 2 when called wrongly. */
 export async function main(words: readonly string[]): Promise<number> {
@@ -30,7 +34,7 @@ export async function main(words: readonly string[]): Promise<number> {
   let isWell = true
   for (const name of wanted.names) {
     console.log(`\n== ${name}`)
-    const result = name === 'families' ? await families(wanted) : await kills()
+    const result = await SUITES[name](wanted)
     if (result === undefined) continue
     isWell &&= result.isWell
     for (const line of result.table) console.log(line)
@@ -50,6 +54,7 @@ function wantedIn(words: readonly string[]): Wanted | string {
         families: { type: 'string', default: '50' },
         seed: { type: 'string', default: '20260301' },
         figures: { type: 'string', default: join(root, 'docs/figures') },
+        whole: { type: 'boolean', default: false },
       },
     })
     const names = values.only === undefined ? NAMES : NAMES.filter(name => name === values.only)
@@ -59,10 +64,25 @@ function wantedIn(words: readonly string[]): Wanted | string {
       return `--minutes ${values.minutes}: more than 0 and at most 1440 was expected`
     if (!(Number.isInteger(families) && families >= 1 && families <= 1_000))
       return `--families ${values.families}: a whole number from 1 to 1000 was expected`
-    return { names, minutes, families, seed: values.seed, figures: values.figures }
+    const { seed, figures, whole } = values
+    return { names, minutes, families, seed, figures, isWhole: whole }
   } catch (error) {
     return (error as Error).message
   }
+}
+
+const SUITES: Readonly<Record<Name, (wanted: Wanted) => Promise<SuiteResult>>> = {
+  kills: () => kills(),
+  families: wanted => families(wanted),
+  spin: () => spinSuite({ variants: 40, progress: progressBar(20 * 60_000) }),
+  mutants: ({ minutes, seed, figures, isWhole }) =>
+    mutantsSuite({
+      minutes,
+      seed: Number(seed) || 0,
+      figures,
+      effort: isWhole ? 'whole' : 'quick',
+      progress: progressBar(minutes * 60_000),
+    }),
 }
 
 async function families({ minutes, families, seed }: Wanted): Promise<SuiteResult> {

@@ -1,0 +1,109 @@
+/** The explorer beside SPIN: on every part of the shipped flows, and on flows that were broken on purpose. */
+import { readFlowFiles } from '../../src/cli/flow-files.ts'
+import { allMutants, type Mutant } from '../support/mutation.ts'
+import { explored, flatPart, type Part, readAll, refereed, spinVersion, type Walked } from '../support/referee.ts'
+import { PARTS } from '../support/referee-parts.ts'
+import type { SuiteResult } from './world.ts'
+
+export interface SpinOptions {
+  /** Broken variants to compare, at most. */
+  readonly variants: number
+  readonly progress: (share: number, line: string) => void
+}
+
+/** One comparison. `isSame`: states, transitions and the rules broken. */
+export interface Compared {
+  readonly name: string
+  readonly isSame: boolean
+  readonly states: number
+  readonly transitions: number
+  readonly broken: readonly string[]
+  readonly ours: Walked
+  readonly theirs: Walked
+}
+
+/** The part on which variants are compared: small enough to compile SPIN's verifier for every one. */
+const VARIED: Part = { name: 'someone', flow: 'someone', happens: 'all', flatten: { givable: [] } }
+
+export async function spinSuite({ variants, progress }: SpinOptions): Promise<SuiteResult> {
+  const { set, rules } = readAll()
+  const parts: Compared[] = []
+  for (const [done, part] of PARTS.entries()) {
+    progress((0.5 * done) / PARTS.length, part.name)
+    parts.push(compared(part.name, part, flatPart(part, set, rules), rules))
+  }
+  const broken = brokenVariants(variants, share => progress(0.5 + share / 2, 'broken variants'))
+  progress(1, 'done')
+  const all = [...parts, ...broken]
+  const differing = all.filter(({ isSame }) => !isSame)
+  return {
+    isWell: differing.length === 0 && broken.length >= Math.min(variants, 20),
+    figures: {
+      spin: spinVersion(),
+      compared: all.length,
+      differing: differing.map(({ name }) => name),
+      parts: parts.map(figureOf),
+      brokenVariants: broken.map(({ name, states, broken: rulesBroken }) => ({ name, states, broken: rulesBroken })),
+    },
+    table: [
+      ...all.map(lineOf),
+      `${all.length - differing.length} of ${all.length} the same; ${broken.length} of them flows broken on purpose`,
+    ],
+  }
+}
+
+function compared(
+  name: string,
+  part: Part,
+  flat: ReturnType<typeof flatPart>,
+  rules: Parameters<typeof explored>[2],
+): Compared {
+  const [ours, theirs] = [explored(part, flat), refereed(part, flat)]
+  const [ourRules, theirRules] = [explored(part, flat, rules).broken, refereed(part, flat, rules).broken]
+  const isSame =
+    ours.states === theirs.states && ours.transitions === theirs.transitions && `${ourRules}` === `${theirRules}`
+  return { name, isSame, states: ours.states, transitions: ours.transitions, broken: ourRules, ours, theirs }
+}
+
+/** Edits of the smaller flow, and of the steps it shares, that break a rule which holds as shipped. */
+export function brokenVariants(most: number, progress: (share: number) => void = () => {}): Compared[] {
+  const shipped = new Map(readFlowFiles())
+  const { set } = readAll(shipped)
+  const own = set.flows.get(VARIED.flow)?.steps
+  const isThere = (mutant: Mutant) =>
+    (mutant.flow === VARIED.flow || mutant.flow === undefined) && mutant.steps.some(step => own?.has(step) === true)
+  const found: Compared[] = []
+  for (const mutant of allMutants(shipped).filter(isThere)) {
+    if (found.length === most) break
+    const variant = variantOf(mutant, shipped)
+    if (variant === undefined) continue
+    found.push(compared(mutant.id, VARIED, variant.flat, variant.rules))
+    progress(found.length / most)
+  }
+  return found
+}
+
+/** The edited flow, where it can be read, rests, and breaks a rule. */
+function variantOf(mutant: Mutant, shipped: ReadonlyMap<string, string>) {
+  try {
+    const { set, rules } = readAll(mutant.files(shipped))
+    const flat = flatPart(VARIED, set, rules)
+    return explored(VARIED, flat, rules).broken.length === 0 ? undefined : { flat, rules }
+  } catch {
+    return undefined
+  }
+}
+
+const figureOf = ({ name, states, transitions, broken, ours, theirs }: Compared) => ({
+  name,
+  states,
+  transitions,
+  broken,
+  explorerMs: Math.round(ours.milliseconds),
+  spinMs: Math.round(theirs.milliseconds),
+})
+
+const lineOf = ({ name, isSame, states, transitions, broken, theirs }: Compared): string =>
+  isSame
+    ? `same     ${name}: ${states} states, ${transitions} transitions, ${broken.length === 0 ? 'nothing broken' : `broken: ${broken.join(', ')}`}`
+    : `DIFFERS  ${name}: ${states} and ${theirs.states} states, ${transitions} and ${theirs.transitions} transitions`

@@ -1,0 +1,63 @@
+import { describe, expect, it } from 'vitest'
+import { readFlowFiles } from '../../src/cli/flow-files.ts'
+import { inDrawnOrder, resultOf } from '../long/mutants.ts'
+import { watchers } from '../support/mutant-kill.ts'
+import { allMutants } from '../support/mutation.ts'
+
+// All edits, and who notices each: npm run long -- --only mutants. Outside: mutation analysis (R. A. DeMillo, R. J. Lipton,
+// F. G. Sayward, "Hints on test data selection", 1978; from memory).
+
+const shipped = new Map(readFlowFiles())
+const mutants = allMutants(shipped)
+
+describe('slips made on purpose in the shipped flows', () => {
+  it('are many, each with a name of its own, each in one file', () => {
+    expect(mutants.length).toBeGreaterThan(1_000)
+    expect(new Set(mutants.map(({ id }) => id)).size).toBe(mutants.length)
+    for (const { files } of inDrawnOrder(mutants, 7).slice(0, 10)) {
+      const edited = files(shipped)
+      expect([...edited].filter(([path, text]) => shipped.get(path) !== text)).toHaveLength(1)
+    }
+  })
+
+  it('are tried in the same order for the same seed, and in another for another', () => {
+    const ids = (seed: number) => inDrawnOrder(mutants, seed).map(({ id }) => id)
+    expect(ids(1)).toEqual(ids(1))
+    expect(ids(1)).not.toEqual(ids(2))
+    expect(ids(1).toSorted()).toEqual(mutants.map(({ id }) => id).toSorted())
+  })
+
+  it('that one part of a sample is noticed by reading, by the checker or by a vignette', {
+    timeout: 180_000,
+  }, async () => {
+    const watching = await watchers(['home-open'])
+    const sample = [
+      ['tube-out/device row 2 also for in-opening: nothing', 'reading'],
+      ['someone/start pages nobody', 'checker'],
+      ['someone silence is not chased', 'checker'],
+      ['shared fact replaced not sure acts as went-in-easily', 'checker'],
+      ['tube-out/lock-pain row 1 goes to lock-shut', 'reading'],
+    ] as const
+    for (const [id, by] of sample) {
+      const mutant = mutants.find(each => each.id === id)
+      if (mutant === undefined) throw new Error(`there is no edit "${id}"`)
+      expect([id, (await watching.notice(mutant, 'quick'))?.by]).toEqual([id, by])
+    }
+  })
+})
+
+describe('the share that is noticed', () => {
+  it('counts what nobody notices against it', () => {
+    const noticed = { by: 'checker', what: 'a rule' } as const
+    const tried = [1, 2, 3, 4].map(number => ({
+      id: `edit ${number}`,
+      kind: 'target',
+      noticed: number === 4 ? undefined : noticed,
+    }))
+    const { isWell, figures } = resultOf(tried, 10)
+    expect(isWell).toBe(false)
+    expect(figures).toMatchObject({ mutants: 10, tried: 4, share: 0.75, survivors: ['edit 4'] })
+  })
+
+  it('of nothing tried is none', () => expect(resultOf([], 10).isWell).toBe(false))
+})

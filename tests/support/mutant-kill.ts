@@ -1,0 +1,210 @@
+/** Who notices an edit of the flows: reading them, the walk over conversations, or the vignettes through the whole bot. */
+import { join } from 'node:path'
+import { readFlowFiles } from '../../src/cli/flow-files.ts'
+import { DEMO_CLINIC, type LoadedLine, loadLine } from '../../src/cli/load-line.ts'
+import { readVignettes, type Vignette } from '../../src/cli/vignette-file.ts'
+import { runVignette } from '../../src/cli/vignette-run.ts'
+import { judged } from '../../src/cli/vignettes.ts'
+import type { Flow, FlowSet } from '../../src/flow/flow-set.ts'
+import { type FlowFiles, loadFlows } from '../../src/flow/load.ts'
+import { problemText } from '../../src/flow/problem.ts'
+import type { RuleSet } from '../../src/flow/rule-document.ts'
+import { loadRules } from '../../src/flow/rule-load.ts'
+import { type CheckSettings, checkFlow } from '../../src/modelcheck/check-flow.ts'
+import { policySettings } from '../../src/modelcheck/check-flows.ts'
+import type { FlowReport } from '../../src/modelcheck/findings.ts'
+import { instant } from '../../src/time/instant.ts'
+import { ROOT } from './clone.ts'
+import type { Mutant } from './mutation.ts'
+import type { Part } from './referee.ts'
+import { PARTS } from './referee-parts.ts'
+
+export const NOTICED_BY = ['reading', 'vignettes', 'checker'] as const
+export type NoticedBy = (typeof NOTICED_BY)[number]
+
+/** Who noticed first, and what it said; undefined when nobody did. */
+export interface Noticed {
+  readonly by: NoticedBy
+  readonly what: string
+}
+
+/** `quick`: parts of a flow and some vignettes; `whole`: every vignette, and all of a flow where nothing else notices. */
+export type Effort = 'quick' | 'whole'
+
+export interface Watchers {
+  notice(mutant: Mutant, effort: Effort): Promise<Noticed | undefined>
+}
+
+/** States of one part that are looked at when it must be quick. Breadth first: the shortest conversations. */
+const QUICK_STATES = 3_000
+/** Vignettes that are played at most when it must be quick, evenly among those that come through the edited step. */
+const QUICK_VIGNETTES = 30
+
+interface Baseline {
+  readonly shipped: FlowFiles
+  readonly loaded: LoadedLine
+  readonly problems: ReadonlySet<string>
+  readonly vignettes: readonly Vignette[]
+  /** By vignette, the steps it comes through. */
+  readonly entered: ReadonlyMap<string, ReadonlySet<string>>
+}
+
+/**
+ * Reads and runs everything once as shipped.
+ *
+ * @param played  ids of the vignettes that are played; left out, all
+ * @throws when the shipped flows are not sound themselves
+ */
+export async function watchers(played?: readonly string[]): Promise<Watchers> {
+  const base = await baselineOf(played)
+  const wholly = new Map<string, ReadonlySet<string>>()
+  const parts = new Map<string, WalkedPart>()
+  const shippedSet = base.loaded.line.flows
+  const settings = settingsOf(base.loaded)
+
+  function rulesOf(files: FlowFiles, set: FlowSet): RuleSet | undefined {
+    return loadRules(files, set, Object.keys(settings.lengths)).rules
+  }
+  const shippedRules = rulesOf(base.shipped, shippedSet)
+  if (shippedRules === undefined) throw new Error('the shipped rules cannot be read')
+
+  /** Everything that `check` finds in a flow under one setting of its policies. */
+  function findings(set: FlowSet, rules: RuleSet, flow: Flow, policies: Readonly<Record<string, string>>) {
+    const options = { settings, now: () => performance.now(), policies, interruptions: 'once' } as const
+    const { report } = checkFlow(flow, set, rules, options)
+    return found(report)
+  }
+
+  function byParts(mutant: Mutant, set: FlowSet, rules: RuleSet): Noticed | undefined {
+    for (const part of PARTS) {
+      if (mutant.flow !== undefined && mutant.flow !== part.flow) continue
+      const known = parts.get(part.name) ?? walkedPart(part, shippedSet, shippedRules as RuleSet, settings)
+      parts.set(part.name, known)
+      if (mutant.steps.length > 0 && !mutant.steps.some(step => known.entered.has(step))) continue
+      const anew = [...walkedPart(part, set, rules, settings).broken].find(each => !known.broken.has(each))
+      if (anew !== undefined) return { by: 'checker', what: anew }
+    }
+    return undefined
+  }
+
+  function byWhole(mutant: Mutant, set: FlowSet, rules: RuleSet): Noticed | undefined {
+    for (const [concern, flow] of set.flows) {
+      if (mutant.steps.length > 0 && !mutant.steps.some(step => flow.steps.has(step))) continue
+      const shipped = shippedSet.flows.get(concern)
+      if (shipped === undefined || (mutant.flow !== undefined && mutant.flow !== concern)) continue
+      for (const policies of policySettings(flow, set, 'few')) {
+        const key = JSON.stringify([concern, policies])
+        const known = wholly.get(key) ?? findings(shippedSet, shippedRules as RuleSet, shipped, policies)
+        wholly.set(key, known)
+        const anew = [...findings(set, rules, flow, policies)].find(each => !known.has(each))
+        if (anew !== undefined) return { by: 'checker', what: anew }
+      }
+    }
+    return undefined
+  }
+
+  async function byVignettes(mutant: Mutant, set: FlowSet, effort: Effort): Promise<Noticed | undefined> {
+    const loaded = { ...base.loaded, line: { ...base.loaded.line, flows: set } }
+    const comesThere = ({ id }: Vignette) =>
+      mutant.steps.length === 0 || mutant.steps.some(step => base.entered.get(id)?.has(step) === true)
+    const there = base.vignettes.filter(comesThere)
+    const every = effort === 'quick' ? Math.ceil(there.length / QUICK_VIGNETTES) : 1
+    for (const vignette of there.filter((_, at) => at % every === 0)) {
+      const failure = await failureOf(loaded, vignette)
+      if (failure !== undefined) return { by: 'vignettes', what: `${vignette.id}: ${failure}` }
+    }
+    return undefined
+  }
+
+  return {
+    async notice(mutant, effort) {
+      const files = mutant.files(base.shipped)
+      const read = attempt(() => loadFlows(files))
+      if (typeof read === 'string') return { by: 'reading', what: read }
+      const problem = read.problems.find(each => !base.problems.has(withoutPlace(problemText(each))))
+      if (problem !== undefined) return { by: 'reading', what: `${problem.code}: ${problem.found}` }
+      const { set } = read
+      if (set === undefined) return { by: 'reading', what: 'cannot be read' }
+      const rules = rulesOf(files, set)
+      if (rules === undefined) return { by: 'reading', what: 'a rule no longer fits the flows' }
+      const noticed = byParts(mutant, set, rules) ?? (await byVignettes(mutant, set, effort))
+      return noticed ?? (effort === 'whole' ? byWhole(mutant, set, rules) : undefined)
+    },
+  }
+}
+
+interface WalkedPart {
+  readonly broken: ReadonlySet<string>
+  readonly entered: ReadonlySet<string>
+}
+
+/** What `check` finds in a part, up to so many states. A walk that cannot go on is a finding too. */
+function walkedPart(part: Part, set: FlowSet, rules: RuleSet, settings: CheckSettings): WalkedPart {
+  const flow = set.flows.get(part.flow)
+  if (flow === undefined) return { broken: new Set(['the flow is gone']), entered: new Set() }
+  const { only, policies = {} } = part.flatten
+  try {
+    const { report, covered } = checkFlow(flow, set, rules, {
+      settings,
+      now: () => performance.now(),
+      policies,
+      interruptions: part.happens === 'answers' ? 'once' : 'whole',
+      statesMost: QUICK_STATES,
+      ...(only === undefined ? {} : { only }),
+    })
+    return { broken: found(report), entered: covered }
+  } catch (error) {
+    return { broken: new Set([String(error)]), entered: new Set() }
+  }
+}
+
+const found = ({ findings }: FlowReport): Set<string> =>
+  new Set(findings.map(({ rule, at }) => (at === undefined ? rule : `${rule} at ${at.step}`)))
+
+function settingsOf({ line }: LoadedLine): CheckSettings {
+  const lengths = Object.entries(line.settings).filter(
+    (entry): entry is [string, number] => typeof entry[1] === 'number',
+  )
+  return {
+    lengths: Object.fromEntries(lengths),
+    settledNeedsChange: line.settings['tract-settled-needs-change'] === 'yes',
+  }
+}
+
+async function baselineOf(played?: readonly string[]): Promise<Baseline> {
+  const { loaded } = loadLine({ clinicDir: DEMO_CLINIC, at: instant(Date.parse('2026-03-01T07:00:00Z')) })
+  if (loaded === undefined) throw new Error('the demonstration cannot be loaded')
+  const shipped = new Map(readFlowFiles())
+  const { vignettes: all, problems } = readVignettes([join(ROOT, 'tests/vignettes')], loaded.line)
+  const vignettes = all.filter(({ id }) => played?.includes(id) ?? true)
+  if (problems.length > 0) throw new Error(problems.map(problemText).join('\n'))
+  const entered = new Map<string, ReadonlySet<string>>()
+  for (const vignette of vignettes) {
+    const run = await runVignette(loaded, vignette)
+    const { failures } = judged(vignette, run)
+    if (failures.length > 0) throw new Error(`${vignette.id}: ${failures.join('; ')}`)
+    entered.set(vignette.id, new Set(run.entered))
+  }
+  // The edited file is written anew from what was parsed, so only what is said counts, not the line it stands on.
+  const baseProblems = loadFlows(shipped).problems.map(each => withoutPlace(problemText(each)))
+  return { shipped, loaded, problems: new Set(baseProblems), vignettes, entered }
+}
+
+const withoutPlace = (text: string): string => text.replace(/:\d+:\d+/, '')
+
+/** The first thing wrong with a vignette; a bot that cannot go on is wrong as well. */
+async function failureOf(loaded: LoadedLine, vignette: Vignette): Promise<string | undefined> {
+  try {
+    return judged(vignette, await runVignette(loaded, vignette)).failures[0]
+  } catch (error) {
+    return String(error)
+  }
+}
+
+function attempt<T>(work: () => T): T | string {
+  try {
+    return work()
+  } catch (error) {
+    return String(error)
+  }
+}
