@@ -445,11 +445,15 @@ function testsFor(condition: Readonly<Record<string, readonly string[]>>, contex
   return tests
 }
 
-/** A test of one fact or derived fact against listed values; also what rules are compiled to. */
+/**
+ * A test of one fact or derived fact against listed values; also what rules are compiled to.
+ *
+ * @throws for a derived fact that has no model here: what hangs on it cannot be walked
+ */
 export function testFor(
   on: string,
   values: readonly string[],
-  context: Pick<Context, 'cells' | 'fieldOf' | 'fields' | 'derived'>,
+  context: Pick<Context, 'cells' | 'fieldOf' | 'fields' | 'derived' | 'set'>,
 ): Test {
   const field = context.fieldOf.get(on)
   if (field !== undefined) {
@@ -461,6 +465,10 @@ export function testFor(
     return { on, values, fields: [field], strides: [1], table }
   }
   const model = context.derived.get(on)
+  if (model === undefined && context.set.derived[on] !== undefined)
+    throw new Error(
+      `"${on}" is worked out from what no model of the checker knows; conditions cannot be walked with it`,
+    )
   // A fact that this flow never asks, sets or works out stays unknown.
   if (model === undefined)
     return { on, values, fields: [], strides: [], table: Uint8Array.of(Number(values.includes('not-asked'))) }

@@ -42,6 +42,15 @@ describe('tables and the machine that serves', () => {
       }
   })
 
+  it('a flow whose way hangs on who has the case is not walked, instead of walked wrongly', () => {
+    const flow = smallFlow('lists')
+    const steps = new Map(flow.steps)
+    const begin = steps.get('begin')
+    if (begin === undefined) throw new Error('no step "begin"')
+    steps.set('begin', { ...begin, rows: [{ if: { callout: ['taken'] }, go: 'plan' }, ...begin.rows] })
+    expect(() => flatOf({ ...flow, steps }, smallFlows, 'off')).toThrow('"callout" is worked out from what no model')
+  })
+
   it('a table with one route turned is found out', () => {
     const flat = flatOf(smallFlow('lists'), smallFlows, 'off')
     const nodes = flat.nodes.map(node => (node.id === 'unwell' ? { ...node, rows: node.rows.slice(1) } : node))
