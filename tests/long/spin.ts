@@ -22,8 +22,11 @@ export interface Compared {
   readonly theirs: Walked
 }
 
-/** The part on which variants are compared: small enough to compile SPIN's verifier for every one. */
-const VARIED: Part = { name: 'someone', flow: 'someone', happens: 'all', flatten: { givable: [] } }
+/** Parts on which variants are compared: small enough to compile SPIN's verifier for every one. */
+const VARIED: readonly Part[] = [
+  { name: 'someone', flow: 'someone', happens: 'all', flatten: { givable: [] } },
+  ...PARTS.filter(({ name }) => name === 'a child who must not be long without feed'),
+]
 
 export async function spinSuite({ variants, progress }: SpinOptions): Promise<SuiteResult> {
   const { set, rules } = readAll()
@@ -65,30 +68,35 @@ function compared(
   return { name, isSame, states: ours.states, transitions: ours.transitions, broken: ourRules, ours, theirs }
 }
 
-/** Edits of the smaller flow, and of the steps it shares, that break a rule which holds as shipped. */
+/** Edits that break a rule which holds as shipped, as many of each part as it has, or its share of `most`. */
 export function brokenVariants(most: number, progress: (share: number) => void = () => {}): Compared[] {
   const shipped = new Map(readFlowFiles())
-  const { set } = readAll(shipped)
-  const own = set.flows.get(VARIED.flow)?.steps
-  const isThere = (mutant: Mutant) =>
-    (mutant.flow === VARIED.flow || mutant.flow === undefined) && mutant.steps.some(step => own?.has(step) === true)
+  const { set, rules } = readAll(shipped)
+  const mutants = allMutants(shipped)
   const found: Compared[] = []
-  for (const mutant of allMutants(shipped).filter(isThere)) {
-    if (found.length === most) break
-    const variant = variantOf(mutant, shipped)
-    if (variant === undefined) continue
-    found.push(compared(mutant.id, VARIED, variant.flat, variant.rules))
-    progress(found.length / most)
+  for (const [index, part] of VARIED.entries()) {
+    const mostHere = Math.ceil((most * (index + 1)) / VARIED.length)
+    const kept = new Set(explored(part, flatPart(part, set, rules), rules).broken)
+    const own = set.flows.get(part.flow)?.steps
+    for (const mutant of mutants) {
+      if (found.length >= mostHere) break
+      if (mutant.flow !== undefined && mutant.flow !== part.flow) continue
+      if (!mutant.steps.some(step => own?.has(step) === true)) continue
+      const variant = variantOf(part, mutant, shipped, kept)
+      if (variant === undefined) continue
+      found.push(compared(`${part.name}: ${mutant.id}`, part, variant.flat, variant.rules))
+      progress(found.length / most)
+    }
   }
   return found
 }
 
-/** The edited flow, where it can be read, rests, and breaks a rule. */
-function variantOf(mutant: Mutant, shipped: ReadonlyMap<string, string>) {
+/** The edited flow, where it can be read, rests, and breaks a rule that is not broken already. */
+function variantOf(part: Part, mutant: Mutant, shipped: ReadonlyMap<string, string>, kept: ReadonlySet<string>) {
   try {
     const { set, rules } = readAll(mutant.files(shipped))
-    const flat = flatPart(VARIED, set, rules)
-    return explored(VARIED, flat, rules).broken.length === 0 ? undefined : { flat, rules }
+    const flat = flatPart(part, set, rules)
+    return explored(part, flat, rules).broken.every(rule => kept.has(rule)) ? undefined : { flat, rules }
   } catch {
     return undefined
   }

@@ -49,6 +49,7 @@ interface Fact {
   values?: string[]
   'unsure-acts-as'?: string
   sticky?: boolean
+  settable?: boolean
 }
 interface Facts {
   facts: Record<string, Fact>
@@ -191,7 +192,10 @@ function routeMutants(step: Step, add: Add, elsewhere: (go: string) => string, {
             conditionOf(each)[fact] = values.filter(one => one !== value)
           })
       const domain = [...(facts.facts[fact]?.values ?? facts.derived[fact]?.values ?? [])]
-      if (facts.facts[fact] !== undefined && facts.facts[fact]?.['unsure-acts-as'] === undefined) domain.push('unsure')
+      const document = facts.facts[fact]
+      // What steps set is never answered, so never "not sure".
+      if (document !== undefined && document['unsure-acts-as'] === undefined && document.settable !== true)
+        domain.push('unsure')
       for (const value of domain.filter(one => !values.includes(one)).slice(0, 2))
         add('value added', `row ${at + 1} also for ${fact}: ${value}`, each => {
           conditionOf(each)[fact] = [...values, value]
