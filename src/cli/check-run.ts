@@ -25,6 +25,8 @@ export interface CheckRequest {
   readonly flows?: readonly string[]
   readonly rules?: readonly string[]
   readonly policies: 'shipped' | 'few' | 'every'
+  /** Holds the tables of large flows, too, to the machine that serves. */
+  readonly compares?: boolean
   readonly onProgress?: (progress: CheckProgress) => void
 }
 
@@ -75,6 +77,7 @@ export function runCheck(request: CheckRequest): Checked {
     policies: request.policies,
     ...(request.flows === undefined ? {} : { flows: request.flows }),
     ...(request.rules === undefined ? {} : { rules: request.rules }),
+    ...(request.compares === true ? { compares: true } : {}),
     ...(request.onProgress === undefined ? {} : { onProgress: request.onProgress }),
     ...(request.flows === undefined && request.rules === undefined ? { ladder: () => walkLadders(loaded.line) } : {}),
   })

@@ -37,10 +37,12 @@ function flowLines({ report, violations }: Checked): readonly string[] {
     const breaks = violations.filter(({ finding }) => finding.flow === flow).length
     const notWhole = reports.find(one => one.notWhole !== undefined)?.notWhole
     const settings = reports.length === 1 ? '' : `, ${reports.length} settings of its policies`
+    const compared = sum(one => one.compared)
     const figures = [
       `${rules} rules${settings}`,
       `${countText(sum(one => one.states))} states`,
       `${millions(sum(one => one.transitions))} transitions`,
+      ...(compared === 0 ? [] : [`${millions(compared)} compared`]),
       `${sum(one => one.seconds).toFixed(1)} s`,
       `${Math.max(1, Math.round(Math.max(...reports.map(one => one.bytes)) / 1_000_000))} MB`,
     ]
@@ -50,8 +52,10 @@ function flowLines({ report, violations }: Checked): readonly string[] {
         : reports.some(one => one.states === 0)
           ? 'NOT PROVED'
           : 'holds'
+    const [first = '', ...others] = wrapped(`${flow} – ${verdict}: ${figures.join(', ')}`, 80)
     return [
-      `${flow}: ${figures.join(', ')} – ${verdict}`,
+      first,
+      ...others.map(line => `    ${line}`),
       ...(notWhole === undefined ? [] : wrapped(notWhole, 76).map(line => `    ${line}`)),
     ]
   })

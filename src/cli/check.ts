@@ -16,7 +16,7 @@ export const checkCommand: Command = {
   name: 'check',
   summary: 'reads a flows folder, names every fault, and walks every conversation against the safety rules',
   usage:
-    'smallhours check [FLOWS] [--clinic FOLDER] [--flow ID]… [--rule ID]… [--policies shipped|few|every] [--verbose] [--html FOLDER] [--against FOLDER] [--figures FILE] [--watch] [--json]',
+    'smallhours check [FLOWS] [--clinic FOLDER] [--flow ID]… [--rule ID]… [--policies shipped|few|every] [--compare] [--verbose] [--html FOLDER] [--against FOLDER] [--figures FILE] [--watch] [--json]',
   async run(args) {
     const { values, positionals } = argumentsOf(args, {
       clinic: { type: 'string', default: DEMO_CLINIC },
@@ -24,6 +24,7 @@ export const checkCommand: Command = {
       rule: { type: 'string', multiple: true },
       policies: { type: 'string', default: 'few' },
       verbose: { type: 'boolean', default: false },
+      compare: { type: 'boolean', default: false },
       html: { type: 'string' },
       figures: { type: 'string' },
       against: { type: 'string' },
@@ -40,6 +41,7 @@ export const checkCommand: Command = {
       at: clock.now(),
       now: () => clock.monotonicMs(),
       policies,
+      compares: values.compare,
       ...(values.flow === undefined ? {} : { flows: values.flow }),
       ...(values.rule === undefined ? {} : { rules: values.rule }),
       ...(process.stderr.isTTY ? { onProgress: showProgress } : {}),
@@ -83,7 +85,7 @@ function jsonOf({ report, rules, violations, loaded }: Checked) {
       rules: rules?.rules.length ?? 0,
       states: sum(one => one.states),
       transitions: sum(one => one.transitions),
-      compared: 0,
+      compared: sum(one => one.compared),
       seconds: report?.seconds ?? 0,
       violations: violations.length,
     },

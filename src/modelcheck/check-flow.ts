@@ -11,6 +11,7 @@ import {
   questionsUntil,
 } from './builtin-answers.ts'
 import { type WalkWatch, walkWatch } from './builtin-walk.ts'
+import { comparer, type Disagreement } from './compare.ts'
 import { type Edge, type Explored, explore, TooManyStates, WalkBroke } from './explore.ts'
 import type { Finding, FlowReport, QuestionFigures, Witness } from './findings.ts'
 import { dispositionOf, type FlatFlow, flatten } from './flat-flow.ts'
@@ -36,6 +37,8 @@ export interface FlowCheckOptions {
    */
   readonly interruptions: 'whole' | 'once'
   readonly statesMost?: number
+  /** Holds the tables to the machine that serves on the way: some six times the work. Left out: where all is `whole`. */
+  readonly compares?: boolean
   /** By fact, the only answers a family gives: a part of the flow, walked in a moment. Left out: every answer. */
   readonly only?: Readonly<Record<string, readonly string[]>>
   readonly onProgress?: (states: number, looked: number) => void
@@ -80,6 +83,7 @@ export function checkFlow(flow: Flow, set: FlowSet, rules: RuleSet, options: Flo
     if (edge.to >= 0) for (const rule of triggered) triggers.get(rule)?.add(edge.to)
   })
   let isPaging = false
+  const machine = (options.compares ?? options.interruptions === 'whole') ? comparer(flat) : undefined
   const find = finder(flat, policies)
   const told = valuesTold(flat)
   const findings: Finding[] = []
@@ -106,6 +110,7 @@ export function checkFlow(flow: Flow, set: FlowSet, rules: RuleSet, options: Flo
       onMover: mover => {
         walk.listen(mover)
         watched.listen(mover)
+        machine?.listen(mover)
       },
       onEdge: edge => {
         isPaging = walk.onEdge(edge)
@@ -123,6 +128,8 @@ export function checkFlow(flow: Flow, set: FlowSet, rules: RuleSet, options: Flo
     findings.push(...silentFindings(compiled.rules, triggers, silent, explored, settings, find))
     findings.push(...walkFindings(walk, silent, explored, flat, find))
   }
+  const { compared, disagreements } = machine?.result() ?? { compared: 0, disagreements: [] }
+  findings.push(...disagreements.slice(0, 1).map(each => disagreed(each, find)))
   const answers = answerFindings(bare, rules, find)
   findings.push(...answers.findings, ...unsureFindings(flat, find))
   const witnesses: Witness[] = compiled.rules.flatMap(({ rule }, index) => {
@@ -135,6 +142,7 @@ export function checkFlow(flow: Flow, set: FlowSet, rules: RuleSet, options: Flo
     states: explored?.states ?? 0,
     transitions: explored?.transitions ?? 0,
     bytes: explored?.bytes ?? 0,
+    compared,
     seconds: (options.now() - began) / 1000,
     rules: compiled.rules.map(({ rule }) => rule.id),
     findings,
@@ -183,6 +191,12 @@ function broke(error: unknown, find: Find): Finding {
   }
   if (error instanceof WalkBroke) return find('no-row-fits', 'built-in', `Talk cannot go on: ${error.message}.`, way)
   throw error
+}
+
+/** The machine that serves does something else than the tables that were walked: nothing else found here can be trusted. */
+function disagreed({ event, from, tables, machine }: Disagreement, find: Find): Finding {
+  const says = `The machine that serves goes another way than the tables that were walked, so nothing is proved here: at "${from}", ${event}: ${machine}, and not ${tables}.`
+  return find('machine-differs', 'built-in', says, [], { step: from })
 }
 
 function ruleFindings(

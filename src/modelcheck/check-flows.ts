@@ -18,6 +18,8 @@ export interface CheckOptions {
   /** See `FlowCheckOptions`; left out: `whole` up to `WHOLE_MOST` states, `once` above. */
   readonly interruptions?: 'whole' | 'once'
   readonly statesMost?: number
+  /** See `FlowCheckOptions`. */
+  readonly compares?: boolean
   readonly onProgress?: (progress: CheckProgress) => void
   /** Walks the call-out ladder; left out, it is not looked at. */
   readonly ladder?: () => readonly LadderReport[]
@@ -57,8 +59,15 @@ function checkOne(
   options: CheckOptions,
   onProgress: (states: number, looked: number) => void,
 ): FlowCheck {
-  const { settings, now, statesMost } = options
-  const own = { settings, now, policies, onProgress, ...(statesMost === undefined ? {} : { statesMost }) }
+  const { settings, now, statesMost, compares } = options
+  const own = {
+    settings,
+    now,
+    policies,
+    onProgress,
+    ...(statesMost === undefined ? {} : { statesMost }),
+    ...(compares === undefined ? {} : { compares }),
+  }
   if (options.interruptions !== undefined)
     return checkFlow(flow, set, rules, { ...own, interruptions: options.interruptions })
   const once = checkFlow(flow, set, rules, { ...own, interruptions: 'once' })

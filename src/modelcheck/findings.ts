@@ -51,6 +51,8 @@ export interface FlowReport {
   readonly states: number
   readonly transitions: number
   readonly bytes: number
+  /** Inputs of the machine that serves, all different, for which it was held to the tables walked here; 0: not held. */
+  readonly compared: number
   readonly seconds: number
   /** Ids of the rules of flows/rules that were looked at here. */
   readonly rules: readonly string[]

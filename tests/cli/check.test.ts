@@ -36,7 +36,9 @@ describe('check of sound flows', () => {
   it('says in one line what was walked, and that it holds', async () => {
     const { code, out, err } = await smallhours('check', '--flow', 'someone')
     expect([code, err]).toEqual([0, ''])
-    expect(out).toMatch(/^someone: \d+ rules, \d+ states, \d+ transitions, \d+\.\d s, \d+ MB – holds$/m)
+    expect(out).toMatch(
+      /^someone – holds: \d+ rules, \d+ states, \d+ transitions, \d+ compared, \d+\.\d\s+s,\s+\d+\s+MB$/m,
+    )
   })
 
   it('gives machines its totals, its flows, and no violation', async () => {
@@ -55,6 +57,7 @@ describe('check of sound flows', () => {
     ])
     expect(found.totals).toMatchObject({ flows: 1, violations: 0 })
     expect(found.totals.states).toBeGreaterThan(50)
+    expect(found.totals.compared).toBeGreaterThan(50)
     expect(found.violations).toEqual([])
   })
 })
@@ -111,7 +114,7 @@ describe('check of a flow that breaks a rule', () => {
     expect(ended.code).toBe(1)
     expect(lines.length).toBeLessThan(40)
     expect(Math.max(...lines.map(line => line.length))).toBeLessThanOrEqual(80)
-    expect(ended.out).toMatch(/^someone: .* – 1 BREAKS$/m)
+    expect(ended.out).toMatch(/^someone – 1 BREAKS: \d+ rules, /m)
     expect(ended.out).toContain(`1. ${RULE} – someone`)
     expect(ended.out).toMatch(/FAMILY taps: No +\|/)
     expect(ended.out).toMatch(/It breaks here\.\n {3}A single check that is not clearly well is an emergency\./)
@@ -217,7 +220,7 @@ describe('check --watch', () => {
       seen = ''
       return all
     }
-    await until(/holds[\s\S]*Watching/)
+    await until(/– holds:[\s\S]*Watching/)
     edit(flows, 'someone/flow.yaml', SOUND, BROKEN)
     expect(await until(/1 left\./)).toMatch(new RegExp(`^new: ${RULE} \\(someone\\): A single check`, 'm'))
     edit(flows, 'someone/flow.yaml', BROKEN, SOUND)
