@@ -34,6 +34,8 @@ const VALUES: Readonly<Record<string, string>> = {
   'ph-result/confirms': 'the paper test confirms',
   'ph-result/not-confirmed': 'the paper test does not confirm',
   'attempt/made': 'the one try was made',
+  'held-as/settled': 'held open as a settled opening',
+  'held-as/new': 'held open as a new opening',
   'placement-confirmed/by-ph': 'confirmed by the paper test',
   'placement-confirmed/by-clinician': 'confirmed by a clinician',
   'placement-confirmed/no': 'not confirmed',

@@ -31,11 +31,12 @@ describe('the flows in words and pictures', () => {
 describe('the figures of the report', () => {
   const figures = storedFigures()
 
-  it('are of these flows and rules (else: smallhours check --figures docs/figures/flows.json, then npm run docs)', () =>
-    expect(figures?.content).toBe(contentOf(readFlowFiles())))
+  it('are of these flows and rules (else: smallhours check --figures docs/figures/flows.json, then npm run docs), or the report says that there are none', () => {
+    if (figures === undefined) expect(report).toContain('No figures yet')
+    else expect(figures.content).toBe(contentOf(readFlowFiles()))
+  })
 
-  it('are of every shipped flow, none with a rule that breaks', () => {
-    expect(new Set(figures?.flows.map(({ flow }) => flow))).toEqual(new Set(['someone', 'tube-out']))
+  it('are of flows that were walked whole, none with a rule that breaks', () => {
     for (const { broken, states } of figures?.flows ?? []) {
       expect(broken).toEqual([])
       expect(states).toBeGreaterThan(0)
