@@ -147,6 +147,9 @@ describe('check of a flow that breaks a rule', () => {
     const broken = await smallhours('talk', '--flows', flows, '--script', script)
     expect(broken.code).toBe(1)
     expect(broken.out).toMatch(/NOT AS WANTED:\n {2}must says call-emergency\n {2}must decides ambulance\n$/)
+    // The bot says what the check told, to the family and to the clinician.
+    expect(broken.out).toContain('? Look at the lips, tongue and palms in good light. Is their colour as usual?')
+    expect(broken.out).toMatch(/\[page to Amara Osei: WANTS CLINICIAN, since 02:10\./)
     const mended = await smallhours('talk', '--script', script)
     expect(mended.code).toBe(0)
     expect(mended.out).toMatch(/\nAs wanted:\n {2}must says call-emergency/)
