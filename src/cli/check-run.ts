@@ -24,7 +24,8 @@ export interface CheckRequest {
   readonly now: () => number
   readonly flows?: readonly string[]
   readonly rules?: readonly string[]
-  readonly policies: 'shipped' | 'few' | 'every'
+  /** `clinic`: all off, and as the clinic has set them. */
+  readonly policies: 'clinic' | 'shipped' | 'few' | 'every'
   /** Holds the tables of large flows, too, to the machine that serves. */
   readonly compares?: boolean
   readonly onProgress?: (progress: CheckProgress) => void
@@ -59,6 +60,11 @@ function lengthsOf({ line }: LoadedLine): Readonly<Record<string, number>> {
   )
 }
 
+function policiesOf({ line }: LoadedLine): Readonly<Record<string, string>> {
+  const settings = line.settings as unknown as Readonly<Record<string, unknown>>
+  return Object.fromEntries(Object.keys(line.flows.policies).map(id => [id, String(settings[id] ?? 'off')]))
+}
+
 export function runCheck(request: CheckRequest): Checked {
   const { flowsDir, clinicDir, at } = request
   const files = withRules(readFlowFiles(flowsDir, join(clinicDir, 'flows')))
@@ -74,7 +80,9 @@ export function runCheck(request: CheckRequest): Checked {
   const report = checkFlows(set, read.rules, {
     settings: { lengths, settledNeedsChange: loaded.line.settings['tract-settled-needs-change'] === 'yes' },
     now: request.now,
-    policies: request.policies,
+    ...(request.policies === 'clinic'
+      ? { policies: 'shipped' as const, own: policiesOf(loaded) }
+      : { policies: request.policies }),
     ...(request.flows === undefined ? {} : { flows: request.flows }),
     ...(request.rules === undefined ? {} : { rules: request.rules }),
     ...(request.compares === true ? { compares: true } : {}),
@@ -82,7 +90,7 @@ export function runCheck(request: CheckRequest): Checked {
     ...(request.flows === undefined && request.rules === undefined ? { ladder: () => walkLadders(loaded.line) } : {}),
   })
   // With every lock shut, what lies behind it comes up nowhere: that says nothing of the flow.
-  const whole = request.policies === 'shipped' ? { ...report, findings: [] } : report
+  const whole = request.policies === 'clinic' || request.policies === 'shipped' ? { ...report, findings: [] } : report
   const chosen = { ...read.rules, rules: read.rules.rules.filter(({ id }) => request.rules?.includes(id) ?? true) }
   return {
     problems: all,

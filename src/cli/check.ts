@@ -16,13 +16,13 @@ export const checkCommand: Command = {
   name: 'check',
   summary: 'reads a flows folder, names every fault, and walks every conversation against the safety rules',
   usage:
-    'smallhours check [FLOWS] [--clinic FOLDER] [--flow ID]… [--rule ID]… [--policies shipped|few|every] [--compare] [--verbose] [--html FOLDER] [--against FOLDER] [--figures FILE] [--watch] [--json]',
+    'smallhours check [FLOWS] [--clinic FOLDER] [--flow ID]… [--rule ID]… [--policies clinic|shipped|few|every] [--compare] [--verbose] [--html FOLDER] [--against FOLDER] [--figures FILE] [--watch] [--json]',
   async run(args) {
     const { values, positionals } = argumentsOf(args, {
       clinic: { type: 'string', default: DEMO_CLINIC },
       flow: { type: 'string', multiple: true },
       rule: { type: 'string', multiple: true },
-      policies: { type: 'string', default: 'few' },
+      policies: { type: 'string', default: 'clinic' },
       verbose: { type: 'boolean', default: false },
       compare: { type: 'boolean', default: false },
       html: { type: 'string' },
@@ -32,8 +32,8 @@ export const checkCommand: Command = {
       json: { type: 'boolean', default: false },
     })
     const { policies } = values
-    if (policies !== 'shipped' && policies !== 'few' && policies !== 'every')
-      throw new CalledWrongly(`--policies ${policies}: shipped, few or every was expected`)
+    if (policies !== 'clinic' && policies !== 'shipped' && policies !== 'few' && policies !== 'every')
+      throw new CalledWrongly(`--policies ${policies}: clinic, shipped, few or every was expected`)
     const clock = systemClock()
     const request: CheckRequest = {
       flowsDir: positionals[0] ?? SHIPPED_FLOWS,

@@ -12,6 +12,8 @@ export interface CheckOptions {
   readonly now: () => number
   /** `few`: all off, each one on alone, all on. `every`: every combination. `shipped`: all off. */
   readonly policies?: 'shipped' | 'few' | 'every'
+  /** With `shipped`: also as a clinic has set them, where a flow reads one that is not off. */
+  readonly own?: Readonly<Record<string, string>>
   /** Flows and rules to look at; left out: all. Where some are left out, nothing is said of what never comes up. */
   readonly flows?: readonly string[]
   readonly rules?: readonly string[]
@@ -34,7 +36,7 @@ export function checkFlows(set: FlowSet, rules: RuleSet, options: CheckOptions):
   const chosen: RuleSet = { ...rules, rules: rules.rules.filter(rule => options.rules?.includes(rule.id) ?? true) }
   const runs = [...set.flows.values()]
     .filter(flow => options.flows?.includes(flow.concern) ?? true)
-    .flatMap(flow => policySettings(flow, set, options.policies ?? 'few').map(policies => ({ flow, policies })))
+    .flatMap(flow => settingsOf(flow, set, options).map(policies => ({ flow, policies })))
   const checks = runs.map((run, done) => {
     const progress = (states: number, looked: number) =>
       options.onProgress?.({ flow: run.flow.concern, policies: run.policies, done, of: runs.length, states, looked })
@@ -98,6 +100,13 @@ export function policySettings(
   return Array.from({ length: 2 ** read.length }, (_, bits) =>
     Object.fromEntries(read.map((id, bit) => [id, (bits >> bit) % 2 === 0 ? 'off' : 'on'])),
   ).toSorted((a, b) => countOn(a) - countOn(b))
+}
+
+function settingsOf(flow: Flow, set: FlowSet, { policies = 'few', own }: CheckOptions) {
+  const settings = policySettings(flow, set, policies)
+  if (policies !== 'shipped' || own === undefined) return settings
+  const asSet = Object.fromEntries(policiesRead(flow, set).map(id => [id, own[id] ?? 'off']))
+  return countOn(asSet) === 0 ? settings : [...settings, asSet]
 }
 
 const countOn = (policies: Readonly<Record<string, string>>): number =>

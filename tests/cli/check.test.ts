@@ -62,6 +62,39 @@ describe('check of sound flows', () => {
   })
 })
 
+describe('the switches that a check goes through', () => {
+  const settings = async (...args: string[]) => {
+    const { out } = await smallhours('check', '--flow', 'someone', '--json', ...args)
+    return JSON.parse(out).flows.map(({ policies }: { policies: Record<string, string> }) => policies)
+  }
+
+  it('are all off, and those of the clinic where it has switched one on that the flow reads', async () => {
+    const flows = flowsCopy('switched')
+    edit(
+      flows,
+      'someone/flow.yaml',
+      '  number:\n    ask: ring-back\n    go: waiting',
+      '  number:\n    ask: ring-back\n    route:\n      - { if: { family-ph: [on] }, go: waiting }\n      - { go: waiting }',
+    )
+    const clinic = join(folder, 'switching-clinic')
+    cpSync(join(ROOT, 'deploy/demo-clinic'), clinic, { recursive: true })
+    const own = join(clinic, 'clinic.yaml')
+    expect(
+      await smallhours('check', flows, '--flow', 'someone', '--json').then(({ out }) => JSON.parse(out).flows),
+    ).toMatchObject([{ policies: { 'family-ph': 'off' } }])
+    const text = readFileSync(own, 'utf8')
+    if (!/^settings:$/m.test(text)) throw new Error('the demonstration has no settings to change')
+    writeFileSync(own, text.replace(/^settings:$/m, 'settings:\n  family-ph: on'))
+    const { out } = await smallhours('check', flows, '--flow', 'someone', '--clinic', clinic, '--json')
+    expect(JSON.parse(out).flows.map(({ policies }: { policies: object }) => policies)).toEqual([
+      { 'family-ph': 'off' },
+      { 'family-ph': 'on' },
+    ])
+  })
+
+  it('are none where the flow reads none', async () => expect(await settings()).toEqual([{}]))
+})
+
 describe('check of files that cannot be read', () => {
   it('names the place of each fault, walks nothing, and ends with 1', async () => {
     const flows = flowsCopy('unreadable')
@@ -89,7 +122,7 @@ describe('check of files that cannot be read', () => {
     [['check', join(folder, 'nowhere')], 'a folder of flows was expected'],
     [['check', '--rule', 'no-such-rule'], '--rule no-such-rule'],
     [['check', '--flow', 'tube-uot'], 'tube-out'],
-    [['check', '--policies', 'some'], 'shipped, few or every'],
+    [['check', '--policies', 'some'], 'clinic, shipped, few or every'],
     [['check', '--colour'], 'Unknown option'],
   ])('%j ends with 2 and says what was expected', async (args, words) => {
     const { code, out, err } = await smallhours(...args)
