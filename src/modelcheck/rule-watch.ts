@@ -105,7 +105,8 @@ export function ruleWatch(
     for (const bit of tagBitsAt[node] ?? []) memory[bit] = 1
     for (const index of rulesAt[node] ?? []) {
       const rule = rules[index] as CompiledRule
-      if (rule.after !== undefined && rule.event?.isSaidNow(node, state, how.replaying) === false) continue
+      // What is in force already is not said again when talk is replayed.
+      if (rule.rule.absence !== undefined && rule.event?.isSaidNow(node, state, how.replaying) === false) continue
       if (seenAt[index] === -1) seenAt[index] = node
       if (enteredAt[index] !== -1) continue
       if (isInScope(rule, { state, isSaid, deciding: flat.nodes[node]?.decides ?? 0 })) enteredAt[index] = node

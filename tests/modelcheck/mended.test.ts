@@ -1,0 +1,56 @@
+import { describe, expect, it } from 'vitest'
+import { aLine } from '../support/a-line.ts'
+import { aTalk, minutesAgo, PLAIN, phone, type Said, takes, weeksAgo } from '../support/case-talk.ts'
+
+/** Conversations that a check of the shipped flows once brought to light, on the running bot. */
+
+const HOLD: Readonly<Record<string, Said>> = {
+  ...PLAIN,
+  'danger-signs': ['none'],
+  'in-opening': 'nothing',
+  device: 'balloon-button',
+  'out-since': minutesAgo(10),
+  travel: takes(20),
+  'ring-back': phone,
+  'first-placed': weeksAgo(8),
+  'changed-before': 'yes',
+  'tube-found': 'yes',
+  'pain-or-bleeding': 'no',
+  'tried-already': 'no',
+  taught: ['hold-open'],
+  spare: 'smaller',
+  'with-child': 'yes',
+}
+
+describe('a page that runs out before danger was asked about', () => {
+  it('decides hospital and still asks about danger, before anything else', () => {
+    const talk = aTalk().says()
+    talk.does({ kind: 'personWanted', said: 'a person, please' }).waits(31)
+    expect(talk.state.disposition?.id).toBe('set-out')
+    talk.answersAll({ 'ring-back': phone, 'in-opening': 'unsure' })
+    expect(talk.asked()).toBe('danger-signs')
+  })
+
+  it('keeps an open single check open', () => {
+    const talk = aTalk().says({ 'in-opening': 'nothing' }).answers('danger-signs', 'unsure').answers('wakes', 'yes')
+    talk.waits(31)
+    expect(talk.state.disposition?.id).toBe('set-out')
+    expect(talk.asked()).toBe('breathes')
+  })
+})
+
+describe('an opening held open while its tract comes of age', () => {
+  it('is not told a second time, in other words, to hold it open', () => {
+    const line = aLine({ 'hold-open-new': 'on', 'hold-open-settled': 'on' })
+    const days = (count: number): Said => minutesAgo(count * 24 * 60)
+    const { replaced: _result, ...answers } = HOLD
+    const talk = aTalk(line)
+      .says()
+      .answersAll({ ...answers, 'first-placed': days(7 * 12 - 0.01) })
+    expect(talk.asked()).toBe('replaced')
+    expect(talk.log.flatMap(({ effects }) => JSON.stringify(effects)).join()).toContain('hold-once-new')
+    talk.waits(25)
+    expect(talk.log.flatMap(({ effects }) => JSON.stringify(effects)).join()).not.toContain('"hold-once"')
+    expect(talk.state.inForce).toHaveProperty('hold-once-new')
+  })
+})
