@@ -321,9 +321,7 @@ function setAlarm(model: PromelaModel, alarm: number, moment: string | undefined
 
 /** In a replay: its firing is still to be gone through again. */
 const isToCome = ({ flat }: PromelaModel, alarm: number): string =>
-  anyOf(
-    Array.from({ length: flat.fields.firedMost }, (_, at) => `(place <= ${at} && fired[${at}] == ${alarm + 1})`),
-  )
+  anyOf(Array.from({ length: flat.fields.firedMost }, (_, at) => `(place <= ${at} && fired[${at}] == ${alarm + 1})`))
 
 function rowLines(model: PromelaModel, node: FlatNode): string[] {
   const [row, ...rest] = node.rows
