@@ -3,6 +3,7 @@ import { mkdtempSync, rmSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { Readable, Writable } from 'node:stream'
+import type { Outgoing } from '../case/message.ts'
 import { type CaseState, parseState } from '../case/state.ts'
 import { clockOf } from '../case/values.ts'
 import { terminal } from '../channels/terminal/terminal.ts'
@@ -16,8 +17,12 @@ import { knowing } from './vignette-run.ts'
 
 const CHAT = { channel: 'terminal', chat: 'here' } as const
 
-/** The case at its end; undefined where the script begins none. */
-export async function playQuietly(loaded: LoadedLine, script: Script): Promise<CaseState | undefined> {
+/** The case at its end; undefined where the script begins none. `onDelivered` is told what the family reads. */
+export async function playQuietly(
+  loaded: LoadedLine,
+  script: Script,
+  onDelivered: (outgoing: Outgoing) => void = () => {},
+): Promise<CaseState | undefined> {
   const clock = handClock(script.at ?? FIRST_AT)
   const dataDir = mkdtempSync(join(tmpdir(), 'smallhours-script-'))
   const random = systemRandom()
@@ -62,6 +67,7 @@ export async function playQuietly(loaded: LoadedLine, script: Script): Promise<C
     ...channel,
     deliver(outgoing) {
       play.noted(outgoing)
+      onDelivered(outgoing)
       return channel.deliver(outgoing)
     },
   })

@@ -99,7 +99,7 @@ export function happens(
 /** The stored alarm that comes next. */
 export function nextAlarm({ state }: Night): { readonly name: string; readonly due: Instant } | undefined {
   const set = Object.entries(state.alarms).filter(([, { due }]) => due !== NEVER)
-  const [first] = set.toSorted(([, a], [, b]) => a.due - b.due)
+  const [first] = set.toSorted(([nameA, a], [nameB, b]) => a.due - b.due || (nameA < nameB ? -1 : 1))
   return first === undefined ? undefined : { name: first[0], due: first[1].due }
 }
 

@@ -215,15 +215,6 @@ export function createRuntime(deps: RuntimeDependencies): Runtime {
     }
   }
 
-  /** What an earlier process had claimed goes out at once, not when its lease ends. Before the first claim of this one. */
-  async function releaseLeases(): Promise<void> {
-    try {
-      await deps.store.releaseLeases?.()
-    } catch (error) {
-      onFault({ code: 'store-failed', error })
-    }
-  }
-
   async function quiet(): Promise<void> {
     told.stop()
     await worker.drained()

@@ -183,7 +183,7 @@ describe('vignettes', () => {
         '      - { go: lock-shut }\n\n  # ---- A tube was put back',
         '      - { go: nasal }\n\n  # ---- A tube was put back',
       ),
-      flowsWith('unpaged', 'tube-out/flow.yaml', '    page: tube-out\n', ''),
+      flowsWith('unpaged', 'tube-out/flow.yaml', '    page: tube-out\n    go: out-since\n', '    go: out-since\n'),
       flowsWith(
         'soon',
         'tube-out/flow.yaml',

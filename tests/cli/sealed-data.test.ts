@@ -150,14 +150,17 @@ describe('a data folder that is served', () => {
     await (await open('demonstration')).store.close()
     const lock = new URL('../../src/store/sqlite/serving-lock.ts', import.meta.url).href
     const holds = `import { claimServing } from ${JSON.stringify(lock)}
-      claimServing(${JSON.stringify(inFolder('serving'))}, process.pid); console.log('held'); setInterval(() => {}, 1000)`
-    const holder = spawn(process.execPath, ['--input-type=module', '-e', holds], {
+      claimServing(${JSON.stringify(inFolder('serving'))}, process.pid); globalThis.gc(); console.log('held'); setInterval(() => {}, 1000)`
+    const holder = spawn(process.execPath, ['--expose-gc', '--input-type=module', '-e', holds], {
       stdio: ['ignore', 'pipe', 'inherit'],
     })
     try {
       await once(holder.stdout, 'data')
       const main = fileURLToPath(new URL('../../src/cli/main.ts', import.meta.url))
-      const second = spawnSync(process.execPath, [main, 'serve', '--data', folder, '--port', '0'], { encoding: 'utf8' })
+      const second = spawnSync(process.execPath, [main, 'serve', '--data', folder, '--port', '0'], {
+        encoding: 'utf8',
+        timeout: 15_000,
+      })
       expect(second.status).toBe(1)
       expect(second.stderr.trim().split('\n')).toEqual([
         expect.stringMatching(

@@ -44,6 +44,16 @@ describe('danger signs in free words', () => {
     expect(missed.map(row => row.text)).toEqual([])
   })
 
+  it('finds a sign that is written as its own button reads', () => {
+    const wording = parse(
+      readFileSync(fileURLToPath(new URL('../../flows/shared/wording.en.yaml', import.meta.url)), 'utf8'),
+    )
+    const signs = english.signs.map(sign => sign.id)
+    const labels = signs.map(sign => ({ sign, label: String(wording[`option/danger-signs/${sign}`] ?? '') }))
+    expect(labels.filter(({ sign, label }) => label !== '' && !signsIn(label).includes(sign))).toEqual([])
+    expect(labels.filter(({ label }) => label !== '').length).toBeGreaterThanOrEqual(8)
+  })
+
   it('raises no false alarm on the corpus beyond those listed', () => {
     const alarms = corpus.filter(row => row.danger.length === 0 && signsIn(row.text).length > 0).map(row => row.text)
     expect(alarms).toEqual(FALSE_ALARMS)

@@ -5,6 +5,9 @@ import { StoreUnusable } from './database.ts'
 /** How long a start waits for a process that is just ending, in milliseconds. */
 const WAITS_MS = 2_000
 
+/** Locks this process holds. One that nothing referred to would be collected as garbage, and the folder be free. */
+const held = new Set<DatabaseSync>()
+
 /**
  * Two lines on one data folder would answer one family twice and page in each other's name. Claims a data folder for this process until `release` or its end, however it ends: the operating system lets go of a lock
  * of a process that was killed. Commands that only look, erase or rotate do not take it.
@@ -34,7 +37,13 @@ export function claimServing(file: string, pid: number): { release(): void } {
       { cause: error },
     )
   }
-  return { release: () => db.close() }
+  held.add(db)
+  return {
+    release: () => {
+      held.delete(db)
+      db.close()
+    },
+  }
 }
 
 /** SQLITE_BUSY, with its extended codes. */
