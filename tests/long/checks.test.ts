@@ -71,6 +71,9 @@ describe('messages', () => {
     expect(noReplyTwice([bot(line), bot(line, 601_010)], 1, 5_000, begins)).toEqual([])
     expect(noReplyTwice([bot(line), bot(`Sent again: ${line}`, 1_500)], 1, 5_000, begins)).toEqual([])
     expect(noReplyTwice([bot(begins), bot(begins, 1_500)], 1, 5_000, begins)).toEqual([])
+    const asked = bot(line, 1_500).at
+    expect(noReplyTwice([bot(line), bot(line, 1_500)], 1, 5_000, begins, [asked])).toEqual([])
+    expect(noReplyTwice([bot(line), bot(line, 1_500)], 1, 5_000, begins, [asked + 60_000])).toHaveLength(1)
   })
 
   test('a first reply without the holding advice is reported', () => {

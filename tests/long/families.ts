@@ -145,12 +145,16 @@ async function check({ ledger, lines }: World, run: FamilyRun): Promise<void> {
   if (page === undefined) return
   ledger.broken.push(
     ...onceInTheLog(chat.posts, page.lines, chat.id),
-    ...noReplyTwice(page.lines, chat.id, WITHIN_MS, lines.begins),
+    ...noReplyTwice(page.lines, chat.id, WITHIN_MS, lines.begins, controlsOf(chat)),
     ...ledger.clinicianWords(chat, page.lines),
   )
   chat.decided = firstDecisions(page.lines, chat.id, lines)
   ledger.count('logs read whole')
 }
+
+/** When a family sent what stands in no log in words. */
+const controlsOf = ({ posts }: Chat): number[] =>
+  posts.flatMap(({ said, sentAt }) => (said === undefined ? [sentAt] : []))
 
 /** Every chat's log once more at the end: nothing that stood there may have gone. */
 async function readAllLogs(world: World): Promise<void> {

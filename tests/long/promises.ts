@@ -72,11 +72,22 @@ export function answeredInTime(posts: readonly Post[], within: number): Broken[]
     }))
 }
 
+/** The page tells instants by the second. */
+const SAME_MOMENT_MS = 1_000
+
 /**
  * Two neighbouring lines of the bot, alike and within `within` ms.
  * @param begins stands in the first reply of a case: those of two children are alike
+ * @param asked when the family sent what shows no words in the log (a control, such as "change" pressed again): it is
+ *   answered too, and two of a kind are answered alike
  */
-export function noReplyTwice(lines: readonly ReadLine[], chat: number, within: number, begins: string): Broken[] {
+export function noReplyTwice(
+  lines: readonly ReadLine[],
+  chat: number,
+  within: number,
+  begins: string,
+  asked: readonly number[] = [],
+): Broken[] {
   return lines.flatMap((line, i) => {
     const before = lines[i - 1]
     const isTwice =
@@ -85,7 +96,8 @@ export function noReplyTwice(lines: readonly ReadLine[], chat: number, within: n
       line.text !== '' &&
       !line.text.includes(begins) &&
       before.text === line.text &&
-      Math.abs(line.at - before.at) <= within
+      Math.abs(line.at - before.at) <= within &&
+      !asked.some(at => at >= before.at - SAME_MOMENT_MS && at <= line.at + SAME_MOMENT_MS)
     return isTwice ? [{ promise: 'no-reply-twice' as const, chat, what: line.text.slice(0, 80) }] : []
   })
 }
