@@ -97,6 +97,7 @@ function handle(work: Work, event: CaseEvent) {
     case 'pageAcknowledged':
       return acknowledged(work, event)
     case 'passedOn':
+      reopened(work)
       work.state.callout = { ...work.state.callout, passedBy: [...work.state.callout.passedBy, event.by.id] }
       cancelAlarm(work, PROMISE)
       sayNotice(work, 'passed-on')
@@ -118,6 +119,13 @@ function handle(work: Work, event: CaseEvent) {
       mark(work, 'cannot-be-reached')
       return tellHolder(work)
   }
+}
+
+/** Passed on after an outcome was set: it is not over, and does not close by itself. */
+function reopened(work: Work): void {
+  if (work.state.outcome === undefined) return
+  delete work.state.outcome
+  cancelAlarm(work, CLOSE)
 }
 
 const signed = (by: Clinician) => ({ name: by.name, role: by.role })

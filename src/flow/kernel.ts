@@ -217,11 +217,25 @@ function calloutRegion() {
       idle: { on: { pageWanted: 'first' } },
       first: {
         entry: stage('first'),
-        on: { rungDue: 'again', pageFailed: 'next', passedOn: 'next', pageAcknowledged: 'taken', pageWanted: update },
+        on: {
+          rungDue: 'again',
+          pageFailed: 'next',
+          passedOn: 'next',
+          pageAcknowledged: 'taken',
+          outcomeSet: 'settled',
+          pageWanted: update,
+        },
       },
       again: {
         entry: stage('again'),
-        on: { rungDue: 'next', pageFailed: 'next', passedOn: 'next', pageAcknowledged: 'taken', pageWanted: update },
+        on: {
+          rungDue: 'next',
+          pageFailed: 'next',
+          passedOn: 'next',
+          pageAcknowledged: 'taken',
+          outcomeSet: 'settled',
+          pageWanted: update,
+        },
       },
       next: {
         entry: stage('next'),
@@ -230,12 +244,18 @@ function calloutRegion() {
           pageFailed: 'everyone',
           passedOn: 'everyone',
           pageAcknowledged: 'taken',
+          outcomeSet: 'settled',
           pageWanted: update,
         },
       },
       everyone: {
         entry: stage('everyone'),
-        on: { rungDue: { target: 'everyone', reenter: true }, pageAcknowledged: 'taken', pageWanted: update },
+        on: {
+          rungDue: { target: 'everyone', reenter: true },
+          pageAcknowledged: 'taken',
+          outcomeSet: 'settled',
+          pageWanted: update,
+        },
       },
       taken: {
         entry: stage('taken'),

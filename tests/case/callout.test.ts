@@ -281,6 +281,24 @@ describe('"do not write"', () => {
   })
 })
 
+describe('an outcome set while people are still being paged', () => {
+  it('ends the paging; passed on after that, the next person is paged and it does not close by itself', () => {
+    const talk = setOut().waits(11)
+    expect(talk.state.kernel.callout).toBe('everyone')
+    talk.does({ kind: 'outcomeSet', by: AMARA, outcome: 'not-reached', doNotWrite: false })
+    expect(talk.state.kernel.callout).toBe('settled')
+    const before = talk.pages().length
+    talk.waits(60)
+    expect(talk.pages()).toHaveLength(before)
+    talk.does({ kind: 'passedOn', by: AMARA })
+    expect(talk.effects.filter(isPage)).toMatchObject([{ to: 'ingrid', why: 'page' }])
+    expect(talk.state.outcome).toBeUndefined()
+    talk.waits(24 * 60)
+    expect(talk.state.closed).toBe(false)
+    expect(talk.state.kernel.callout).toBe('everyone')
+  })
+})
+
 describe('silence', () => {
   it('at 10 minutes the question is asked again, at 20 the clinic is paged and the family told so', () => {
     const talk = aTalk(line).says().waits(9.9)

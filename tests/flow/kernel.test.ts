@@ -18,10 +18,16 @@ const CALLOUT = ['idle', 'first', 'again', 'next', 'everyone', 'taken', 'broken'
 /** Where call-out leads from each stage, by its own events. Anything left out stays. */
 const ladder: Readonly<Record<string, Readonly<Record<string, string>>>> = {
   idle: { pageWanted: 'first' },
-  first: { rungDue: 'again', pageFailed: 'next', passedOn: 'next', pageAcknowledged: 'taken' },
-  again: { rungDue: 'next', pageFailed: 'next', passedOn: 'next', pageAcknowledged: 'taken' },
-  next: { rungDue: 'everyone', pageFailed: 'everyone', passedOn: 'everyone', pageAcknowledged: 'taken' },
-  everyone: { rungDue: 'everyone', pageAcknowledged: 'taken' },
+  first: { rungDue: 'again', pageFailed: 'next', passedOn: 'next', pageAcknowledged: 'taken', outcomeSet: 'settled' },
+  again: { rungDue: 'next', pageFailed: 'next', passedOn: 'next', pageAcknowledged: 'taken', outcomeSet: 'settled' },
+  next: {
+    rungDue: 'everyone',
+    pageFailed: 'everyone',
+    passedOn: 'everyone',
+    pageAcknowledged: 'taken',
+    outcomeSet: 'settled',
+  },
+  everyone: { rungDue: 'everyone', pageAcknowledged: 'taken', outcomeSet: 'settled' },
   taken: {
     promiseBroken: 'broken',
     callMade: 'spoken',
