@@ -1,7 +1,12 @@
 /** From answers to steering facts: numbers and times become bands before any condition sees them. */
+import { type AgeBand, ageBandOf } from '../clinical/age.ts'
+import { balloonLossOf } from '../clinical/balloon.ts'
 import { type ClosureTimes, closureOf, closureTimes, reachOf } from '../clinical/closure.ts'
+import { feverBandOf } from '../clinical/fever.ts'
 import { phOf } from '../clinical/ph.ts'
+import { celsius, millilitres } from '../clinical/quantities.ts'
 import { tractOf } from '../clinical/tract.ts'
+import { urineOf } from '../clinical/urine.ts'
 import type { FactDocument } from '../flow/document.ts'
 import type { KernelFacts } from '../flow/kernel.ts'
 import { type Instant, instant } from '../time/instant.ts'
@@ -58,6 +63,14 @@ function derivedValue(line: Line, state: CaseState, id: string, at: Instant): st
       return reachAt(line, state)
     case 'ph-result':
       return phResult(line, state)
+    case 'age-band':
+      return reachedAnswer(state, 'age') === undefined ? 'not-asked' : ageBand(state)
+    case 'fever':
+      return feverBand(line, state)
+    case 'urine':
+      return urineBand(line, state)
+    case 'balloon-loss':
+      return balloonLoss(line, state)
     case 'callout':
       return calloutWord(state)
     default:
@@ -66,7 +79,18 @@ function derivedValue(line: Line, state: CaseState, id: string, at: Instant): st
 }
 
 /** Ids of derived facts that have a computation here; a facts file may name no other. */
-export const DERIVED = ['danger', 'tract', 'closure', 'reach', 'ph-result', 'callout'] as const
+export const DERIVED = [
+  'danger',
+  'tract',
+  'closure',
+  'reach',
+  'ph-result',
+  'age-band',
+  'fever',
+  'urine',
+  'balloon-loss',
+  'callout',
+] as const
 
 function dangerOf(state: CaseState): string {
   const answer = reachedAnswer(state, 'danger-signs')
@@ -135,6 +159,40 @@ function phResult(line: Line, state: CaseState): string {
     acidMedicine,
     line.settings,
   )
+}
+
+function ageBand(state: CaseState): AgeBand {
+  const age = reachedAnswer(state, 'age')
+  return ageBandOf(age?.kind === 'length' ? age : 'unsure')
+}
+
+/** By the temperature and the age, whichever was answered last; an age not asked counts as the youngest. */
+function feverBand(line: Line, state: CaseState): string {
+  const temperature = reachedAnswer(state, 'temperature')
+  if (temperature === undefined) return 'not-asked'
+  const age = ageBand(state)
+  if (temperature.kind === 'number') {
+    const measured = { kind: 'measured', celsius: celsius(temperature.value), place: 'not-known' } as const
+    return feverBandOf(measured, age, line.settings)
+  }
+  if (temperature.kind !== 'choice') return 'unknown'
+  return feverBandOf({ kind: temperature.value === 'feels-normal' ? 'feels-normal' : 'feels-hot' }, age, line.settings)
+}
+
+/** As it stood when it was told: later hours are the matter of the advice that names them. */
+function urineBand(line: Line, state: CaseState): string {
+  const wet = reachedAnswer(state, 'last-wet')
+  if (wet === undefined) return 'not-asked'
+  const toldAt = state.answers['last-wet']?.at ?? state.latestSeenAt
+  return urineOf(wet.kind === 'moment' ? wet : 'unsure', toldAt, line.settings)
+}
+
+function balloonLoss(line: Line, state: CaseState): string {
+  const putIn = reachedAnswer(state, 'balloon-put-in')
+  const cameOut = reachedAnswer(state, 'balloon-came-out')
+  if (putIn === undefined || cameOut === undefined) return 'not-asked'
+  if (putIn.kind !== 'number' || cameOut.kind !== 'number') return 'unknown'
+  return balloonLossOf({ putIn: millilitres(putIn.value), cameOut: millilitres(cameOut.value) }, line.settings)
 }
 
 /** The call-out in the words a flow's conditions use. */

@@ -1,5 +1,5 @@
 /** Figures of a check kept for a page: of which content they are, and what was walked. Seconds are left out. */
-import type { FlowReport } from '../modelcheck/findings.ts'
+import type { FlowReport } from '../modelcheck/rules/findings.ts'
 import { sha256 } from '../runtime/system-clock.ts'
 import type { Checked } from './check-run.ts'
 

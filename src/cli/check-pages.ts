@@ -1,11 +1,11 @@
 /** Everything a check found, as pages: one to begin with, one for each conversation, its script, and its picture. */
 import { mkdirSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
-import { flowPicture } from '../modelcheck/picture-graph.ts'
-import { picturePage } from '../modelcheck/picture-page.ts'
-import { type Overlay, sheetsOf } from '../modelcheck/picture-svg.ts'
-import { toldPage } from '../modelcheck/tell-page.ts'
-import { toldScript } from '../modelcheck/tell-text.ts'
+import { flowPicture } from '../modelcheck/pictures/graph.ts'
+import { picturePage } from '../modelcheck/pictures/page.ts'
+import { type Overlay, sheetsOf } from '../modelcheck/pictures/svg.ts'
+import { toldPage } from '../modelcheck/telling/page.ts'
+import { toldScript } from '../modelcheck/telling/text.ts'
 import type { Checked, Violation } from './check-run.ts'
 import { checkLines } from './check-text.ts'
 

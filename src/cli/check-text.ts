@@ -1,7 +1,7 @@
 /** What a check says on a terminal: a line a flow, then what breaks, each with the end of its conversation. */
 import { problemText } from '../flow/problem.ts'
-import { NOT_SHOWN } from '../modelcheck/tell-page.ts'
-import { toldLines, wrapped } from '../modelcheck/tell-text.ts'
+import { NOT_SHOWN } from '../modelcheck/telling/page.ts'
+import { toldLines, wrapped } from '../modelcheck/telling/text.ts'
 import type { Checked, Violation } from './check-run.ts'
 
 /** Lines of a conversation shown without `--verbose`. */

@@ -1,6 +1,6 @@
 import { type FSWatcher, readdirSync, watch, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
-import { toldLines } from '../modelcheck/tell-text.ts'
+import { toldLines } from '../modelcheck/telling/text.ts'
 import { systemClock } from '../runtime/system-clock.ts'
 import { againstLines } from './check-against.ts'
 import { figuresOf } from './check-figures.ts'

@@ -3,7 +3,6 @@ import { existsSync, readFileSync } from 'node:fs'
 import { fileURLToPath } from 'node:url'
 import type { Rule } from '../flow/rule-document.ts'
 import { loadRules } from '../flow/rule-load.ts'
-import type { QuestionFigure } from '../modelcheck/findings.ts'
 import {
   type Box,
   type Exit,
@@ -11,7 +10,8 @@ import {
   type Part,
   type Picture,
   sharedPicture,
-} from '../modelcheck/picture-graph.ts'
+} from '../modelcheck/pictures/graph.ts'
+import type { QuestionFigure } from '../modelcheck/rules/findings.ts'
 import { type Instant, instant } from '../time/instant.ts'
 import { type CheckFigures, contentOf, type FlowFigures } from './check-figures.ts'
 import { pictureFiles } from './draw.ts'

@@ -11,8 +11,8 @@ import {
   type ScriptLine,
   type Wanted,
   wantedText,
-} from '../modelcheck/tell-script.ts'
-import { amiss } from '../modelcheck/tell-seen.ts'
+} from '../modelcheck/telling/script.ts'
+import { amiss } from '../modelcheck/telling/seen.ts'
 import { codeIn, parkedOf } from '../runtime/parking.ts'
 import type { Runtime } from '../runtime/runtime.ts'
 import type { Store } from '../store/store.ts'

@@ -42,3 +42,13 @@ export function balloonTrend(
   if (loss > 0 && earlier !== undefined && balloonLoss(earlier) > 0) return 'falling'
   return loss < 0 ? 'gain' : 'holds'
 }
+
+/** What one check says of the balloon; a loss above none and not above the clinic's limit is `small-loss`. */
+export function balloonLossOf(
+  check: BalloonCheck,
+  thresholds: Pick<Thresholds, 'balloon-loss-ml'>,
+): 'holds' | 'small-loss' | 'loss' | 'none-came-out' | 'gain' {
+  const trend = balloonTrend([check], thresholds)
+  if (trend === 'loss' || trend === 'gain' || trend === 'none-came-out') return trend
+  return balloonLoss(check) > 0 ? 'small-loss' : 'holds'
+}

@@ -66,6 +66,20 @@ export function feverOf(
     : { fever: 'absent', least: 'none' }
 }
 
+/**
+ * What a temperature is by the child's age alone: `young` where it is so high at that age that it cannot wait. Days since
+ * placement, a central line and signs at the opening are for whoever asks about them.
+ */
+export function feverBandOf(
+  temperature: Temperature,
+  age: AgeBand,
+  thresholds: Pick<Thresholds, 'fever-under-3-months' | 'fever-3-to-6-months'>,
+): Fever['fever'] | 'young' {
+  const context = { age, firstDays: false, atRisk: false, siteSign: false, lowIsUsual: false }
+  const { fever, least } = feverOf(temperature, context, thresholds)
+  return fever === 'present' && least === 'set-out' ? 'young' : fever
+}
+
 function asRectal({ celsius, place }: { celsius: Celsius; place: TemperaturePlace }): number {
   const height = place === 'rectal' ? celsius : celsius + BELOW_RECTAL
   return Math.round(height * 100) / 100

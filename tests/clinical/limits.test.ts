@@ -70,7 +70,7 @@ describe('what a temperature calls for', () => {
 /** 8 h: Diarrhoea and vomiting, parent advice sheet; 12 h: parent safety-netting sheet; both Healthier Together, NHS; 2020s. */
 describe('hours without urine', () => {
   it.each([
-    [7.9, 7, 'none'],
+    [7.9, 7, 'recent'],
     [8, 1, 'page'],
     [11.9, 11.9, 'page'],
     [12, 5, 'hospital'],

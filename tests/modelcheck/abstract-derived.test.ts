@@ -1,9 +1,10 @@
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
 import type { Answer } from '../../src/case/answer.ts'
-import { factsAt } from '../../src/case/derive.ts'
+import { factsAt, reachedAnswer } from '../../src/case/derive.ts'
 import type { CaseState } from '../../src/case/state.ts'
-import { flatten, seenIn } from '../../src/modelcheck/flat-flow.ts'
+import { bandOf } from '../../src/modelcheck/model/bands.ts'
+import { flatten, seenIn } from '../../src/modelcheck/model/flat-flow.ts'
 import { type Instant, instant } from '../../src/time/instant.ts'
 import { aLine, NIGHT, shippedFlows } from '../support/a-line.ts'
 import { botBeside } from '../support/bot-beside-model.ts'
@@ -24,6 +25,7 @@ const near = (limits: readonly number[]): fc.Arbitrary<number> =>
     fc.integer({ min: 0, max: Math.max(...limits) * 2 }),
   )
 
+const DAY = 86_400_000
 const windows = [0, settings['closure-soonest'], settings['closure-latest'], settings['closure-overdue']]
 const unsure: Answer = { kind: 'unsure' }
 const moment = (limits: readonly number[]): fc.Arbitrary<Answer> =>
@@ -50,6 +52,24 @@ const known: Readonly<Record<string, fc.Arbitrary<Answer>>> = {
     choice('none-came'),
   ),
   'acid-medicine': choice('yes', 'no'),
+  age: fc.oneof(
+    near([0, ...[90, 180, 1825].map(days => days * DAY)]).map(
+      (length): Answer => ({ kind: 'length', atLeastMs: Math.max(0, length), atMostMs: Math.max(0, length) }),
+    ),
+    fc.constant(unsure),
+  ),
+  temperature: fc.oneof(
+    fc
+      .constantFrom(35.9, 36, 37, 37.49, 37.5, 38, 38.49, 38.5, 39, 40)
+      .map((value): Answer => ({ kind: 'number', value })),
+    choice('feels-hot', 'feels-normal'),
+  ),
+  'last-wet': fc.oneof(moment([settings['no-urine-page'], settings['no-urine-hospital']]), fc.constant(unsure)),
+  'balloon-put-in': fc.oneof(fc.constant<Answer>({ kind: 'number', value: 5 }), fc.constant(unsure)),
+  'balloon-came-out': fc.oneof(
+    fc.constantFrom(0, 4, 4.4, 4.5, 4.9, 5, 6).map((value): Answer => ({ kind: 'number', value })),
+    fc.constant(unsure),
+  ),
   'danger-signs': fc.constantFrom<Answer>(
     { kind: 'many', values: ['none'] },
     { kind: 'many', values: ['fit'] },
@@ -89,6 +109,12 @@ function caseWith(drawn: Readonly<Record<string, Drawn | undefined>>): CaseState
   }
 }
 
+function bandElsewhere(state: CaseState, fact: string): string | undefined {
+  const answer = reachedAnswer(state, fact)
+  if (answer === undefined) return undefined
+  return answer.kind === 'unsure' ? 'unsure' : bandOf(settings, fact, answer, state.answers[fact]?.at ?? NIGHT)
+}
+
 function ofTheModel(state: CaseState, at: Instant): Record<string, string> {
   const read = bot.read({ state, at })
   const { fields: F } = flat
@@ -99,8 +125,10 @@ function ofTheModel(state: CaseState, at: Instant): Record<string, string> {
       model.value({
         band: fact => {
           const field = flat.fieldOf.get(fact)
+          // Facts that other flows ask: by the same bands.
+          if (field === undefined) return bandElsewhere(state, fact)
           const cell = field === undefined ? undefined : flat.cells[field]
-          return cell === undefined || field === undefined ? undefined : seenIn(cell, read[field] as number)?.band
+          return cell === undefined ? undefined : seenIn(cell, read[field] as number)?.band
         },
         clock: field => read[clock[field]] as number,
       }),

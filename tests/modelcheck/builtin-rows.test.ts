@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest'
-import { tableFaults } from '../../src/modelcheck/builtin-rows.ts'
-import type { Test } from '../../src/modelcheck/flat-flow.ts'
+import type { Test } from '../../src/modelcheck/model/flat-flow.ts'
+import { tableFaults } from '../../src/modelcheck/rules/builtin-rows.ts'
 
 /**
  * Small decision tables with a gap, an overlap and a masked row, in the manner of Calvanese, Dumas, Laurson, Maggi, Montali

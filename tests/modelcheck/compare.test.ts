@@ -1,8 +1,8 @@
 import { describe, expect, it } from 'vitest'
 import type { Flow, FlowSet } from '../../src/flow/flow-set.ts'
-import { comparer } from '../../src/modelcheck/compare.ts'
-import { explore, TooManyStates } from '../../src/modelcheck/explore.ts'
-import { type FlatFlow, flatten } from '../../src/modelcheck/flat-flow.ts'
+import { comparer } from '../../src/modelcheck/model/compare.ts'
+import { explore, TooManyStates } from '../../src/modelcheck/model/explore.ts'
+import { type FlatFlow, flatten } from '../../src/modelcheck/model/flat-flow.ts'
 import { shippedFlows } from '../support/a-line.ts'
 import { SMALL_NAMES, smallFlow, smallFlows } from '../support/small-flows.ts'
 

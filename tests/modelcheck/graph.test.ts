@@ -2,8 +2,8 @@ import { describe, expect, it } from 'vitest'
 import type { AnyMachineSnapshot, AnyStateMachine } from 'xstate'
 import { getAdjacencyMap } from 'xstate/graph'
 import type { KernelFacts } from '../../src/flow/kernel.ts'
-import { explore } from '../../src/modelcheck/explore.ts'
-import { flatten } from '../../src/modelcheck/flat-flow.ts'
+import { explore } from '../../src/modelcheck/model/explore.ts'
+import { flatten } from '../../src/modelcheck/model/flat-flow.ts'
 import { flowsOf, shippedFiles } from '../support/a-line.ts'
 
 // Outside check: `getAdjacencyMap` of xstate/graph 5.33.3 walks the same machine by itself. It knows no case, so it is given

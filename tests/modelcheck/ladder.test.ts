@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest'
 import type { Effect } from '../../src/case/effect.ts'
 import { step } from '../../src/case/step.ts'
-import { walkLadder } from '../../src/modelcheck/ladder.ts'
+import { walkLadder } from '../../src/modelcheck/model/ladder.ts'
 import { aLine } from '../support/a-line.ts'
 
 type Step = typeof step

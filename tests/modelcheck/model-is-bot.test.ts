@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest'
 import type { Flow, FlowSet } from '../../src/flow/flow-set.ts'
-import { flatten } from '../../src/modelcheck/flat-flow.ts'
+import { flatten } from '../../src/modelcheck/model/flat-flow.ts'
 import { aLine, shippedFlows } from '../support/a-line.ts'
 import { type Lockstep, lockstep, lockstepWalks } from '../support/lockstep.ts'
 import { smallFlow, smallFlows } from '../support/small-flows.ts'

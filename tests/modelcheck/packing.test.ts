@@ -1,6 +1,6 @@
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
-import { packing, StateTable } from '../../src/modelcheck/packing.ts'
+import { packing, StateTable } from '../../src/modelcheck/model/packing.ts'
 import '../support/seed.ts'
 
 const sizesAndStates = fc.array(fc.integer({ min: 1, max: 300 }), { minLength: 1, maxLength: 60 }).chain(sizes =>

@@ -1,9 +1,9 @@
 import { describe, expect, it } from 'vitest'
 import { pictureFiles } from '../../src/cli/draw.ts'
 import { DEMO_CLINIC, type LoadedLine, loadLine } from '../../src/cli/load-line.ts'
-import { flowPicture, type Part, type Picture, sharedPicture } from '../../src/modelcheck/picture-graph.ts'
-import { crossings, layOut } from '../../src/modelcheck/picture-layout.ts'
-import { sheetsOf } from '../../src/modelcheck/picture-svg.ts'
+import { flowPicture, type Part, type Picture, sharedPicture } from '../../src/modelcheck/pictures/graph.ts'
+import { crossings, layOut } from '../../src/modelcheck/pictures/layout.ts'
+import { sheetsOf } from '../../src/modelcheck/pictures/svg.ts'
 import { instant } from '../../src/time/instant.ts'
 
 const loaded = loadLine({ clinicDir: DEMO_CLINIC, at: instant(0) }).loaded as LoadedLine

@@ -10,7 +10,7 @@ import {
   type Wanted,
   wantedOf,
   wantedText,
-} from '../../src/modelcheck/tell-script.ts'
+} from '../../src/modelcheck/telling/script.ts'
 
 const id = fc.stringMatching(/^[a-z][a-z0-9]{0,6}(-[a-z0-9]{1,5})?$/)
 const ids = fc.array(id, { minLength: 1, maxLength: 3 })

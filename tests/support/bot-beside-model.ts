@@ -13,12 +13,19 @@ import type { Line } from '../../src/case/line.ts'
 import { type CaseState, openCase } from '../../src/case/state.ts'
 import { step } from '../../src/case/step.ts'
 import { closureOf, closureTimes, reachOf } from '../../src/clinical/closure.ts'
-import { phOf } from '../../src/clinical/ph.ts'
-import { tractOf } from '../../src/clinical/tract.ts'
 import type { Flow } from '../../src/flow/flow-set.ts'
 import { LEFT, SILENT_ASK, SILENT_PAGE, UNANSWERED } from '../../src/flow/steps.ts'
-import { type Cell, cellFor, classIn, type FlatFlow, SPENT, STATUS, urgencyOf } from '../../src/modelcheck/flat-flow.ts'
-import type { Move } from '../../src/modelcheck/flat-step.ts'
+import { bandOf, numbersToTry } from '../../src/modelcheck/model/bands.ts'
+import {
+  type Cell,
+  cellFor,
+  classIn,
+  type FlatFlow,
+  SPENT,
+  STATUS,
+  urgencyOf,
+} from '../../src/modelcheck/model/flat-flow.ts'
+import type { Move } from '../../src/modelcheck/model/flat-step.ts'
 import { type Instant, instant } from '../../src/time/instant.ts'
 import { NIGHT } from './a-line.ts'
 
@@ -271,16 +278,29 @@ export function botBeside(given: Line, flat: FlatFlow): BotBeside {
       case 'phone':
         return { kind: 'phone', number: id === 'write-only' ? 'write-only' : '+12125550142' }
       case 'length':
-        return { kind: 'length', atLeastMs: 10 * SECOND, atMostMs: 10 * SECOND }
+        return cell.fact === 'age' ? ofAge(id) : { kind: 'length', atLeastMs: 10 * SECOND, atMostMs: 10 * SECOND }
       case 'number':
-        return id === 'none-came'
-          ? { kind: 'choice', value: id }
-          : { kind: 'number', value: id === 'at-most-limit' ? 4 : 7 }
+        return document.values?.includes(id) === true ? { kind: 'choice', value: id } : ofNumber(cell.fact, id, at)
       case 'date':
         return date(at, id)
       default:
-        return { kind: 'moment', earliest: instant(at - outAgo), latest: at }
+        return cell.fact === 'last-wet'
+          ? wetAgo(id, at)
+          : { kind: 'moment', earliest: instant(at - outAgo), latest: at }
     }
+  }
+
+  function ofNumber(fact: string, id: string, at: Instant): Answer {
+    const value = numbersToTry(line.settings, fact).find(
+      one => id === 'answered' || bandOf(line.settings, fact, { kind: 'number', value: one }, at) === id,
+    )
+    return { kind: 'number', value: value ?? Number.NaN }
+  }
+
+  function wetAgo(id: string, at: Instant): Answer {
+    const { 'no-urine-page': page, 'no-urine-hospital': hospital } = line.settings
+    const ago = id === 'hospital' ? hospital : id === 'page' ? page : 0
+    return { kind: 'moment', earliest: instant(at - ago), latest: instant(at - ago) }
   }
 
   function date(at: Instant, band: string): Answer {
@@ -296,22 +316,14 @@ export function botBeside(given: Line, flat: FlatFlow): BotBeside {
     switch (answer.kind) {
       case 'unsure':
         return named('unsure')
-      case 'choice':
-        return named(answer.value)
       case 'phone':
         return named(answer.number === 'write-only' ? 'write-only' : 'answered')
+      case 'choice':
       case 'length':
-        return named('answered')
       case 'number':
-        return cell.fact === 'ph'
-          ? named(phOf(answer.value, 'no', line.settings) === 'confirms' ? 'at-most-limit' : 'over-limit')
-          : named('answered')
       case 'moment': {
-        if (document.kind !== 'date' || cell.fact !== 'first-placed') return named('answered')
-        const tract = tractOf(answer, 'yes', at, line.settings)
-        return named(
-          tract === 'first-days' ? 'under-first-days' : tract === 'settled' ? 'over-settled' : 'under-settled',
-        )
+        const band = named(bandOf(line.settings, cell.fact, answer, at))
+        return band >= 0 ? band : named('answered')
       }
       case 'many': {
         if (document['act-at-once'] === true)
@@ -391,6 +403,18 @@ export function botBeside(given: Line, flat: FlatFlow): BotBeside {
   }
 
   return { line, happen, read, does, begin }
+}
+
+/** An age in each band, in days. */
+const AGES: Readonly<Record<string, number>> = {
+  'under-3-months': 30,
+  '3-to-6-months': 120,
+  '6-months-to-5-years': 700,
+  '5-years-and-over': 4_000,
+}
+const ofAge = (band: string): Answer => {
+  const length = (AGES[band] ?? 700) * 86_400_000
+  return { kind: 'length', atLeastMs: length, atMostMs: length }
 }
 
 const OUT_AGO = [0, LATEST, OVERDUE]

@@ -4,12 +4,12 @@ import { DEMO_CLINIC, type LoadedLine, loadLine } from '../../src/cli/load-line.
 import { loadFlows } from '../../src/flow/load.ts'
 import type { Rule } from '../../src/flow/rule-document.ts'
 import { loadRules } from '../../src/flow/rule-load.ts'
-import { checkFlow } from '../../src/modelcheck/check-flow.ts'
-import { type Explored, explore } from '../../src/modelcheck/explore.ts'
-import { type FlatFlow, flatten } from '../../src/modelcheck/flat-flow.ts'
-import type { Move } from '../../src/modelcheck/flat-step.ts'
-import { compileRules, observationsOf } from '../../src/modelcheck/rule-compile.ts'
-import { ruleWatch } from '../../src/modelcheck/rule-watch.ts'
+import { type Explored, explore } from '../../src/modelcheck/model/explore.ts'
+import { type FlatFlow, flatten } from '../../src/modelcheck/model/flat-flow.ts'
+import type { Move } from '../../src/modelcheck/model/flat-step.ts'
+import { checkFlow } from '../../src/modelcheck/rules/check-flow.ts'
+import { compileRules, observationsOf } from '../../src/modelcheck/rules/rule-compile.ts'
+import { ruleWatch } from '../../src/modelcheck/rules/rule-watch.ts'
 import { instant } from '../../src/time/instant.ts'
 
 export interface Edit {

@@ -1,9 +1,9 @@
 /** Model and bot side by side: every move the model finds is made to happen to a case of the real bot. */
 import type { Effect } from '../../src/case/effect.ts'
 import type { Line } from '../../src/case/line.ts'
-import { explore, TooManyStates } from '../../src/modelcheck/explore.ts'
-import type { FlatFlow } from '../../src/modelcheck/flat-flow.ts'
-import { type Move, mover } from '../../src/modelcheck/flat-step.ts'
+import { explore, TooManyStates } from '../../src/modelcheck/model/explore.ts'
+import type { FlatFlow } from '../../src/modelcheck/model/flat-flow.ts'
+import { type Move, mover } from '../../src/modelcheck/model/flat-step.ts'
 import { type Beside, botBeside, type Happened, moveText, stateText } from './bot-beside-model.ts'
 import { isPage, isReply } from './case-talk.ts'
 

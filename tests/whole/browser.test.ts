@@ -191,6 +191,8 @@ describe.skipIf(path === undefined)('the real process in a browser', { timeout: 
     const { context, page } = await phone(browser)
     await converse(page, 'write', byWords)
     const lines = () => page.locator('#log article').allTextContents()
+    // A line is marked until it has gone out; then it is marked no more.
+    await expect.poll(async () => (await lines()).join(' ')).not.toContain('Not sent yet')
     const before = await lines()
     await page.reload()
     expect(await lines()).toEqual(before)

@@ -1,0 +1,167 @@
+/** What a rule speaks of, over the tables of one flow: which steps and moves are meant, and when a condition holds. */
+import type { Condition, Happening } from '../../flow/rule-document.ts'
+import type { Compared } from '../model/abstract-answers.ts'
+import { type FlatFlow, type FlatNode, holds, type Test, testFor, urgencyOf } from '../model/flat-flow.ts'
+import type { Move } from '../model/flat-step.ts'
+
+/** What one walk over a flow has come to: the state, and which tags were said up to here. */
+export interface Moment {
+  readonly state: Int32Array
+  /** Whether a tag has been said before, or in this reply. */
+  readonly isSaid: (tag: string) => boolean
+  /** Urgency that the step decides which is being entered; 0 after a reply. */
+  readonly deciding: number
+}
+
+export interface CompiledCondition {
+  readonly holdsIn: (moment: Moment) => boolean
+  /** Facts and derived facts it reads. */
+  readonly compared: readonly Compared[]
+  /** Tags that must be remembered as said. */
+  readonly tags: readonly string[]
+}
+
+const WORDS: Readonly<Record<string, (flat: FlatFlow, values: readonly string[]) => (moment: Moment) => boolean>> = {
+  decided: (flat, values) => {
+    const { decided, floor } = flat.fields
+    const least = Math.min(...values.map(urgencyOf))
+    return ({ state, deciding }) => Math.max(state[decided] as number, state[floor] as number, deciding) >= least
+  },
+  history: (flat, values) => {
+    const { danger, left, paged } = flat.fields
+    const fields = values.map(value => ({ danger, left, paged })[value] ?? paged)
+    return ({ state }) => fields.some(field => state[field] === 1)
+  },
+  armed: (flat, values) => {
+    const fields = flat.alarms.flatMap(({ name }, alarm) => {
+      const moments = flat.nodes.flatMap(node => node.alarms.filter(each => each.alarm === alarm))
+      const isMeant = values.includes(name) || moments.some(({ moment }) => values.includes(moment ?? ''))
+      return isMeant ? [flat.fields.armed + alarm] : []
+    })
+    return ({ state }) => fields.some(field => state[field] === 1)
+  },
+  said:
+    (_flat, values) =>
+    ({ isSaid }) =>
+      values.some(isSaid),
+  'in-force': (flat, values) => {
+    const fields = flat.hazardous.flatMap((id, index) =>
+      (flat.flow.advice.get(id)?.tags ?? []).some(tag => values.includes(tag)) ? [flat.fields.inForce + index] : [],
+    )
+    return ({ state }) => fields.some(field => state[field] === 1)
+  },
+}
+
+/** All parts must hold. A policy is settled here: what it rules out never holds. */
+export function compileCondition(condition: Condition, flat: FlatFlow): CompiledCondition {
+  const parts: ((moment: Moment) => boolean)[] = []
+  const compared: Compared[] = []
+  const tags: string[] = []
+  for (const [on, listed] of Object.entries(condition)) {
+    const values = typeof listed === 'string' ? [listed] : listed
+    const word = WORDS[on]
+    const policy = flat.policies[on]
+    if (word !== undefined) parts.push(word(flat, values))
+    else if (policy !== undefined) parts.push(() => values.includes(policy))
+    else {
+      const test: Test = testFor(on, values, flat)
+      parts.push(({ state }) => holds(test, state))
+      compared.push({ on, values })
+    }
+    if (on === 'said') tags.push(...values)
+  }
+  return { holdsIn: moment => parts.every(part => part(moment)), compared, tags }
+}
+
+/** Whether a condition can hold at all under the policies of a flow. */
+export function isRuledOut(condition: Condition, flat: FlatFlow): boolean {
+  return Object.entries(condition).some(([on, listed]) => {
+    const policy = flat.policies[on]
+    return policy !== undefined && !(typeof listed === 'string' ? [listed] : listed).includes(policy)
+  })
+}
+
+/** A happening over the tables. Every part that it names must match. */
+export interface CompiledHappening {
+  /** 1 at every step that by itself says, decides and pages what is meant; undefined where none of these is named. */
+  readonly steps: Uint8Array | undefined
+  /** At a step of `steps`, whether it is said now and not only in force from before. */
+  readonly isSaidNow: (node: number, state: Int32Array, isReplaying: boolean) => boolean
+  /** 1 at every step where talk stands after the reply; undefined where it does not matter. */
+  readonly stands: Uint8Array | undefined
+  /** Whether the move is meant; undefined where it does not matter. */
+  readonly isMove: ((move: Move, before: Int32Array | undefined) => boolean) | undefined
+}
+
+export function compileHappening(happening: Happening, flat: FlatFlow): CompiledHappening {
+  const { says, decides, pages } = happening
+  const acts = says === undefined ? undefined : flat.nodes.map(node => node.says.filter(id => isMeant(id, says, flat)))
+  const isStep = says !== undefined || decides !== undefined || pages !== undefined
+  const steps = Uint8Array.from(flat.nodes, (node, at) =>
+    Number(
+      (acts === undefined || (acts[at] ?? []).length > 0) &&
+        (decides === undefined || node.decides >= urgencyOf(decides)) &&
+        (pages === undefined || (node.page !== undefined && (pages === 'any' || pages.includes(node.page)))),
+    ),
+  )
+  const inForce = new Map(flat.hazardous.map((id, index) => [id, flat.fields.inForce + index]))
+  return {
+    steps: isStep ? steps : undefined,
+    isSaidNow: (node, state, isReplaying) =>
+      acts === undefined ||
+      !isReplaying ||
+      (acts[node] ?? []).some(id => {
+        const field = inForce.get(id)
+        return field === undefined || state[field] === 0
+      }),
+    stands: standsOf(happening, flat),
+    isMove: moveOf(happening, flat),
+  }
+}
+
+function isMeant(id: string, says: readonly string[], flat: FlatFlow): boolean {
+  return says.includes(`advice/${id}`) || (flat.flow.advice.get(id)?.tags ?? []).some(tag => says.includes(tag))
+}
+
+/** Tags that a step says. */
+export function tagsOf(node: FlatNode, flat: FlatFlow): readonly string[] {
+  return node.says.flatMap(id => flat.flow.advice.get(id)?.tags ?? [])
+}
+
+function standsOf({ asks, rests, ends }: Happening, flat: FlatFlow): Uint8Array | undefined {
+  if (asks === undefined && rests === undefined && ends === undefined) return undefined
+  return Uint8Array.from(flat.nodes, node => {
+    const isAsked = node.ask >= 0 && !node.quiet
+    const fact = flat.cells[node.ask]?.fact ?? ''
+    return Number(
+      (asks === undefined || (isAsked && (asks === 'any' || asks.includes(fact)))) &&
+        (rests === undefined || node.rests) &&
+        (ends === undefined || node.ends),
+    )
+  })
+}
+
+function moveOf({ family, answers, alarm }: Happening, flat: FlatFlow): CompiledHappening['isMove'] {
+  if (family === undefined && answers === undefined && alarm === undefined) return undefined
+  return (move, before) => {
+    if (family !== undefined && !(family as readonly string[]).includes(move.kind)) return false
+    if (answers !== undefined) {
+      const ask = flat.nodes[before?.[flat.fields.talk] ?? -1]?.ask ?? -1
+      const fact = flat.cells[ask]?.fact
+      if (move.kind !== 'answered' || (answers !== 'any' && !answers.includes(fact ?? ''))) return false
+    }
+    if (alarm === undefined) return true
+    return move.kind === 'alarm' && (alarm === 'any' || alarm.includes(flat.alarms[move.arg]?.name ?? ''))
+  }
+}
+
+/** Steps at which a rule looks at facts when this happens: `all` where it can come at any step. */
+export function placesOf(happening: Happening, flat: FlatFlow): 'all' | ReadonlySet<string> {
+  const compiled = compileHappening(happening, flat)
+  const named = (flags: Uint8Array) => new Set(flat.nodes.filter((_, at) => flags[at] === 1).map(node => node.id))
+  if (compiled.steps !== undefined) return named(compiled.steps)
+  if (compiled.stands !== undefined) return named(compiled.stands)
+  const { answers } = happening
+  if (answers === undefined || answers === 'any') return 'all'
+  return new Set(flat.nodes.filter(node => answers.includes(flat.cells[node.ask]?.fact ?? '')).map(node => node.id))
+}
