@@ -3,7 +3,7 @@ import type { AdviceDocument, StepDocument } from './document.ts'
 import type { FlowFolder, FlowSources, Placed } from './flow-sources.ts'
 import { ANY_TIME_STEPS } from './flow-step.ts'
 import type { Problem } from './problem.ts'
-import { CASE_ALARMS, reachableSteps, resolveStep, sideEntries, targetsOf } from './steps.ts'
+import { BACK, CASE_ALARMS, reachableSteps, resolveRef, resolveStep, sideEntries, targetsOf } from './steps.ts'
 import { type PlacedYaml, unknownId } from './yaml-places.ts'
 
 /** Settings an alarm may count from. */
@@ -56,6 +56,7 @@ export function checkFlow(sources: FlowSources, folder: FlowFolder): Problem[] {
     [['silence', 'page'], flow.value.silence?.page],
     [['unanswered'], flow.value.unanswered],
     [['left'], flow.value.left],
+    ...Object.entries(flow.value.back ?? {}).map(([name, ref]) => [['back', name], ref] as const),
   ] as const) {
     if (ref !== undefined && !stepIds.has(ref)) report(flow.yaml, [...path], 'step', ref, stepIds)
   }
@@ -77,10 +78,10 @@ export function checkFlow(sources: FlowSources, folder: FlowFolder): Problem[] {
       })
       if (step.ask !== undefined) checkAsk(file.yaml, at('ask'), step.ask)
       for (const [fact, value] of Object.entries(step.set ?? {})) checkValue(file.yaml, at('set', fact), fact, value)
-      const target = (ref: string) =>
-        inShared && ref !== 'resume' && !ref.startsWith('shared/') ? `shared/${ref}` : ref
       const checkTarget = (path: PropertyKey[], ref: string) => {
-        if (ref !== 'resume' && !stepIds.has(target(ref))) report(file.yaml, path, 'step', ref, stepIds)
+        const target = resolveRef(flow.value, ref, inShared)
+        if (inShared && target.startsWith(BACK)) checkHandsBack(id, target)
+        else if (ref !== 'resume' && !stepIds.has(target)) report(file.yaml, path, 'step', ref, stepIds)
       }
       if (step.go !== undefined) checkTarget(at('go'), step.go)
       step.route?.forEach((row, i) => {
@@ -96,6 +97,19 @@ export function checkFlow(sources: FlowSources, folder: FlowFolder): Problem[] {
         }
       })
     }
+  }
+
+  /** A flow that never comes to a shared step need not say where that step hands back to. */
+  function checkHandsBack(id: string, ref: string) {
+    if (!reachableSteps(flow.value, shared.value.steps).has(`shared/${id}`)) return
+    problems.push({
+      code: 'BACK_MISSING',
+      file: flow.yaml.file,
+      ...flow.yaml.place(flow.value.back === undefined ? ['concern'] : ['back']),
+      found: `the shared step "${id}", used here, that hands back to "${ref}"`,
+      expected: `a line "${ref.slice(BACK.length)}:" with a step of this flow under "back"`,
+      severity: 'problem',
+    })
   }
 
   function checkAsk(yaml: PlacedYaml, path: PropertyKey[], fact: string) {
@@ -232,12 +246,12 @@ export function checkFlow(sources: FlowSources, folder: FlowFolder): Problem[] {
     const targets = new Map<string, string>()
     const all = [
       ...Object.entries(flow.value.steps).map(([id, step]) => ({
-        step: resolveStep(id, step, false),
+        step: resolveStep(flow.value, id, step, false),
         yaml: flow.yaml,
         id,
       })),
       ...Object.entries(shared.value.steps).map(([id, step]) => ({
-        step: resolveStep(`shared/${id}`, step, true),
+        step: resolveStep(flow.value, `shared/${id}`, step, true),
         yaml: shared.yaml,
         id,
       })),

@@ -9,7 +9,10 @@ export const DISPOSITIONS = ['ambulance', 'set-out', 'speak', 'tell-clinic', 'at
 const id = z.string().regex(/^[a-z0-9]+(-[a-z0-9]+)*$/, 'an id in lower case with single hyphens, such as "keep-tube"')
 const stepRef = z
   .string()
-  .regex(/^(shared\/)?[a-z0-9]+(-[a-z0-9]+)*$/, 'a step id of this flow, or "shared/" and a shared step id')
+  .regex(
+    /^(shared\/|back\/)?[a-z0-9]+(-[a-z0-9]+)*$/,
+    'a step id of this flow, "shared/" and a shared step id, or in a shared step "back/" and a name',
+  )
 
 /** Conditions of a route row: every fact named must have one of the values listed. */
 const condition = z
@@ -87,6 +90,12 @@ export const flowSchema = z.strictObject({
     .optional()
     .describe(
       'Where "we have left" leads when it is said while something else is asked: no more questions for someone on the road.',
+    ),
+  back: z
+    .record(id, stepRef)
+    .optional()
+    .describe(
+      'Where shared steps hand back to this flow, by name: a shared step that goes to "back/well" goes to the step that stands here under "well".',
     ),
   steps: z.record(id, stepSchema),
 })

@@ -2,9 +2,18 @@
 import type { FlowDocument, StepDocument } from './document.ts'
 import { ANY_TIME_STEPS, type Step } from './flow-step.ts'
 
+/** How a shared step names a place in the flow that uses it. */
+export const BACK = 'back/'
+
+/** The whole id of a step that a step of the flow, or of flows/shared/steps.yaml, names. */
+export function resolveRef(document: FlowDocument, ref: string, inShared: boolean): string {
+  if (!inShared || ref === 'resume' || ref.startsWith('shared/')) return ref
+  return ref.startsWith(BACK) ? (document.back?.[ref.slice(BACK.length)] ?? ref) : `shared/${ref}`
+}
+
 /** A step with its references resolved; `inShared` when it stands in flows/shared/steps.yaml. */
-export function resolveStep(id: string, step: StepDocument, inShared: boolean): Step {
-  const resolve = (ref: string) => (inShared && ref !== 'resume' && !ref.startsWith('shared/') ? `shared/${ref}` : ref)
+export function resolveStep(document: FlowDocument, id: string, step: StepDocument, inShared: boolean): Step {
+  const resolve = (ref: string) => resolveRef(document, ref, inShared)
   const { route, go, alarms, ...rest } = step
   const rows =
     route?.map(row => ({ if: row.if ?? {}, go: resolve(row.go) })) ??
@@ -15,14 +24,14 @@ export function resolveStep(id: string, step: StepDocument, inShared: boolean): 
 /** The flow's own steps and every shared step they, the silence steps or the any-time steps lead to. */
 export function reachableSteps(document: FlowDocument, shared: Record<string, StepDocument>): Map<string, Step> {
   const steps = new Map<string, Step>()
-  for (const [id, step] of Object.entries(document.steps)) steps.set(id, resolveStep(id, step, false))
+  for (const [id, step] of Object.entries(document.steps)) steps.set(id, resolveStep(document, id, step, false))
   const queue: string[] = sideEntries(document)
   for (const step of steps.values()) queue.push(...targetsOf(step))
   for (let id = queue.pop(); id !== undefined; id = queue.pop()) {
     if (steps.has(id) || !id.startsWith('shared/')) continue
     const found = shared[id.slice('shared/'.length)]
     if (found === undefined) continue
-    const step = resolveStep(id, found, true)
+    const step = resolveStep(document, id, found, true)
     steps.set(id, step)
     queue.push(...targetsOf(step))
   }

@@ -58,6 +58,7 @@ const faults: readonly Fault[] = [
   { fault: 'an alarm cancelled that nothing sets', file: FLOW, from: 'cancel: [left]', to: 'cancel: [▶lift]', code: 'UNKNOWN_ID', found: 'unknown alarm "lift"', expected: 'an existing alarm', nearest: 'left' },
   { fault: 'an unknown setting', file: FLOW, from: 'after: left-check', to: 'after: ▶left-chek', code: 'UNKNOWN_ID', found: 'unknown setting "left-chek"', expected: 'an existing setting', nearest: 'left-check' },
   // ---- Routes and ways ----
+  { fault: 'a shared step that hands back to nowhere', file: 'shared/steps.yaml', from: '    page: person\n    go: resume', to: '    page: person\n    go: back/well', code: 'BACK_MISSING', found: 'the shared step "person", used here, that hands back to "back/well"', expected: 'a line "well:"' },
   { fault: 'a route whose last row has a condition', file: FLOW, from: '      - { go: opening }\n', to: '', code: 'ROUTE_NOT_TOTAL', found: 'a condition on the last row', expected: 'a last row with no condition' },
   { fault: 'a row without condition before the last', file: FLOW, from: '- { if: { danger: [present] }, go: shared/emergency }', to: '- ▶{ go: shared/emergency }', code: 'ROUTE_SHADOWED', found: 'a row with no condition before the last', expected: 'rows after it that can be reached' },
   { fault: 'a row that an earlier one always takes', file: FLOW, from: '- { if: { in-opening: [nothing], family-ph: [on] }, go: leave }', to: '- { if: { in-opening: [nothing] }, go: leave }\n      - ▶{ if: { in-opening: [nothing], family-ph: [on] }, go: leave }', code: 'ROUTE_SHADOWED', found: 'a row that an earlier row always takes', expected: 'a row that can be reached' },
@@ -93,6 +94,7 @@ const faults: readonly Fault[] = [
 /** Faults that are a missing line: reported where the line is needed. */
 const placeOfMissing: Readonly<Record<string, readonly [file: string, marked: string, of: string]>> = {
   'a route whose last row has a condition': [FLOW, '- ▶{ if: { danger: [present] }', '- { if: { danger: [present] }'],
+  'a shared step that hands back to nowhere': [FLOW, 'concern: ▶tube-out', 'concern: tube-out'],
   'advice without its words': [FLOW, 'say: [▶cover]', 'say: [cover]'],
   'an option without its words': [FLOW, 'ask: ▶in-opening', 'ask: in-opening'],
   'a page reason without its words': ['shared/steps.yaml', 'page: ▶person', 'page: person'],
@@ -124,6 +126,21 @@ describe('a fault in a flows folder', () => {
     expect(reported?.expected).toContain(one.expected)
     expect(reported?.severity).toBe('problem')
     if (one.nearest !== undefined) expect(reported?.nearest).toBe(one.nearest)
+  })
+})
+
+describe('a shared step that hands back', () => {
+  it('leads to the step that the flow names for it', () => {
+    const files = new Map(Object.entries(SMALL))
+    const edit = (file: string, from: string, to: string) =>
+      files.set(file, (files.get(file) ?? '').replace(from, () => to))
+    edit('shared/steps.yaml', '    page: person\n    go: resume', '    page: person\n    go: back/well')
+    edit('tube-out/flow.yaml', 'start: hold', 'start: hold\nback: { well: danger }')
+    const { set, problems } = loadFlows(files)
+    expect(problems).toEqual([])
+    expect(set?.flows.get('tube-out')?.steps.get('shared/person')?.rows).toEqual([{ if: {}, go: 'danger' }])
+    edit('tube-out/flow.yaml', 'back: { well: danger }', 'back: { well: dangre }')
+    expect(loadFlows(files).problems.map(problemText).join()).toContain('unknown step "dangre"')
   })
 })
 
