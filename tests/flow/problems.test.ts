@@ -133,7 +133,10 @@ describe('a shared step that hands back', () => {
   it('leads to the step that the flow names for it', () => {
     const files = new Map(Object.entries(SMALL))
     const edit = (file: string, from: string, to: string) =>
-      files.set(file, (files.get(file) ?? '').replace(from, () => to))
+      files.set(
+        file,
+        (files.get(file) ?? '').replace(from, () => to),
+      )
     edit('shared/steps.yaml', '    page: person\n    go: resume', '    page: person\n    go: back/well')
     edit('tube-out/flow.yaml', 'start: hold', 'start: hold\nback: { well: danger }')
     const { set, problems } = loadFlows(files)
