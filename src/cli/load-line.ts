@@ -10,6 +10,7 @@ import type { Problem } from '../flow/problem.ts'
 import { type Catalogue, catalogueOf } from '../flow/wording.ts'
 import { readYaml, type YamlReader } from '../flow/yaml-places.ts'
 import type { Instant } from '../time/instant.ts'
+import { type Languages, languagesOf } from '../understand/language.ts'
 import { type Lexicon, lexiconOf } from '../understand/lexicon.ts'
 import { type Approvable, approvablesOf } from './approvable.ts'
 import { readFlowFiles, SHIPPED_FLOWS } from './flow-files.ts'
@@ -23,6 +24,8 @@ export interface LoadedLine {
   readonly pagers: LoadedClinic['pagers']
   readonly retention: LoadedClinic['retention']
   readonly lexicon: Lexicon
+  /** Tells which language a message is written in. */
+  readonly languages: Languages
   /** Words of the screens. */
   readonly screen: Catalogue
 }
@@ -77,6 +80,7 @@ export function loadLine(options: {
       pagers: clinic.pagers,
       retention: clinic.retention,
       lexicon: lexiconOf(lexicon),
+      languages: languagesOf(shared('languages.yaml')),
       screen,
     },
   }

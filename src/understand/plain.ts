@@ -119,7 +119,7 @@ export const isBlank = (text: string): boolean =>
 export const hasWords = (text: string): boolean => /[\p{L}\p{Nd}]/u.test(text)
 
 /** A text too long to read whole keeps its beginning and its end, a line apart. */
-function boundedOf(text: string): string {
+export function boundedOf(text: string): string {
   if (text.length <= LENGTH_READ_AT_MOST) return text
   const half = LENGTH_READ_AT_MOST / 2
   return `${text.slice(0, half)}\n${text.slice(-half)}`
