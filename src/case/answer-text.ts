@@ -26,27 +26,28 @@ export function answerText(
       return answer.values.map(label).join(', ')
     case 'length':
       return answer.atLeastMs === answer.atMostMs
-        ? lengthText(answer.atMostMs)
-        : `${lengthText(answer.atLeastMs)} – ${lengthText(answer.atMostMs)}`
+        ? lengthText(answer.atMostMs, wording.language)
+        : `${lengthText(answer.atLeastMs, wording.language)} – ${lengthText(answer.atMostMs, wording.language)}`
     case 'number':
       return String(answer.value)
     case 'phone':
       return answer.number === 'write-only' ? label('write-only') : `··${answer.number.slice(-2)}`
     case 'moment':
-      return momentText(line, fact, answer, at, clock)
+      return momentText(line, wording.language, fact, answer, at, clock)
   }
 }
 
 function momentText(
   line: Line,
+  language: string,
   fact: string,
   answer: Answer & { kind: 'moment' },
   at: Instant,
   clock: '12h' | '24h',
 ): string {
-  if (line.flows.facts[fact]?.kind === 'date') return agoText(Math.max(0, at - answer.latest))
+  if (line.flows.facts[fact]?.kind === 'date') return agoText(Math.max(0, at - answer.latest), language)
   const [from, to] = [answer.earliest, answer.latest].map(moment =>
-    clockText(moment, line.clinic.zone, clock, line.language),
+    clockText(moment, line.clinic.zone, clock, language),
   )
   return from === to ? (from ?? '') : `${from}-${to}`
 }

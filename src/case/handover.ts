@@ -6,7 +6,7 @@ import { answerText } from './answer-text.ts'
 import { closureTimesOf, reachedAnswer } from './derive.ts'
 import { flowOf, type Line, wordingOf } from './line.ts'
 import type { CaseState } from './state.ts'
-import { agoText, betweenText, caseValues, clockOf, lengthText } from './values.ts'
+import { agoText, betweenText, caseValues, clockSaidOf, lengthText } from './values.ts'
 import type { CaseView, LogLine } from './view.ts'
 
 /** Alarms that say nothing to the family by themselves. */
@@ -85,7 +85,7 @@ function text(wording: Catalogue, id: string, otherwise: string, values = {}): s
 function headlineOf(line: Line, state: CaseState, wording: Catalogue): string {
   const { disposition } = state
   if (disposition === undefined) return text(wording, 'page-head/none', 'No decision yet')
-  return wording.text(`headline/${disposition.id}`, { now: clockOf(line, disposition.at) })
+  return wording.text(`headline/${disposition.id}`, { now: clockSaidOf(line, disposition.at) })
 }
 
 const STATES: Readonly<Record<string, CaseView['callout']['state']>> = {
@@ -105,8 +105,8 @@ function calloutOf(line: Line, state: CaseState, wording: Catalogue, at: Instant
   const { taken } = state.callout
   const values = {
     ...caseValues(line, state, at),
-    answer: taken === undefined ? '' : clockOf(line, taken.at),
-    label: state.callout.rangAt === undefined ? '' : clockOf(line, state.callout.rangAt),
+    answer: taken === undefined ? '' : clockSaidOf(line, taken.at),
+    label: state.callout.rangAt === undefined ? '' : clockSaidOf(line, state.callout.rangAt),
   }
   return {
     sentence: text(wording, `callout/${stage}`, stage, values),
@@ -126,13 +126,13 @@ function situation(line: Line, state: CaseState, wording: Catalogue, at: Instant
     inOpening === undefined ? '' : labelled(line, wording, 'in-opening', inOpening, at),
     out === undefined
       ? ''
-      : `${text(wording, 'label/out-since', 'out-since')}: ${out.kind === 'moment' ? `${betweenText(line, out)} (${lengthText(at - out.earliest)})` : wording.text('option/not-sure')}`,
+      : `${text(wording, 'label/out-since', 'out-since')}: ${out.kind === 'moment' ? `${betweenText(line, out)} (${lengthText(at - out.earliest, wording.language)})` : wording.text('option/not-sure')}`,
     times === undefined || times === 'unknown'
       ? ''
       : text(wording, 'handover/window', '', {
           ...values,
-          reading: clockOf(line, times.soonestAt),
-          answer: clockOf(line, times.latestAt),
+          reading: clockSaidOf(line, times.soonestAt),
+          answer: clockSaidOf(line, times.latestAt),
         }),
     text(wording, 'handover/travel', '', values),
   ].filter(line => line !== '')
@@ -147,7 +147,7 @@ function labelled(
 ): string {
   const shown =
     fact === 'first-placed' && answer.kind === 'moment'
-      ? agoText(Math.max(0, at - answer.latest))
+      ? agoText(Math.max(0, at - answer.latest), wording.language)
       : answerText(line, wording, fact, answer, at)
   return `${text(wording, `label/${fact}`, fact)}: ${shown}`
 }

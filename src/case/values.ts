@@ -6,21 +6,26 @@ import { familyNumbers } from '../oncall/family-numbers.ts'
 import { numberText } from '../oncall/number-text.ts'
 import { nextOpening } from '../oncall/opening.ts'
 import type { Instant } from '../time/instant.ts'
-import { clockText } from '../time/local-time.ts'
+import { clockSaid, clockText } from '../time/local-time.ts'
 import type { Between } from '../time/span.ts'
 import { expectedArrival } from './alarm.ts'
 import { closureTimesOf, reachedAnswer } from './derive.ts'
 import type { Line } from './line.ts'
 import type { CaseState } from './state.ts'
 
-/** A clock time in the clinic's zone and form. */
+/** A clock time in the clinic's zone and form, short: for margins and buttons. */
 export function clockOf(line: Line, at: Instant): string {
   return clockText(at, line.clinic.zone, line.clinic.clock, line.language)
 }
 
+/** The same as a sentence says it, with its article where the language has one. */
+export function clockSaidOf(line: Line, at: Instant): string {
+  return clockSaid(at, line.clinic.zone, line.clinic.clock, line.language)
+}
+
 /** "between 1:30 am and 1:45 am", or one time when the ends are the same minute. */
 export function betweenText(line: Line, between: Between): string {
-  const [from, to] = [clockOf(line, between.earliest), clockOf(line, between.latest)]
+  const [from, to] = [clockSaidOf(line, between.earliest), clockSaidOf(line, between.latest)]
   return from === to
     ? from
     : line.flows.wording.get(line.language)?.has('between')
@@ -32,14 +37,18 @@ function text(line: Line, id: string, from: string, to: string): string {
   return line.flows.wording.get(line.language)?.text(id, { reading: from, answer: to }) ?? `${from} – ${to}`
 }
 
-/** Minutes in words, rounded up to five: "25 minutes", "1 hour 30 minutes". */
-export function lengthText(milliseconds: number): string {
+/** Minutes in words, rounded up to five: "25 minutes", "1 hour 30 minutes", "1 hora 30 minutos". */
+export function lengthText(milliseconds: number, language: string): string {
   const minutes = Math.max(5, Math.ceil(milliseconds / 300_000) * 5)
-  if (minutes < 60) return `${minutes} minutes`
-  const hours = Math.floor(minutes / 60)
-  const rest = minutes % 60
-  const head = hours === 1 ? '1 hour' : `${hours} hours`
-  return rest === 0 ? head : `${head} ${rest} minutes`
+  const parts = [
+    ...(minutes < 60 ? [] : [counted(Math.floor(minutes / 60), 'hour', language)]),
+    ...(minutes % 60 === 0 ? [] : [counted(minutes % 60, 'minute', language)]),
+  ]
+  return new Intl.ListFormat(language, { type: 'unit', style: 'narrow' }).format(parts)
+}
+
+function counted(count: number, unit: 'minute' | 'hour' | 'day' | 'week' | 'month', language: string): string {
+  return new Intl.NumberFormat(language, { style: 'unit', unit, unitDisplay: 'long' }).format(count)
 }
 
 /** Numbers and names that stand whatever the case is. The only numbers in it are those families may see. */
@@ -57,8 +66,8 @@ export function lineValues(line: Line, at: Instant): Values {
     hospitalDoor: hospital?.door ?? '',
     hospitalNumber: numberText(hospital?.number.number ?? numbers.clinic.number),
     staffNumber: numberText(hospital?.number.number ?? numbers.clinic.number),
-    now: clockOf(line, at),
-    ...(opens === undefined ? {} : { opensAt: clockOf(line, opens) }),
+    now: clockSaidOf(line, at),
+    ...(opens === undefined ? {} : { opensAt: clockSaidOf(line, opens) }),
   }
 }
 
@@ -70,7 +79,7 @@ export function caseValues(line: Line, state: CaseState, at: Instant, late?: { d
     nickname: state.nickname ?? '',
     ...answerValues(line, state, at),
     ...calloutValues(line, state, at),
-    late: late === undefined ? '' : lengthText(at - late.due),
+    late: late === undefined ? '' : lengthText(at - late.due, line.language),
   }
 }
 
@@ -84,16 +93,16 @@ function answerValues(line: Line, state: CaseState, at: Instant): Values {
   const arrival = expectedArrival(state)
   const endsIn = phone?.kind === 'phone' && phone.number !== 'write-only' ? phone.number.slice(-2) : ''
   return {
-    travel: travel?.kind === 'length' ? lengthText(travel.atMostMs) : '',
+    travel: travel?.kind === 'length' ? lengthText(travel.atMostMs, line.language) : '',
     hasTravel: travel?.kind === 'length' ? 'yes' : 'no',
     outSince: out?.kind === 'moment' ? betweenText(line, out) : '',
-    placed: placed?.kind === 'moment' ? agoText(at - placed.latest) : '',
-    leaveBy: leaveBy === undefined ? '' : clockOf(line, leaveBy),
+    placed: placed?.kind === 'moment' ? agoText(at - placed.latest, line.language) : '',
+    leaveBy: leaveBy === undefined ? '' : clockSaidOf(line, leaveBy),
     hasLeaveBy: leaveBy === undefined ? 'no' : 'yes',
     leavePast: leaveBy === undefined || leaveBy <= at ? 'yes' : 'no',
     phoneEnds: endsIn,
     hasPhone: endsIn === '' ? 'no' : 'yes',
-    arrival: arrival === undefined ? '' : clockOf(line, arrival.latest),
+    arrival: arrival === undefined ? '' : clockSaidOf(line, arrival.latest),
   }
 }
 
@@ -104,17 +113,17 @@ function calloutValues(line: Line, state: CaseState, at: Instant): Values {
   return {
     clinician: taken?.by.name ?? paged?.name ?? line.clinic.name,
     clinicianRole: taken?.by.role ?? (paged?.kind === 'person' ? paged.job : ''),
-    promisedBy: taken === undefined ? '' : clockOf(line, taken.promisedAt),
-    promiseFailsAt: taken === undefined ? '' : clockOf(line, promiseDueAt(taken.promisedAt, line.settings)),
+    promisedBy: taken === undefined ? '' : clockSaidOf(line, taken.promisedAt),
+    promiseFailsAt: taken === undefined ? '' : clockSaidOf(line, promiseDueAt(taken.promisedAt, line.settings)),
     promisePast: taken !== undefined && taken.promisedAt <= at ? 'yes' : 'no',
     pagesSent: pages.length,
   }
 }
 
 /** Days and weeks since, rounded down: the younger reading. */
-export function agoText(milliseconds: number): string {
+export function agoText(milliseconds: number, language: string): string {
   const days = Math.floor(milliseconds / 86_400_000)
-  if (days < 14) return days === 1 ? '1 day' : `${days} days`
+  if (days < 14) return counted(days, 'day', language)
   const weeks = Math.floor(days / 7)
-  return weeks < 16 ? `${weeks} weeks` : `${Math.floor(days / 30)} months`
+  return weeks < 16 ? counted(weeks, 'week', language) : counted(Math.floor(days / 30), 'month', language)
 }

@@ -1,6 +1,6 @@
 /** The demonstration's clinician side: cases by what is due next, and who was reached how. */
 import type { Line } from '../case/line.ts'
-import { clockOf } from '../case/values.ts'
+import { clockOf, clockSaidOf } from '../case/values.ts'
 import type { Wording } from '../channels/web-page.ts'
 import type { BoardPage, BoardRow, BoardView } from '../http/board-page.ts'
 import { reachableOf } from '../oncall/clinic.ts'
@@ -28,7 +28,7 @@ export async function boardView(ports: {
     isNight: !isOpen(line.clinic, at),
     doubts: doubts.map(({ what, since, pager }) => {
       const way = pager === undefined ? '' : ` (${pager})`
-      return `${wording(`doubt-${what}`)}${way} ${wording('doubt-since', { now: clockOf(line, since) })}`
+      return `${wording(`doubt-${what}`)}${way} ${wording('doubt-since', { now: clockSaidOf(line, since) })}`
     }),
     rows: cases.map(stored => rowOf(line, stored, at, wording, links.get(stored.caseId))),
     pages: pagesOf(ports),
@@ -41,7 +41,7 @@ function rowOf(line: Line, stored: StoredCase, at: Instant, wording: Wording, li
   const next = view.coming[0]
   const due =
     promised !== undefined && view.callout.state === 'taken'
-      ? { at: promised, text: wording('board-promised', { now: clockOf(line, promised) }) }
+      ? { at: promised, text: wording('board-promised', { now: clockSaidOf(line, promised) }) }
       : next === undefined
         ? undefined
         : { at: next.due, text: `${clockOf(line, next.due)} ${next.says}` }

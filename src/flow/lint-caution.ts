@@ -66,7 +66,7 @@ function silentAmbulances(
   numbers: readonly string[],
 ): Problem[] {
   const own = folder === 'shared' ? undefined : sources.flows.find(({ name }) => name === folder)
-  const languages = new Set([...sources.sharedWording.keys(), ...(own?.wording.keys() ?? [])])
+  const languages = new Set((own?.wording.size ?? 0) > 0 ? own?.wording.keys() : sources.sharedWording.keys())
   return Object.entries(steps.value.steps)
     .filter(([, step]) => step.decide === DISPOSITIONS[0])
     .flatMap(([id, step]) =>

@@ -28,6 +28,8 @@ export interface LintText {
 export interface ReadingLimits {
   /** For the English school grade. */
   readonly grade?: number
+  /** Languages that families may use: every flow has to have its words in each. Left out: in those it has a file for. */
+  readonly languages?: readonly string[]
 }
 
 /** What the hazard check and the lists of acts need of a language. */

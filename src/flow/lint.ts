@@ -5,10 +5,14 @@ import type { FlowSources, Placed } from './flow-sources.ts'
 import { nearestId, type Problem } from './problem.ts'
 import { textFaults } from './wording.ts'
 
-/** Problems of all wording files of a folder set. */
-export function checkWording(sources: FlowSources): Problem[] {
+/**
+ * Problems of all wording files of a folder set. A flow that has no file at all in a language is told only where the language
+ * is `served`: until then it may be written.
+ */
+export function checkWording(sources: FlowSources, served: readonly string[] = []): Problem[] {
   const problems: Problem[] = []
   const languages = new Set([
+    ...served,
     ...sources.sharedWording.keys(),
     ...sources.flows.flatMap(flow => [...flow.wording.keys()]),
   ])
@@ -19,11 +23,15 @@ export function checkWording(sources: FlowSources): Problem[] {
     requireIds(sources.sharedSteps, sources.sharedSources, sharedIds, language, shared)
     for (const folder of sources.flows) {
       const own = folder.wording.get(language)
+      if (own === undefined && folder.wording.size > 0 && !served.includes(language)) continue
       if (own !== undefined) problems.push(...faultsOf(own, language))
       const ids = new Set([...sharedIds, ...Object.keys(own?.value ?? {})])
       requireIds(folder.flow, folder.sources, ids, language, own)
     }
   }
+  problems.push(...idsApart(sources.sharedWording, 'shared/wording'))
+  problems.push(...idsApart(sources.lint?.screens ?? new Map(), 'shared/wording.screen'))
+  for (const folder of sources.flows) problems.push(...idsApart(folder.wording, `${folder.name}/wording`))
   if (languages.size === 0) {
     problems.push({
       code: 'WORDING_MISSING',
@@ -109,6 +117,32 @@ export function checkWording(sources: FlowSources): Problem[] {
     for (const value of [...(document.values ?? []), ...Object.keys(document.taps ?? {})])
       need(`option/${fact}/${value}`, path)
   }
+}
+
+/**
+ * A text that one language of a file has and another lacks. Without this a withdrawal ("Stop: …") that is missing in one language
+ * would be passed over in silence.
+ */
+function idsApart(wordings: ReadonlyMap<string, Placed<Wording>>, file: string): Problem[] {
+  const first = new Map<string, Placed<Wording>>()
+  for (const wording of wordings.values())
+    for (const id of Object.keys(wording.value)) if (!first.has(id)) first.set(id, wording)
+  return [...wordings].flatMap(([language, { value }]) =>
+    [...first].flatMap(([id, { yaml }]) =>
+      id in value
+        ? []
+        : [
+            {
+              code: 'WORDING_MISSING' as const,
+              file: yaml.file,
+              ...yaml.place([id]),
+              found: `text "${id}", which ${language} lacks`,
+              expected: `a line "${id}: …" in ${file}.${language}.yaml`,
+              severity: 'problem' as const,
+            },
+          ],
+    ),
+  )
 }
 
 function faultsOf(wording: Placed<Wording>, language: string): Problem[] {

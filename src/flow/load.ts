@@ -39,7 +39,7 @@ export type Findings = Pick<LoadedFlows, 'problems' | 'silenced'>
 /**
  * Reads, checks and compiles. `set` is present only when there is no problem of severity "problem".
  *
- * @param limits  the clinic's own reading grade; left out: the one of the lists
+ * @param limits  the clinic's own reading grade, and the languages it serves; left out: the grade of the lists
  * @param findings  gives what `look` finds in these files with these limits; left out: it is looked
  */
 export function loadFlows(
@@ -61,7 +61,7 @@ function looked(sources: FlowSources, limits: ReadingLimits): Findings {
   const words = sources.lint === undefined ? undefined : lintWording(sources, sources.lint, limits)
   const problems = [
     ...sources.flows.flatMap(folder => checkFlow(sources, folder)),
-    ...checkWording(sources),
+    ...checkWording(sources, limits.languages),
     ...(words?.problems ?? []),
   ]
   return { problems: withoutRepeats(problems), silenced: words?.silenced ?? [] }

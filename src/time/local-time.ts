@@ -14,7 +14,17 @@ interface Words {
   readonly tomorrow: string
   readonly firstPass: string
   readonly secondPass: string
+  /** Short, for a margin or a button. */
   readonly twelveHours: (clock: string, hour: number, minute: number) => string
+  /** As it stands in a sentence after a preposition, with the article where the language has one. */
+  readonly said: (clock: string, style: ClockStyle, hour: number, minute: number) => string
+}
+
+const shortEnglish = (clock: string, hour: number, minute: number): string => {
+  // "12:00 am" is read both ways; the words are not.
+  if (minute === 0 && hour === 0) return '12:00 midnight'
+  if (minute === 0 && hour === 12) return '12:00 noon'
+  return `${clock} ${hour < 12 ? 'am' : 'pm'}`
 }
 
 const ENGLISH: Words = {
@@ -25,12 +35,8 @@ const ENGLISH: Words = {
   tomorrow: 'tomorrow',
   firstPass: 'before clock change',
   secondPass: 'after clock change',
-  twelveHours: (clock, hour, minute) => {
-    // "12:00 am" is read both ways; the words are not.
-    if (minute === 0 && hour === 0) return '12:00 midnight'
-    if (minute === 0 && hour === 12) return '12:00 noon'
-    return `${clock} ${hour < 12 ? 'am' : 'pm'}`
-  },
+  twelveHours: shortEnglish,
+  said: (clock, style, hour, minute) => (style === '24h' ? clock : shortEnglish(clock, hour, minute)),
 }
 
 const SPANISH: Words = {
@@ -42,11 +48,22 @@ const SPANISH: Words = {
   firstPass: 'antes del cambio de hora',
   secondPass: 'después del cambio de hora',
   twelveHours: (clock, hour, minute) => {
-    if (minute === 0 && hour === 0) return '12:00 de la medianoche'
-    if (minute === 0 && hour === 12) return '12:00 del mediodía'
-    if (hour < 12) return `${clock} de la mañana`
-    return `${clock} ${hour < 20 ? 'de la tarde' : 'de la noche'}`
+    if (minute === 0 && hour === 0) return '12:00 medianoche'
+    if (minute === 0 && hour === 12) return '12:00 mediodía'
+    return `${clock} ${hour < 12 ? 'a. m.' : 'p. m.'}`
   },
+  said: (clock, style, hour, minute) => {
+    const article = hour === 1 || (style === '12h' && hour === 13) ? 'la' : 'las'
+    return `${article} ${clock}${style === '24h' ? '' : ` ${spanishPart(hour, minute)}`}`
+  },
+}
+
+/** "12:05 de la mañana" is read as noon by some: the first hour is "de la noche". */
+function spanishPart(hour: number, minute: number): string {
+  if (minute === 0 && hour === 0) return 'de la medianoche'
+  if (minute === 0 && hour === 12) return 'del mediodía'
+  if (hour === 0 || hour >= 20) return 'de la noche'
+  return hour < 12 ? 'de la mañana' : 'de la tarde'
 }
 
 function wordsOf(language: string): Words {
@@ -54,15 +71,26 @@ function wordsOf(language: string): Words {
 }
 
 /**
- * The clock time of an instant: "1:30 am", "01:30", "1:30 de la mañana". In an hour that happens twice it says which:
+ * The clock time of an instant, short: "1:30 am", "01:30", "1:30 a. m.". In an hour that happens twice it says which:
  * "1:30 am (after clock change)". A language without words of its own gets English.
  */
 export function clockText(at: Instant, zone: string, style: ClockStyle, language: string): string {
-  const words = wordsOf(language)
+  const { twelveHours } = wordsOf(language)
+  const whole = style === '24h' ? clock24 : (parts: LocalParts) => twelveHours(clock12(parts), parts.hour, parts.minute)
+  return withPass(whole(localParts(at, zone)), at, zone, language)
+}
+
+/** The same as it stands in a sentence: "1:30 am"; in Spanish with its article, "la 1:30 de la mañana", "las 02:10". */
+export function clockSaid(at: Instant, zone: string, style: ClockStyle, language: string): string {
   const parts = localParts(at, zone)
-  const text = style === '24h' ? clock24(parts) : words.twelveHours(clock12(parts), parts.hour, parts.minute)
+  const clock = style === '24h' ? clock24(parts) : clock12(parts)
+  return withPass(wordsOf(language).said(clock, style, parts.hour, parts.minute), at, zone, language)
+}
+
+function withPass(text: string, at: Instant, zone: string, language: string): string {
   const pass = repeatedPass(at, zone)
   if (pass === undefined) return text
+  const words = wordsOf(language)
   return `${text} (${pass === 'first' ? words.firstPass : words.secondPass})`
 }
 

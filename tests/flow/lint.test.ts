@@ -43,10 +43,52 @@ function loaded(changes: Readonly<Record<string, string>> = {}) {
 function findingsIn(language: string, id: string, text: string): string[] {
   const own = `tube-out/wording.${language}.yaml`
   const words = `${id === 'say/cover' ? '' : SMALL_ES[own]}${id}: ${JSON.stringify(text)}\n`
-  return loaded({ [own]: words }).problems.map(
-    ({ found }) => /^"[^"]+" \(([a-z-]+)\)/.exec(found)?.[1] ?? /what "([^"]+)" means/.exec(found)?.[1] ?? found,
-  )
+  const { problems } = loaded({ [own]: words })
+  return problems
+    .filter(({ code }) => code !== 'WORDING_MISSING')
+    .map(({ found }) => /^"[^"]+" \(([a-z-]+)\)/.exec(found)?.[1] ?? /what "([^"]+)" means/.exec(found)?.[1] ?? found)
 }
+
+describe('a language that lacks a text', () => {
+  const without = (file: string, line: string) => ({ [file]: (SMALL_ES[file] ?? '').replace(line, '') })
+
+  it('is told which, where, and in which file it belongs', () => {
+    const { set, problems } = loaded(without('shared/wording.es.yaml', 'label/in-opening: En la abertura\n'))
+    expect(set).toBeUndefined()
+    expect(problems.map(({ file, line, found, expected }) => `${file}:${line} ${found}: ${expected}`)).toContain(
+      'shared/wording.en.yaml:10 text "label/in-opening", which es lacks: a line "label/in-opening: …" in shared/wording.es.yaml',
+    )
+  })
+
+  it('is told of a withdrawal too, which no step asks for by name', () => {
+    const { set, problems } = loaded({
+      'tube-out/wording.en.yaml': 'say/cover: Cover the opening.\nstop/cover: "Stop: no cover now."\n',
+    })
+    expect(set).toBeUndefined()
+    expect(problems.map(({ found }) => found)).toEqual(['text "stop/cover", which es lacks'])
+  })
+
+  it('is told of a text of the screens', () => {
+    const { problems } = loaded({
+      'shared/wording.screen.en.yaml': 'send: Send\ncheck: Check for answers\n',
+      'shared/wording.screen.es.yaml': 'send: Enviar\n',
+    })
+    expect(problems.map(({ found, expected }) => `${found}: ${expected}`)).toEqual([
+      'text "check", which es lacks: a line "check: …" in shared/wording.screen.es.yaml',
+    ])
+  })
+
+  it('is served with no flow that has no file in it', () => {
+    const { 'tube-out/wording.es.yaml': _, ...files } = SMALL_ES
+    const flows = new Map(Object.entries(files))
+    expect(loadFlows(flows).problems.map(problemText)).toEqual([])
+    const { set, problems } = loadFlows(flows, undefined, { languages: ['en', 'es'] })
+    expect(set).toBeUndefined()
+    expect(problems.map(({ found, expected }) => `${found}: ${expected}`)).toContain(
+      'no text "say/cover" in es: a line "say/cover: …" in a wording.es.yaml',
+    )
+  })
+})
 
 describe('a small flow in English and Spanish', () => {
   it('has no finding', () => expect(loaded().problems.map(problemText)).toEqual([]))

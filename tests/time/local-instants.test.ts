@@ -13,7 +13,7 @@ import {
   skippedInstant,
   weekdayOf,
 } from '../../src/time/local-instants.ts'
-import { clockText, dayText, repeatedPass, weekdayAt } from '../../src/time/local-time.ts'
+import { clockSaid, clockText, dayText, repeatedPass, weekdayAt } from '../../src/time/local-time.ts'
 
 const ZONES = [
   'Europe/London',
@@ -113,15 +113,37 @@ describe('a clock time in words', () => {
     ['2026-03-01T12:00:00Z', '12h', 'en', '12:00 noon'],
     ['2026-03-01T00:05:00Z', '12h', 'en', '12:05 am'],
     ['2026-03-01T01:30:00Z', '24h', 'en', '01:30'],
-    ['2026-03-01T01:30:00Z', '12h', 'es', '1:30 de la mañana'],
-    ['2026-03-01T15:30:00Z', '12h', 'es', '3:30 de la tarde'],
-    ['2026-03-01T22:30:00Z', '12h', 'es-MX', '10:30 de la noche'],
+    ['2026-03-01T01:30:00Z', '12h', 'es', '1:30 a. m.'],
+    ['2026-03-01T15:30:00Z', '12h', 'es', '3:30 p. m.'],
+    ['2026-03-01T22:30:00Z', '12h', 'es-MX', '10:30 p. m.'],
+    ['2026-03-01T00:00:00Z', '12h', 'es', '12:00 medianoche'],
+    ['2026-03-01T12:00:00Z', '12h', 'es', '12:00 mediodía'],
     ['2026-10-25T00:30:00Z', '12h', 'en', '1:30 am (before clock change)'],
     ['2026-10-25T01:30:00Z', '12h', 'en', '1:30 am (after clock change)'],
     ['2026-10-25T01:30:00Z', '24h', 'es', '01:30 (después del cambio de hora)'],
     ['2026-10-25T02:30:00Z', '12h', 'en', '2:30 am'],
   ] as const)('%s (%s, %s) is "%s"', (at, style, language, text) => {
     expect(clockText(instant(Date.parse(at)), LONDON, style, language)).toBe(text)
+  })
+
+  // "a. m." and "p. m." with their spaces, and "de la noche" for the hour after midnight: Fundación del Español Urgente and Real
+  // Academia Española, Diccionario panhispánico de dudas, "hora"; from memory.
+  it.each([
+    ['2026-03-01T01:30:59Z', '12h', 'en', '1:30 am'],
+    ['2026-03-01T01:30:59Z', '24h', 'en', '01:30'],
+    ['2026-03-01T01:30:00Z', '12h', 'es', 'la 1:30 de la mañana'],
+    ['2026-03-01T13:05:00Z', '12h', 'es', 'la 1:05 de la tarde'],
+    ['2026-03-01T15:30:00Z', '12h', 'es-MX', 'las 3:30 de la tarde'],
+    ['2026-03-01T22:30:00Z', '12h', 'es', 'las 10:30 de la noche'],
+    ['2026-03-01T00:05:00Z', '12h', 'es', 'las 12:05 de la noche'],
+    ['2026-03-01T12:05:00Z', '12h', 'es', 'las 12:05 de la tarde'],
+    ['2026-03-01T00:00:00Z', '12h', 'es', 'las 12:00 de la medianoche'],
+    ['2026-03-01T12:00:00Z', '12h', 'es', 'las 12:00 del mediodía'],
+    ['2026-03-01T01:30:00Z', '24h', 'es', 'la 01:30'],
+    ['2026-03-01T13:30:00Z', '24h', 'es', 'las 13:30'],
+    ['2026-10-25T00:30:00Z', '12h', 'es', 'la 1:30 de la mañana (antes del cambio de hora)'],
+  ] as const)('%s (%s, %s) is said "%s" in a sentence', (at, style, language, text) => {
+    expect(clockSaid(instant(Date.parse(at)), LONDON, style, language)).toBe(text)
   })
 
   it('two instants of one night never have the same words, clock change or not', () => {
