@@ -11,6 +11,8 @@ export default defineConfig({
     // Processes, not threads: tests start servers, change the zone and kill children. Two, for two cores.
     pool: 'forks',
     maxWorkers: 2,
+    // On a build server, whose neighbours are not known: a test of a real process or browser may be late once, and is named.
+    retry: process.env.CI === 'true' ? 1 : 0,
     testTimeout: 60_000,
     hookTimeout: 60_000,
     // A zone that no clinic in the tests uses, 12:45 or 13:45 ahead: nothing may rest on the machine's own.

@@ -14,6 +14,8 @@ export class ClosingLine implements Reporter {
     const broken = modules.flatMap(groupsOf).filter(group => group.errors().length > 0).length
     const found = count('failed') + broken + errors.length
     const failed = found === 0 && reason !== 'passed' ? 1 : found
+    for (const test of tests)
+      if (test.diagnostic()?.flaky === true) console.log(`Passed at the second try: ${test.fullName}`)
     const skipped = tests.length - count('passed') - count('failed')
     const line = `${count('passed')} passed, ${failed} failed, ${skipped} skipped\n`
     const file = process.env.CLOSING_LINE_FILE

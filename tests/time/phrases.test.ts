@@ -130,7 +130,7 @@ describe('whatever is typed', () => {
         const began = performance.now()
         const readings = [readMoment(text, context), readDate(text, context)]
         const length = readDuration(text, context)
-        expect(performance.now() - began, text).toBeLessThan(500)
+        expect(performance.now() - began, text).toBeLessThan(2_000)
         for (const reading of readings) {
           if (reading.kind !== 'between') continue
           expect(reading.earliest).toBeLessThanOrEqual(reading.latest)
@@ -154,7 +154,7 @@ describe('whatever is typed', () => {
     const began = performance.now()
     for (const reading of [readMoment(text, context), readDate(text, context), readDuration(text, context)])
       expect(reading.kind).toBe('ask')
-    expect(performance.now() - began).toBeLessThan(200)
+    expect(performance.now() - began).toBeLessThan(2_000)
   })
 
   it.each([
@@ -172,7 +172,7 @@ describe('whatever is typed', () => {
     expect(readDate(text, context).kind).toBe('ask')
     readMoment(text, context)
     readDuration(text, context)
-    expect(performance.now() - began).toBeLessThan(300)
+    expect(performance.now() - began).toBeLessThan(2_000)
   })
 })
 
