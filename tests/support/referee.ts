@@ -12,7 +12,7 @@ import { loadRules } from '../../src/flow/rule-load.ts'
 import { explore } from '../../src/modelcheck/model/explore.ts'
 import { type FlatFlow, type FlattenOptions, flatten } from '../../src/modelcheck/model/flat-flow.ts'
 import { promelaOf } from '../../src/modelcheck/referee/promela.ts'
-import { watchRules } from '../../src/modelcheck/referee/rules.ts'
+import { watchRules, watchSilence } from '../../src/modelcheck/referee/rules.ts'
 import { compileRules, observationsOf } from '../../src/modelcheck/rules/rule-compile.ts'
 import { ruleWatch } from '../../src/modelcheck/rules/rule-watch.ts'
 import { spinPath } from './missing.ts'
@@ -88,11 +88,37 @@ export function refereed(part: Part, flat: FlatFlow, rules?: readonly Rule[]): W
   return walkedBySpin(text, told?.rules ?? [])
 }
 
-/** MDepth that the deepest part needs and more; bytes that a walk may take. */
+/** Whether SPIN finds that a rule with a bound in silence is kept: its goal comes whenever the family falls silent. */
+export function silenceKept(part: Part, flat: FlatFlow, rule: Rule): boolean {
+  const text = promelaOf(flat, { ...HAPPENS[part.happens], silence: true, watch: watchSilence(rule, flat) })
+  const { said } = saidBySpin(text, [], ['-a', '-N', 'comes'])
+  const errors = /errors: (\d+)/.exec(said)?.[1]
+  if (errors === undefined) throw new Error(`SPIN said nothing of errors: ${said.slice(0, 2000)}`)
+  return errors === '0'
+}
+
+/** Depth that the deepest part needs and more; bytes that a walk may take. */
 const DEPTH_MOST = 3_000_000
 const MEGABYTES_MOST = 2_000
 
 function walkedBySpin(text: string, rules: readonly string[]): Walked {
+  const { said, milliseconds } = saidBySpin(text, ['-DSAFETY'], ['-E', '-c0'])
+  // The state before the case begins, and the one transition into it, are SPIN's alone.
+  const states = numberBefore(said, 'states, stored') - 1
+  const transitions = numberBefore(said, 'transitions \\(') - 1
+  const numbers = [...said.matchAll(/assertion violated \(broken!=(\d+)\)/g)].map(([, number]) => Number(number))
+  const other = /assertion violated (?!\(broken!=)(.*)/.exec(said)?.[0]
+  if (other !== undefined) throw new Error(`the printed model broke an assertion of its own: ${other}`)
+  const broken = [...new Set(numbers)].map(number => rules[number - 1] ?? `rule ${number}`)
+  return { states, transitions, broken: broken.toSorted(), milliseconds }
+}
+
+/** What SPIN's verifier of a model says. @throws when it cannot be made, or did not walk it whole */
+function saidBySpin(
+  text: string,
+  flags: readonly string[],
+  options: readonly string[],
+): { readonly said: string; readonly milliseconds: number } {
   const folder = mkdtempSync(join(tmpdir(), 'smallhours-referee-'))
   const run = (program: string, args: readonly string[]): string => {
     const { stdout, stderr, error, status } = spawnSync(program, args, {
@@ -107,21 +133,15 @@ function walkedBySpin(text: string, rules: readonly string[]): Walked {
   try {
     writeFileSync(join(folder, 'flow.pml'), text)
     run(spinPath ?? 'spin', ['-a', '-o2', 'flow.pml'])
-    const flags = ['-O2', '-DNOREDUCE', '-DSAFETY', `-DMEMLIM=${MEGABYTES_MOST}`]
-    run('cc', [...flags, '-w', '-o', 'pan', 'pan.c'])
+    run('cc', ['-O2', '-DNOREDUCE', `-DMEMLIM=${MEGABYTES_MOST}`, ...flags, '-w', '-o', 'pan', 'pan.c'])
     const started = performance.now()
-    const said = run('./pan', ['-E', '-c0', `-m${DEPTH_MOST}`])
+    const said = run('./pan', [...options, `-m${DEPTH_MOST}`])
     const milliseconds = performance.now() - started
-    if (/max search depth too small|out of memory|Search not completed/i.test(said))
+    // It stops at the first broken claim, and says that too.
+    const isCutShort = /Search not completed/i.test(said) && !/errors: [1-9]/.test(said)
+    if (isCutShort || /max search depth too small|out of memory/i.test(said))
       throw new Error(`SPIN did not walk it whole: ${said.slice(0, 2000)}`)
-    // The state before the case begins, and the one transition into it, are SPIN's alone.
-    const states = numberBefore(said, 'states, stored') - 1
-    const transitions = numberBefore(said, 'transitions \\(') - 1
-    const numbers = [...said.matchAll(/assertion violated \(broken!=(\d+)\)/g)].map(([, number]) => Number(number))
-    const other = /assertion violated (?!\(broken!=)(.*)/.exec(said)?.[0]
-    if (other !== undefined) throw new Error(`the printed model broke an assertion of its own: ${other}`)
-    const broken = [...new Set(numbers)].map(number => rules[number - 1] ?? `rule ${number}`)
-    return { states, transitions, broken: broken.toSorted(), milliseconds }
+    return { said, milliseconds }
   } finally {
     rmSync(folder, { recursive: true, force: true })
   }

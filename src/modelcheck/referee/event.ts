@@ -21,6 +21,23 @@ export const EVENTS = [
 
 /** Options of the choice, each one line or block; the first is the beginning of the case. */
 export function eventLines(model: PromelaModel): string[] {
+  if (!model.silence) return anyEvent(model)
+  const alone = ['if', ...alarmLines(model), ...clockTimeLines(model), 'fi']
+  return [
+    ':: !quiet ->',
+    '  if',
+    ...indented(anyEvent(model)),
+    '  fi',
+    '/* From here nobody answers. Where nothing can happen any more, what is owed stays owed. */',
+    ':: !quiet && may_owe ->',
+    '  quiet = 1; owed = 1; may_owe = 0;',
+    ...indented(alone),
+    ':: quiet && owed ->',
+    ...indented(alone),
+  ]
+}
+
+function anyEvent(model: PromelaModel): string[] {
   return [
     ':: !begun ->',
     ...indented(openedLines(model)),
@@ -104,6 +121,8 @@ function alarmLines(model: PromelaModel): string[] {
   const speak = urgencyOf('speak')
   return flat.alarms.flatMap(({ name }, alarm) => {
     const when = (() => {
+      // Once asked, a family that says nothing is not asked again before the clinician is told.
+      if (name === SILENT_ASK && model.silence) return `(!quiet || !asked_once) && ${anyOf(chased)}`
       if (name === SILENT_ASK || name === SILENT_PAGE) return anyOf(chased)
       if (name === UNANSWERED)
         return `paged && !ran_out${flat.isOutpaced ? '' : ` && decided <= ${speak} && floor <= ${speak}`}`
@@ -128,14 +147,19 @@ export function isWayKnown(model: PromelaModel): string {
   return way === undefined ? 'false' : `(${isReached(model.fact(way))} && ${isAnswered(model, way)})`
 }
 
-/** Time alone: no time is left, the latest moment passes, it is overdue; and a child's tract grows older. */
-function timeLines(model: PromelaModel): string[] {
+/** Time alone: no time is left, the latest moment passes, it is overdue. */
+function clockTimeLines(model: PromelaModel): string[] {
   const out = isAnswered(model, model.special('out-since'))
-  const clock = [
+  return [
     `:: begun && ${out} && time_left == 1 -> event = TIME; time_left = 0`,
     `:: begun && ${out} && time_left == 0 && elapsed == 0 -> event = TIME; elapsed = 1`,
     `:: begun && ${out} && elapsed == 1 -> event = TIME; elapsed = 2`,
   ]
+}
+
+/** Time, and a child's tract that grows older. */
+function timeLines(model: PromelaModel): string[] {
+  const clock = clockTimeLines(model)
   const placed = model.special('first-placed')
   if (placed === undefined) return clock
   const name = model.fact(placed)

@@ -9,6 +9,8 @@ export interface PromelaOptions {
   readonly interruptions?: boolean
   /** What is watched beside the flow. */
   readonly watch?: PromelaWatch
+  /** From a moment that the watch chooses (`quiet`) nobody answers: only stored alarms and time happen. */
+  readonly silence?: boolean
 }
 
 /** Lines put into the model to watch it; they may change only variables they declare. */
@@ -37,6 +39,7 @@ export interface PromelaModel {
   readonly flat: FlatFlow
   readonly corrections: 'restart' | 'none'
   readonly interruptions: boolean
+  readonly silence: boolean
   readonly watch: PromelaWatch
   /** Number of a step, as a word. */
   readonly step: (node: number) => string
@@ -84,6 +87,7 @@ export function modelOf(flat: FlatFlow, options: PromelaOptions): PromelaModel {
     flat,
     corrections: options.corrections ?? 'restart',
     interruptions: options.interruptions ?? true,
+    silence: options.silence ?? false,
     watch: options.watch ?? NOTHING_WATCHED,
     step: node => names.step(idOf(node)),
     enter: node => names.enter(idOf(node)),

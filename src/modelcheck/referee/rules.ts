@@ -4,6 +4,7 @@
  * bound in silence are left to the explorer: time is no number here.
  */
 import type { Condition, Happening, Rule } from '../../flow/rule-document.ts'
+import { SILENT_ASK, SILENT_PAGE } from '../../flow/steps.ts'
 import { type FlatFlow, type FlatNode, testFor, urgencyOf } from '../model/flat-flow.ts'
 import { modelOf, type PromelaModel, type PromelaWatch } from './model.ts'
 import { allOf, anyOf, conditionOf, namer } from './words.ts'
@@ -34,8 +35,51 @@ interface Note {
 }
 
 export function watchRules(rules: readonly Rule[], flat: FlatFlow): WatchedRules {
+  const told = rules.filter(rule => typeof rule.response?.within !== 'object' && isTold(rule, flat))
+  return watched(told, flat, { judge: verdictLines, claims: [], noted: ({ entered }) => `${entered} = 1;` })
+}
+
+/** The rules of a flow with a bound in silence: each is a claim of its own. */
+export function silenceRules(rules: readonly Rule[], flat: FlatFlow): readonly Rule[] {
+  return rules.filter(rule => typeof rule.response?.within === 'object' && isTold(rule, flat))
+}
+
+/** The claim of one rule with a bound in silence. Options of the model: `silence`. */
+export function watchSilence(rule: Rule, flat: FlatFlow): PromelaWatch {
+  const claim = 'ltl comes { [] (owed -> <> !owed) }'
+  // What talk goes through again on its way back is not done again.
+  const noted = ({ entered }: Note) => `if :: !replaying -> ${entered} = 1 :: else fi;`
+  const { watch } = watched([rule], flat, { judge: silenceLines, claims: [claim], noted })
+  return { ...watch, declared: ['bit quiet; bit owed; bit may_owe; bit asked_once;', ...watch.declared] }
+}
+
+/** Once triggered the family may fall silent (`may_owe`); then the goal is owed until it comes. */
+function silenceLines(rule: Rule, index: number, seen: Seen): string[] {
+  const event = eventOf(rule)
+  if (event === undefined) return []
+  const ask = (seen.model.flat.alarmOf.get(SILENT_ASK) ?? -1) + 1
+  const page = (seen.model.flat.alarmOf.get(SILENT_PAGE) ?? -1) + 1
+  const scope = isStepped(event) ? `scoped_${index + 1}` : scopeOf(rule, seen, 0, 'now')
+  const triggered = allOf([wholeOf(event, seen.model), scope])
+  return [
+    'if',
+    `:: quiet && ${goalsMet(rule, seen)} -> owed = 0`,
+    `:: else -> if :: quiet && event == ALARM -> asked_once = (cause == ${ask} || cause == ${page}) :: else fi`,
+    'fi;',
+    `may_owe = !quiet && ${triggered};`,
+  ]
+}
+
+interface Watching {
+  /** Once a reply is done. */
+  readonly judge: (rule: Rule, index: number, seen: Seen) => string[]
+  /** As a step is entered that does what a note is about. */
+  readonly noted: (note: Note) => string
+  readonly claims: readonly string[]
+}
+
+function watched(told: readonly Rule[], flat: FlatFlow, { judge, noted, claims }: Watching): WatchedRules {
   const model = modelOf(flat, {})
-  const told = rules.filter(rule => isTold(rule, flat))
   const notes = notesOf(told)
   const tags = tagsRead(told)
   const tagName = namer('said')
@@ -62,7 +106,7 @@ export function watchRules(rules: readonly Rule[], flat: FlatFlow): WatchedRules
         return [`if :: ${condition} -> scoped_${index + 1} = 1 :: else fi;`]
       }),
       ...notes.all.flatMap(note =>
-        isStepped(note.happening) && isDoneAt(note.happening, node, flat) ? [`${note.entered} = 1;`] : [],
+        isStepped(note.happening) && isDoneAt(note.happening, node, flat) ? [noted(note)] : [],
       ),
     ]
   }
@@ -71,14 +115,14 @@ export function watchRules(rules: readonly Rule[], flat: FlatFlow): WatchedRules
       note =>
         `${note.now} = ${allOf([isStepped(note.happening) ? note.entered : 'true', wholeOf(note.happening, model)])};`,
     ),
-    ...told.flatMap((rule, index) => verdictLines(rule, index, seen)),
+    ...told.flatMap((rule, index) => judge(rule, index, seen)),
     ...notes.all.flatMap(note => rememberLines(note, told, notes)),
     ...notes.all.map(({ entered, now }) => `${entered} = 0; ${now} = 0;`),
     ...told.map((_, index) => `scoped_${index + 1} = 0;`),
     'cause = 0; asked = 0;',
   ]
   const beginning = ['cause = which; asked = talk;']
-  return { watch: { declared, entering, beginning, ending, claims: [] }, rules: told.map(({ id }) => id) }
+  return { watch: { declared, entering, beginning, ending, claims }, rules: told.map(({ id }) => id) }
 }
 
 /** Talk that begins anew says it anew: what must have come first does not count from before. */
@@ -92,9 +136,8 @@ function rememberLines(note: Note, rules: readonly Rule[], notes: Notes): string
   return [`${before} = (${before} && event != RESTARTED && event != WRONG_TAP) || ${now};`]
 }
 
-/** Whether a rule speaks of this flow, can apply under its policies, and needs no length of silence. */
+/** Whether a rule speaks of this flow and can apply under its policies. */
 function isTold(rule: Rule, flat: FlatFlow): boolean {
-  if (typeof rule.response?.within === 'object') return false
   if (rule.flows !== undefined && !rule.flows.includes(flat.concern)) return false
   return Object.entries(rule.while ?? {}).every(([on, listed]) => {
     const policy = flat.policies[on]
@@ -278,8 +321,12 @@ function brokenWhen(rule: Rule, index: number, seen: Seen): string {
     const { now, before } = seen.notes.of(needed, true)
     return allOf([...happens, `!${anyOf([now, ...(before === undefined ? [] : [before])])}`])
   }
-  const met = listOf(rule.response?.must).map(goal =>
-    'holds' in goal ? holdsIn(goal.holds, seen, 0) : seen.notes.of(goal, false).now,
-  )
-  return met.length === 0 ? 'false' : allOf([...happens, `!${allOf(met)}`])
+  return rule.response === undefined ? 'false' : allOf([...happens, `!${goalsMet(rule, seen)}`])
 }
+
+const goalsMet = (rule: Rule, seen: Seen): string =>
+  allOf(
+    listOf(rule.response?.must).map(goal =>
+      'holds' in goal ? holdsIn(goal.holds, seen, 0) : seen.notes.of(goal, false).now,
+    ),
+  )
