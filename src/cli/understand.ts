@@ -18,8 +18,8 @@ type Labelled = z.infer<typeof lineSchema>
 
 interface Row {
   readonly id: string
-  /** Null: buttons are shown. */
-  readonly concern: string | null
+  /** Null: buttons are shown. Several: most urgent first. */
+  readonly concern: string | readonly string[] | null
   readonly danger: readonly string[]
   readonly because: readonly string[]
 }
@@ -74,10 +74,13 @@ function labelledLine(file: string, text: string, number: number): Labelled {
 function rowOf(line: Labelled, lexicon: Lexicon, language: string): Row {
   if (line.lang !== language) return { id: line.id, concern: null, danger: [], because: [] }
   const { concerns, danger, because } = explain(line.text, lexicon)
-  return { id: line.id, concern: concerns[0] ?? null, danger, because }
+  return { id: line.id, concern: concerns.length > 1 ? concerns : (concerns[0] ?? null), danger, because }
 }
 
-/** Shares of signs, and of lines. A line counts as missed when any of its signs is not found. */
+/**
+ * Shares of signs, and numbers of lines. A line counts as missed when any of its signs is not found; a concern is right
+ * when the one asked about first is among those labelled.
+ */
 export function figuresOf(labelled: readonly Labelled[], rows: readonly Row[]) {
   let found = 0
   let labelledSigns = 0
@@ -94,8 +97,9 @@ export function figuresOf(labelled: readonly Labelled[], rows: readonly Row[]) {
     said += row.danger.length
     if (hits < line.danger.length) missed.push(line.id)
     if (row.danger.some(sign => !line.danger.includes(sign))) falseAlarms.push(line.id)
-    if (row.concern === null) concern.asked++
-    else if ([line.concern].flat().includes(row.concern)) concern.right++
+    const [first] = [row.concern ?? []].flat()
+    if (first === undefined) concern.asked++
+    else if ([line.concern].flat().includes(first)) concern.right++
     else concern.wrong++
   })
   concern.rightOrAsked = concern.right + concern.asked

@@ -19,18 +19,18 @@ export interface Explained {
 const SOMEONE = 'someone'
 
 /**
- * Reads a first message as `understand` does. A wish for a person, and words of despair, are the concern `someone` when
- * no other is named.
+ * Reads a first message as `understand` does. A danger sign, a wish for a person and words of despair are the concern
+ * `someone` when no other is named.
  */
 export function explain(text: string, lexicon: Lexicon): Explained {
   const reading = readingOf(tokensOf(picturesAsWords(plainOf(text), lexicon.pictures)), lexicon.vocabulary)
   const danger = dangerIn(reading, lexicon)
-  const concerns = concernsIn(reading, lexicon)
+  const concerns = concernsIn(reading, lexicon, danger)
   const person =
     firstSaid(lexicon.controls.person, reading, lexicon) ?? firstSaid(lexicon.controls.despair, reading, lexicon)
   const named = concerns.map(found => found.concern)
   return {
-    concerns: named.length === 0 && person !== undefined ? [SOMEONE] : named,
+    concerns: named.length === 0 && (person !== undefined || danger.length > 0) ? [SOMEONE] : named,
     danger: danger.map(found => found.sign),
     because: [
       ...danger.map(found => `${found.sign}: ${found.because}`),

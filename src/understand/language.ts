@@ -74,14 +74,20 @@ export function languageOf(text: string, languages: Languages): MessageLanguage 
     // A telltale letter anywhere in the text speaks for every word of its script.
     language: letters.find(([, isTelltale]) => isTelltale.test(whole))?.[0] ?? language,
   }))
-  for (const word of wordsOf(whole)) {
+  for (const [word, times] of countsOf(wordsOf(whole))) {
     const script = LATIN.test(word) ? undefined : scripts.find(({ isIn }) => isIn.test(word))
     if (script === undefined) {
       const known = languages.words.get(plainOf(word)) ?? []
-      for (const language of known) add(language, 1 / known.length)
-    } else add(script.language, Math.max(1, word.length / LETTERS_A_WORD))
+      for (const language of known) add(language, times / known.length)
+    } else add(script.language, times * Math.max(1, word.length / LETTERS_A_WORD))
   }
   return mostOf(evidence)
+}
+
+function countsOf(words: readonly string[]): ReadonlyMap<string, number> {
+  const counts = new Map<string, number>()
+  for (const word of words) counts.set(word, (counts.get(word) ?? 0) + 1)
+  return counts
 }
 
 const wordsOf = (text: string): readonly string[] => text.replace(/['’`´]/g, '').match(/\p{L}[\p{L}\p{M}]*/gu) ?? []

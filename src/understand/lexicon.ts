@@ -28,6 +28,7 @@ const phrase = z.strictObject({
 
 const sign = z.strictObject({
   'past-counts': z.boolean().describe('Still counts when it is said to be over ("not fitting any more").'),
+  concern: id.optional().describe('What it is about when nothing else is named.'),
   phrases: z.array(phrase).min(1),
 })
 
@@ -165,6 +166,7 @@ export interface Negation {
 export interface Sign {
   readonly id: string
   readonly pastCounts: boolean
+  readonly concern?: string
   readonly phrases: readonly Phrase[]
 }
 
@@ -270,6 +272,7 @@ export function lexiconOf(file: unknown): Lexicon {
     signs: Object.entries(data.danger).map(([id, entry]) => ({
       id,
       pastCounts: entry['past-counts'],
+      ...(entry.concern === undefined ? {} : { concern: entry.concern }),
       phrases: phrases(entry.phrases),
     })),
     countsAsDanger: data['counts-as-danger'],

@@ -1,12 +1,13 @@
 /**
  * Patterns of words, as the lexicon writes them:
  *   `lips ..4 blue|grey`   one word, then within at most four others another;  `a|b` either;  `@child` a named group;
- *   `do_not|dont` several words where one may stand;  `vomit*` any word that begins so;  `#` any digits. Words follow each other inside one sentence; a comma does not part them.
+ *   `do_not|dont` several words where one may stand;  `vomit*` any word that begins so;  `#` any digits;  `#40-91` a whole
+ *   number between. Words follow each other inside one sentence; a comma does not part them.
  * Matching costs at most (words of the text) × (patterns that can match at all) × (bounded gaps): no backtracking
  * beyond the few words of a pattern.
  */
 import type { Token } from './token.ts'
-import { ANY_DIGITS, type Vocabulary } from './vocabulary.ts'
+import { ANY_DIGITS, DIGITS_FROM_TO, type Vocabulary } from './vocabulary.ts'
 
 export interface Slot {
   readonly ids: ReadonlySet<number>
@@ -47,13 +48,24 @@ export interface Reading {
 }
 
 export function readingOf(tokens: readonly Token[], vocabulary: Vocabulary): Reading {
-  const parted = tokens.flatMap(token =>
-    vocabulary
-      .splitOf(token.word)
-      .map((word, at): Token => (at === 0 ? { ...token, word } : { ...token, word, gap: 'none', mark: '' })),
-  )
-  const ids = parted.map(token => vocabulary.idsOf(token.word))
-  return { tokens: parted, ids, present: new Set(ids.flat()) }
+  const parted: Token[] = []
+  const ids: (readonly number[])[] = []
+  const present = new Set<number>()
+  for (const token of tokens) {
+    for (const word of vocabulary.splitOf(token.word)) {
+      parted.push(partOf(token, word, parted[parted.length - 1]))
+      const known = vocabulary.idsOf(word)
+      ids.push(known)
+      for (const id of known) present.add(id)
+    }
+  }
+  return { tokens: parted, ids, present }
+}
+
+/** A word typed without a space after the one before stands in the same token, with nothing between. */
+function partOf(token: Token, word: string, last: Token | undefined): Token {
+  if (word === token.word) return token
+  return last?.from === token.from ? { ...token, word, gap: 'none', mark: '' } : { ...token, word }
 }
 
 type Groups = Readonly<Record<string, readonly string[]>>
@@ -111,7 +123,7 @@ export function patternOf(text: string, groups: Groups, vocabulary: Vocabulary):
 function wordsOf(part: string, text: string, groups: Groups): string[] {
   return part.split('|').flatMap(word => {
     if (!word.startsWith('@')) {
-      if (word === ANY_DIGITS || /^[\p{L}\p{Nd}]+\*?$/u.test(word)) return [word]
+      if (word === ANY_DIGITS || DIGITS_FROM_TO.test(word) || /^[\p{L}\p{Nd}]+\*?$/u.test(word)) return [word]
       throw new SyntaxError(`pattern "${text}": "${word}" must be plain letters, without apostrophes or accents`)
     }
     const group = groups[word.slice(1)]

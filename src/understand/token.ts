@@ -26,6 +26,11 @@ function gapOf(between: string, before: string | undefined, word: string): Gap {
   return STOP.test(between) ? 'stop' : PAUSE.test(between) ? 'pause' : 'none'
 }
 
+const wordOf = (typed: string): string =>
+  (typed.includes("'") ? typed.replaceAll("'", '') : typed)
+    .replace(/(\p{L})\1{2,}/gu, '$1$1')
+    .slice(0, WORD_LENGTH_AT_MOST)
+
 /**
  * The words of plain text (`plainOf`), apostrophes left out ("can't" is `cant`), letters typed three times or more
  * written twice ("bluuuue" is `bluue`; the lexicon also tries it once). `...` is a pause, not an end.
@@ -34,18 +39,16 @@ export function tokensOf(plain: string): readonly Token[] {
   const tokens: Token[] = []
   let end = 0
   for (const found of plain.matchAll(WORD)) {
-    const between = plain.slice(end, found.index).replace(/\.{2,}/g, '…')
-    tokens.push({
-      word: found[0]
-        .replaceAll("'", '')
-        .replace(/(\p{L})\1{2,}/gu, '$1$1')
-        .slice(0, WORD_LENGTH_AT_MOST),
-      gap: gapOf(between, tokens[tokens.length - 1]?.word, found[0]),
-      mark: between.replace(/[ \t]+/g, ''),
-      from: found.index,
-      to: found.index + found[0].length,
-    })
-    end = found.index + found[0].length
+    const before = plain.slice(end, found.index)
+    const from = found.index
+    end = from + found[0].length
+    const word = wordOf(found[0])
+    if (before === ' ') tokens.push({ word, gap: 'none', mark: '', from, to: end })
+    else {
+      const between = before.replace(/\.{2,}/g, '…')
+      const gap = gapOf(between, tokens[tokens.length - 1]?.word, found[0])
+      tokens.push({ word, gap, mark: between.replace(/[ \t]+/g, ''), from, to: end })
+    }
   }
   return tokens
 }

@@ -9,6 +9,9 @@ export const MISSPELT_FROM_LENGTH = 6
 /** A lexicon word that stands for any digits. */
 export const ANY_DIGITS = '#'
 
+/** A lexicon word that stands for any whole number from one to another, both inclusive: `#40-91`. */
+export const DIGITS_FROM_TO = /^#(\d{1,6})-(\d{1,6})$/
+
 export interface Vocabulary {
   /** Numbers of the lexicon words that a typed word may stand for; empty when it is none. */
   readonly idsOf: (word: string) => readonly number[]
@@ -23,6 +26,7 @@ export function vocabularyOf(realWords: readonly string[]): Vocabulary {
   const exact = new Map<string, number>()
   const beginnings = new Map<string, number>()
   const shortened = new Map<string, number[]>()
+  const ranges: { readonly least: number; readonly most: number; readonly id: number }[] = []
   const words: string[] = []
   const real = new Set(realWords)
   const known = new Map<string, readonly number[]>()
@@ -35,6 +39,8 @@ export function vocabularyOf(realWords: readonly string[]): Vocabulary {
     if (there !== undefined) return there
     const id = words.push(word) - 1
     home.set(word, id)
+    const [, least, most] = DIGITS_FROM_TO.exec(word) ?? []
+    if (least !== undefined) ranges.push({ least: Number(least), most: Number(most), id })
     if (word.length >= MISSPELT_FROM_LENGTH) {
       for (const short of [word, ...shorterBy1(word)]) shortened.set(short, [...(shortened.get(short) ?? []), id])
     }
@@ -47,11 +53,16 @@ export function vocabularyOf(realWords: readonly string[]): Vocabulary {
     for (const itself of [exact.get(word), /^\d+$/.test(word) ? exact.get(ANY_DIGITS) : undefined]) {
       if (itself !== undefined) ids.add(itself)
     }
+    if (/^\d+$/.test(word)) {
+      for (const { least, most, id } of ranges) if (Number(word) >= least && Number(word) <= most) ids.add(id)
+    }
+    const isItself = ids.size > 0
     for (let length = 2; length <= word.length; length += 1) {
       const id = beginnings.get(word.slice(0, length))
       if (id !== undefined) ids.add(id)
     }
-    if (ids.size > 0 || word.length < MISSPELT_FROM_LENGTH - 1 || real.has(word)) return [...ids]
+    // "breathng" begins like `breath*`, and may still be "breathing" misspelt.
+    if (isItself || word.length < MISSPELT_FROM_LENGTH - 1 || real.has(word)) return [...ids]
     for (const short of [word, ...shorterBy1(word)]) {
       for (const id of shortened.get(short) ?? []) if (isOneSlip(word, words[id] ?? '')) ids.add(id)
     }
