@@ -66,7 +66,7 @@ function silentAmbulances(
   numbers: readonly string[],
 ): Problem[] {
   const own = folder === 'shared' ? undefined : sources.flows.find(({ name }) => name === folder)
-  const languages = new Set((own?.wording.size ?? 0) > 0 ? own?.wording.keys() : sources.sharedWording.keys())
+  const languages = new Set([...sources.sharedWording.keys(), ...(own?.wording.keys() ?? [])])
   return Object.entries(steps.value.steps)
     .filter(([, step]) => step.decide === DISPOSITIONS[0])
     .flatMap(([id, step]) =>
@@ -77,7 +77,8 @@ function silentAmbulances(
               own?.wording.get(language)?.value[`say/${one}`] ??
               sources.sharedWording.get(language)?.value[`say/${one}`],
           )
-          return !texts.some(text => text !== undefined && hasNumber(text, numbers))
+          // A text that is lacking is told elsewhere, where its language is served.
+          return texts.every(text => text !== undefined && !hasNumber(text, numbers))
         })
         .map(language => ({
           ...missing(steps.yaml, ['steps', id, 'decide']),

@@ -28,7 +28,7 @@ export interface LintText {
 export interface ReadingLimits {
   /** For the English school grade. */
   readonly grade?: number
-  /** Languages that families may use: every flow has to have its words in each. Left out: in those it has a file for. */
+  /** Languages that families may use: in each nothing may be lacking. */
   readonly languages?: readonly string[]
 }
 

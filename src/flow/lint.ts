@@ -4,35 +4,32 @@ import type { SourcesFile, StepDocument, Wording } from './document.ts'
 import type { FlowSources, Placed } from './flow-sources.ts'
 import { nearestId, type Problem } from './problem.ts'
 import { textFaults } from './wording.ts'
+import type { PlacedYaml } from './yaml-places.ts'
 
 /**
- * Problems of all wording files of a folder set. A flow that has no file at all in a language is told only where the language
- * is `served`: until then it may be written.
+ * Problems of all wording files of a folder set. In a language that is served nothing may be lacking; one that is not served
+ * may be half written.
  */
-export function checkWording(sources: FlowSources, served: readonly string[] = []): Problem[] {
-  const problems: Problem[] = []
-  const languages = new Set([
-    ...served,
-    ...sources.sharedWording.keys(),
-    ...sources.flows.flatMap(flow => [...flow.wording.keys()]),
-  ])
-  for (const language of languages) {
-    const shared = sources.sharedWording.get(language)
-    if (shared !== undefined) problems.push(...faultsOf(shared, language))
+export function checkWording(sources: FlowSources, served: readonly string[]): Problem[] {
+  const { sharedWording, flows } = sources
+  const screens: ReadonlyMap<string, Placed<Wording>> = sources.lint?.screens ?? new Map()
+  const problems: Problem[] = [sharedWording, screens, ...flows.map(flow => flow.wording)].flatMap(wordings =>
+    [...wordings].flatMap(([language, wording]) => faultsOf(wording, language)),
+  )
+  for (const language of served) {
+    const shared = sharedWording.get(language)
     const sharedIds = new Set(Object.keys(shared?.value ?? {}))
     requireIds(sources.sharedSteps, sources.sharedSources, sharedIds, language, shared)
-    for (const folder of sources.flows) {
+    for (const folder of flows) {
       const own = folder.wording.get(language)
-      if (own === undefined && folder.wording.size > 0 && !served.includes(language)) continue
-      if (own !== undefined) problems.push(...faultsOf(own, language))
       const ids = new Set([...sharedIds, ...Object.keys(own?.value ?? {})])
       requireIds(folder.flow, folder.sources, ids, language, own)
+      problems.push(...idsLacking(folder.wording, language, `${folder.name}/wording`))
     }
+    problems.push(...idsLacking(sharedWording, language, 'shared/wording'))
+    problems.push(...idsLacking(screens, language, 'shared/wording.screen'))
   }
-  problems.push(...idsApart(sources.sharedWording, 'shared/wording'))
-  problems.push(...idsApart(sources.lint?.screens ?? new Map(), 'shared/wording.screen'))
-  for (const folder of sources.flows) problems.push(...idsApart(folder.wording, `${folder.name}/wording`))
-  if (languages.size === 0) {
+  if (sharedWording.size === 0) {
     problems.push({
       code: 'WORDING_MISSING',
       file: 'shared/wording.en.yaml',
@@ -120,29 +117,22 @@ export function checkWording(sources: FlowSources, served: readonly string[] = [
 }
 
 /**
- * A text that one language of a file has and another lacks. Without this a withdrawal ("Stop: …") that is missing in one language
- * would be passed over in silence.
+ * Texts that another language of a file has and this one lacks. Without this a withdrawal ("Stop: …") that is missing in one
+ * language would be passed over in silence.
  */
-function idsApart(wordings: ReadonlyMap<string, Placed<Wording>>, file: string): Problem[] {
-  const first = new Map<string, Placed<Wording>>()
-  for (const wording of wordings.values())
-    for (const id of Object.keys(wording.value)) if (!first.has(id)) first.set(id, wording)
-  return [...wordings].flatMap(([language, { value }]) =>
-    [...first].flatMap(([id, { yaml }]) =>
-      id in value
-        ? []
-        : [
-            {
-              code: 'WORDING_MISSING' as const,
-              file: yaml.file,
-              ...yaml.place([id]),
-              found: `text "${id}", which ${language} lacks`,
-              expected: `a line "${id}: …" in ${file}.${language}.yaml`,
-              severity: 'problem' as const,
-            },
-          ],
-    ),
-  )
+function idsLacking(wordings: ReadonlyMap<string, Placed<Wording>>, language: string, file: string): Problem[] {
+  const own = wordings.get(language)?.value ?? {}
+  const elsewhere = new Map<string, PlacedYaml>()
+  for (const { value, yaml } of wordings.values())
+    for (const id of Object.keys(value)) if (!(id in own)) elsewhere.set(id, elsewhere.get(id) ?? yaml)
+  return [...elsewhere].map(([id, yaml]) => ({
+    code: 'WORDING_MISSING',
+    file: yaml.file,
+    ...yaml.place([id]),
+    found: `text "${id}", which ${language} lacks`,
+    expected: `a line "${id}: …" in ${file}.${language}.yaml`,
+    severity: 'problem' as const,
+  }))
 }
 
 function faultsOf(wording: Placed<Wording>, language: string): Problem[] {

@@ -26,6 +26,9 @@ import { checkShape, readYaml, type YamlReader } from './yaml-places.ts'
 /** Paths inside the flows folder ("tube-out/flow.yaml") to texts. */
 export type FlowFiles = ReadonlyMap<string, string>
 
+/** The language the shipped flows are written in first. */
+const FIRST_LANGUAGE = 'en'
+
 /** A set that can be used, or why there is none; and the findings about its words that somebody silenced. */
 export interface LoadedFlows {
   readonly set?: FlowSet
@@ -39,7 +42,8 @@ export type Findings = Pick<LoadedFlows, 'problems' | 'silenced'>
 /**
  * Reads, checks and compiles. `set` is present only when there is no problem of severity "problem".
  *
- * @param limits  the clinic's own reading grade, and the languages it serves; left out: the grade of the lists
+ * @param limits  the clinic's own reading grade, and the languages it serves; left out: the grade of the lists,
+ *   and English alone
  * @param findings  gives what `look` finds in these files with these limits; left out: it is looked
  */
 export function loadFlows(
@@ -61,7 +65,7 @@ function looked(sources: FlowSources, limits: ReadingLimits): Findings {
   const words = sources.lint === undefined ? undefined : lintWording(sources, sources.lint, limits)
   const problems = [
     ...sources.flows.flatMap(folder => checkFlow(sources, folder)),
-    ...checkWording(sources, limits.languages),
+    ...checkWording(sources, limits.languages ?? [FIRST_LANGUAGE]),
     ...(words?.problems ?? []),
   ]
   return { problems: withoutRepeats(problems), silenced: words?.silenced ?? [] }
