@@ -13,7 +13,7 @@ import type { PlacedYaml } from './yaml-places.ts'
 export function checkWording(sources: FlowSources, served: readonly string[]): Problem[] {
   const { sharedWording, flows } = sources
   const screens: ReadonlyMap<string, Placed<Wording>> = sources.lint?.screens ?? new Map()
-  const problems: Problem[] = [sharedWording, screens, ...flows.map(flow => flow.wording)].flatMap(wordings =>
+  const problems: Problem[] = [sharedWording, ...flows.map(flow => flow.wording)].flatMap(wordings =>
     [...wordings].flatMap(([language, wording]) => faultsOf(wording, language)),
   )
   for (const language of served) {
