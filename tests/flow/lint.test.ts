@@ -218,9 +218,10 @@ describe('a text', () => {
 
   it('of the screens is looked at as well, but not one that only clinicians read', () => {
     const screen = (id: string) =>
-      loaded({ 'shared/wording.screen.en.yaml': `${id}: Don’t worry.\n` }).problems.map(
-        ({ code, file }) => `${code} ${file}`,
-      )
+      loaded({
+        'shared/wording.screen.en.yaml': `${id}: Don’t worry.\n`,
+        'shared/wording.screen.es.yaml': `${id}: Enviar\n`,
+      }).problems.map(({ code, file }) => `${code} ${file}`)
     expect(screen('first-heading')).toEqual(['WORDS_BARRED shared/wording.screen.en.yaml'])
     expect(screen('clinic-heading')).toEqual([])
   })
