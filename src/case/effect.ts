@@ -9,6 +9,8 @@ export type Saying =
   /** A typed time read back for confirmation: "So it came out between … Is that right?" */
   | { readonly kind: 'read-back'; readonly serial: number; readonly fact: string; readonly reading: Between }
   | { readonly kind: 'misread'; readonly reason: string }
+  /** In a language this line does not speak: that it does not, the numbers, and that a person is paged. */
+  | { readonly kind: 'foreign'; readonly language: string }
   | { readonly kind: 'clinician'; readonly name: string; readonly role: string; readonly text: string }
 
 export type Urgency = 'ambulance' | 'set-out' | 'speak'

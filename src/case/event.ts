@@ -23,6 +23,8 @@ export type CaseEvent =
       /** Danger signs the first message named. */
       readonly danger?: readonly string[]
     }
+  /** The family goes on in another language, by a word or a tap: the open question is said again in it. */
+  | { readonly kind: 'languageChosen'; readonly language: string; readonly said?: string }
   /** The line is back after it was down: the open question is asked again. */
   | { readonly kind: 'resumed'; readonly downSince: Instant }
   | {
@@ -69,6 +71,14 @@ export type CaseEvent =
       readonly doNotWrite: boolean
     }
   | { readonly kind: 'replyGivenUp'; readonly effectId: string }
+
+/** What the words of a message tell of the language it is written in. */
+export interface InLanguage {
+  /** The language of this line that the family is to be answered in from here on. */
+  readonly language?: string
+  /** ISO 639 code of a language that this line does not speak. */
+  readonly foreign?: string
+}
 
 export interface Clinician {
   readonly id: string

@@ -4,7 +4,7 @@ import type { Instant } from '../time/instant.ts'
 import { CLOSE, CLOSURE, expectedArrival, NEVER, PROMISE, RUNG } from './alarm.ts'
 import { answerText } from './answer-text.ts'
 import { closureTimesOf, reachedAnswer } from './derive.ts'
-import { flowOf, type Line, wordingOf } from './line.ts'
+import { flowOf, type Line, staffLine, wordingOf } from './line.ts'
 import type { CaseState } from './state.ts'
 import { agoText, betweenText, caseValues, clockSaidOf, lengthText } from './values.ts'
 import type { CaseView, LogLine } from './view.ts'
@@ -39,7 +39,8 @@ const ASSESSMENT = [
   'critical-medicine-due',
 ]
 
-export function viewOf(line: Line, state: CaseState, log: readonly LogLine[], at: Instant): CaseView {
+export function viewOf(whole: Line, state: CaseState, log: readonly LogLine[], at: Instant): CaseView {
+  const line = staffLine(whole)
   const wording = wordingOf(line, state.concern)
   const arrival = expectedArrival(state)
   const phone = state.answers['ring-back']?.answer

@@ -11,8 +11,12 @@ export interface Line {
   readonly flows: FlowSet
   readonly clinic: Clinic
   readonly settings: LineSettings
-  /** Language of the family's wording. */
+  /** The language that texts are worked out in: see `familyLine` and `staffLine`. As loaded, the first that families use. */
   readonly language: string
+  /** Languages a family may use, the first the default; left out: `language` alone. */
+  readonly languages?: readonly string[]
+  /** Few fixed words in languages this line does not speak, by ISO 639 code. */
+  readonly foreign?: ReadonlyMap<string, Catalogue>
   /** Hash of each flow's exact content, by concern: a case is told when it is not the one it was opened under. */
   readonly hashes?: ReadonlyMap<string, string>
 }
@@ -39,7 +43,33 @@ export function settingOf(line: Line, id: string): unknown {
   return (line.settings as unknown as Readonly<Record<string, unknown>>)[id]
 }
 
-/** The flow's wording in the family's language. */
+/** The same line speaking another language. */
+export function lineIn(line: Line, language: string): Line {
+  return language === line.language ? line : { ...line, language }
+}
+
+/** The line as it speaks to the family of a case: in the language of its first message, or the one it chose since. */
+export function familyLine(line: Line, { language }: { readonly language?: string }): Line {
+  return lineIn(line, language ?? languagesOf(line)[0] ?? line.language)
+}
+
+/** The line as it speaks to the clinic's own people. */
+export function staffLine(line: Line): Line {
+  const { staffLanguage } = line.clinic
+  return line.flows.wording.has(staffLanguage) ? lineIn(line, staffLanguage) : line
+}
+
+/** Languages a family may use, the first the default. */
+export function languagesOf(line: Line): readonly string[] {
+  return line.languages ?? [line.language]
+}
+
+/** Whether a concern has a flow that a family can be led through in this language. */
+export function isWorded(line: Line, concern: string, language: string): boolean {
+  return line.flows.flows.get(concern)?.wording.has(language) === true
+}
+
+/** The flow's wording in the language the line speaks; shared words alone where the flow has none in it. */
 export function wordingOf(line: Line, concern: string): Catalogue {
   const wording = flowOf(line, concern).wording.get(line.language) ?? line.flows.wording.get(line.language)
   if (wording === undefined) throw new InvariantBroken(`no wording in "${line.language}" for "${concern}"`)

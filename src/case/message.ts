@@ -14,6 +14,8 @@ export interface Incoming extends ChatRef {
   readonly at: Instant
   /** When the caregiver made it, where the channel knows (made without signal); never later than `at`. */
   readonly madeAt?: Instant
+  /** Language of the screen it was made on, where the channel knows: what a first message is taken to be in, unless its words say otherwise. */
+  readonly language?: string
   readonly body:
     | { readonly kind: 'text'; readonly text: string }
     /** A tapped choice; `serial` is the question's, `values` the ids tapped (`not-sure` for "Not sure"). */
@@ -34,11 +36,19 @@ export type Control =
   | 'new-child' // this is about another child
   | 'show-handover' // show this at the desk
   | 'start' // begin, or say again where we are
+  | 'language' // go on in another language; subject = its tag
 
 /** One thing the bot or a clinician says. Text is final: filled, in the family's language. */
 export type Part =
   /** Approved advice; `tags` from domain vocabulary. Shown as a numbered line, set apart. */
-  | { readonly kind: 'advice'; readonly id: string; readonly text: string; readonly tags: readonly string[] }
+  | {
+      readonly kind: 'advice'
+      readonly id: string
+      readonly text: string
+      readonly tags: readonly string[]
+      /** Where it is in another language than the rest. */
+      readonly language?: string
+    }
   /** Words that ask for no act (thanks, status, read-back). */
   | { readonly kind: 'notice'; readonly id: string; readonly text: string }
   /** Advice taken back: "Stop: …". Shown first. */

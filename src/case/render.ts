@@ -5,7 +5,7 @@ import { clockText } from '../time/local-time.ts'
 import { answerText } from './answer-text.ts'
 import { reachedAnswer } from './derive.ts'
 import type { Effect, Saying } from './effect.ts'
-import { flowOf, InvariantBroken, type Line, wordingOf } from './line.ts'
+import { familyLine, flowOf, InvariantBroken, type Line, languagesOf, lineIn, staffLine, wordingOf } from './line.ts'
 import type { Option, Part, Question } from './message.ts'
 import { questionsToCome } from './questions-to-come.ts'
 import type { CaseState } from './state.ts'
@@ -16,12 +16,13 @@ type PageEffect = Effect & { kind: 'page' }
 
 /** A reply as it reads at `at`. A repeat is labelled first. Instants come from the case as it stands now. */
 export function renderReply(
-  line: Line,
+  whole: Line,
   state: CaseState,
   reply: Reply,
   at: Instant,
   extra: { repeated: boolean },
 ): Part[] {
+  const line = familyLine(whole, state)
   const wording = wordingOf(line, state.concern)
   const values = caseValues(line, state, at, reply.late)
   const notice = (id: string): Part => ({ kind: 'notice', id, text: wording.text(`say/${id}`, values) })
@@ -52,6 +53,13 @@ function renderPart(line: Line, state: CaseState, part: Saying, wording: Catalog
       const text = wording.text(`stop/${part.id}`, values)
       return { kind: 'withdrawn', id: part.id, text, tags }
     }
+    case 'foreign': {
+      const text =
+        line.foreign?.get(part.language)?.text('say', { ...values, languages: spokenBy(line, part.language) }) ??
+        wording.text('say/fallback', values)
+      const tags = ['call-emergency', 'call-clinician']
+      return { kind: 'advice', id: 'foreign', text, tags, language: part.language }
+    }
     case 'misread':
       return { kind: 'notice', id: `misread-${part.reason}`, text: wording.text(`misread/${part.reason}`, values) }
     case 'clinician':
@@ -74,6 +82,14 @@ function renderPart(line: Line, state: CaseState, part: Saying, wording: Catalog
   }
 }
 
+/** Names of the line's languages in another language, by CLDR; where it has none for Haitian Creole, in French. */
+function spokenBy(line: Line, language: string): string {
+  const names = new Intl.DisplayNames([language, 'fr'], { type: 'language' })
+  return languagesOf(line)
+    .map(each => names.of(each) ?? each)
+    .join(', ')
+}
+
 const ACCEPTS: Readonly<Record<string, Question['accepts']>> = {
   choice: 'words',
   many: 'words',
@@ -84,7 +100,7 @@ const ACCEPTS: Readonly<Record<string, Question['accepts']>> = {
   phone: 'phone',
 }
 
-/** The open question as it is shown. */
+/** The open question as it is shown, in the language the line speaks. */
 export function questionOf(
   line: Line,
   state: CaseState,
@@ -129,7 +145,8 @@ export function questionOf(
  * The pieces of a page, most urgent first: what the family was told and when, since when, tube and opening, danger,
  * advice, travel, what is wanted, code, who is next. No name, number or free word of the family is in it.
  */
-export function renderPage(line: Line, state: CaseState, page: PageEffect, at: Instant): string[] {
+export function renderPage(whole: Line, state: CaseState, page: PageEffect, at: Instant): string[] {
+  const line = staffLine(whole)
   const wording = wordingOf(line, state.concern)
   const values = caseValues(line, state, at)
   const clock = (instant: Instant) => clockText(instant, line.clinic.zone, '24h', line.language)
@@ -172,16 +189,17 @@ export function renderPage(line: Line, state: CaseState, page: PageEffect, at: I
 
 const sentence = (piece: string): string => (piece === '' || /[.:!?]$/.test(piece) ? piece : `${piece}.`)
 
-/** The fixed text for any doubt at run time: what holds always, and the numbers. */
-export function fallbackParts(line: Line, at: Instant): Part[] {
-  const wording = line.flows.wording.get(line.language)
-  if (wording === undefined) throw new InvariantBroken(`no wording in "${line.language}"`)
-  return [
-    {
-      kind: 'advice',
-      id: 'fallback',
-      text: wording.text('say/fallback', lineValues(line, at)),
-      tags: ['call-emergency', 'call-clinician'],
-    },
-  ]
+/**
+ * The fixed text for any doubt at run time: what holds always, and the numbers. In every language families may use, where
+ * it is not known which one this family reads.
+ */
+export function fallbackParts(line: Line, at: Instant, language?: string): Part[] {
+  const languages = languagesOf(line)
+  const spoken = language !== undefined && languages.includes(language) ? [language] : languages
+  return spoken.map(each => {
+    const wording = line.flows.wording.get(each)
+    if (wording === undefined) throw new InvariantBroken(`no wording in "${each}"`)
+    const text = wording.text('say/fallback', lineValues(lineIn(line, each), at))
+    return { kind: 'advice', id: 'fallback', text, tags: ['call-emergency', 'call-clinician'] }
+  })
 }

@@ -79,6 +79,10 @@ export interface CaseState {
   /** Spoken code: weekday and four digits. */
   readonly code: string
   readonly concern: string
+  /** Language the family is written to in; left out: the first that families of this clinic use. */
+  readonly language?: string
+  /** ISO 639 code of the language the family wrote in, where this line does not speak it. */
+  readonly foreign?: string
   /** Hash of the flow's exact content as the case was opened under it; left out where contents are not hashed. */
   readonly flowHash?: string
   readonly nickname?: string
@@ -135,7 +139,15 @@ export const EMPTY_PATH: Path = { says: [], reasons: [], notes: [], alarms: [], 
 /** A fresh case, before its first event. `number` is 0 to 9999 and drawn by the caller. */
 export function openCase(
   line: Line,
-  opening: { caseId: string; chat: ChatRef; at: Instant; code: string; concern: string; nickname?: string },
+  opening: {
+    caseId: string
+    chat: ChatRef
+    at: Instant
+    code: string
+    concern: string
+    nickname?: string
+    language?: string
+  },
 ): CaseState {
   const flow = flowOf(line, opening.concern)
   const flowHash = line.hashes?.get(opening.concern)
@@ -147,6 +159,7 @@ export function openCase(
     concern: opening.concern,
     ...(flowHash === undefined ? {} : { flowHash }),
     ...(opening.nickname === undefined ? {} : { nickname: opening.nickname }),
+    ...(opening.language === undefined ? {} : { language: opening.language }),
     openedAt: opening.at,
     seq: 0,
     closed: false,

@@ -24,8 +24,8 @@ import { oversleeps, pageSettled, tellHolder } from './callout.ts'
 import { acknowledged, CLOSE_AFTER_MS, lowered, outcomeSet } from './clinician-events.ts'
 import { type Doubted, withDoubt } from './clock-doubt.ts'
 import type { Effect } from './effect.ts'
-import type { CaseEvent, Clinician } from './event.ts'
-import type { Line } from './line.ts'
+import type { CaseEvent, Clinician, InLanguage } from './event.ts'
+import { familyLine, isWorded, type Line, languagesOf } from './line.ts'
 import { pagesSettled, replyOf } from './outgoing.ts'
 import { type CaseState, READ_BACK } from './state.ts'
 import {
@@ -49,11 +49,25 @@ export interface Stepped {
 /** After this many tries in a row that could not be read, a person is paged. */
 const MISREAD_MOST = 3
 
-export function step(line: Line, state: CaseState, event: CaseEvent & Doubted, at: Instant): Stepped {
+export function step(line: Line, state: CaseState, event: CaseEvent & Doubted & InLanguage, at: Instant): Stepped {
   const work = beginWork(line, withDoubt(state, event), at)
+  hearLanguage(work, event)
   handle(work, event)
   settle(work)
   return finish(state, work)
+}
+
+/** Words in another language of the line are answered in it; one that the line does not speak is said to be so, once. */
+function hearLanguage(work: Work, { kind, language, foreign }: CaseEvent & InLanguage) {
+  const { line, state } = work
+  const isOther = language !== undefined && familyLine(line, state).language !== language
+  if (isOther && kind !== 'languageChosen' && isWorded(line, state.concern, language)) {
+    state.language = language
+    if (kind !== 'caseOpened') sayNotice(work, 'language-changed')
+  }
+  if (foreign === undefined || state.foreign === foreign) return
+  state.foreign = foreign
+  if (line.foreign?.has(foreign) === true) work.urgent.push({ kind: 'foreign', language: foreign })
 }
 
 function handle(work: Work, event: CaseEvent) {
@@ -88,6 +102,8 @@ function handle(work: Work, event: CaseEvent) {
     case 'greeted':
       if (work.state.open === undefined) sayNotice(work, 'here-still')
       return askAgain(work)
+    case 'languageChosen':
+      return languageChosen(work, event.language)
     case 'alarmDue':
       return alarmDue(work, event.name, event.due)
     case 'pageSettled':
@@ -300,6 +316,24 @@ function notUnderstood(work: Work, reason: string) {
   if (misread === MISREAD_MOST)
     return interrupt(work, () => drive(work, { type: 'personWanted', facts: factsNow(work) }))
   askAgain(work)
+}
+
+/**
+ * From here on in another language. Nothing is decided anew; what is open is said again in it. Where this flow has no words
+ * in it, talk stays as it is and a person is paged.
+ */
+function languageChosen(work: Work, language: string) {
+  const { line, state } = work
+  if (!languagesOf(line).includes(language)) return askAgain(work)
+  if (!isWorded(line, state.concern, language)) {
+    sayNotice(work, 'language-not-here')
+    return interrupt(work, () => drive(work, { type: 'personWanted', facts: factsNow(work) }))
+  }
+  if (familyLine(line, state).language === language) return askAgain(work)
+  state.language = language
+  sayNotice(work, 'language-changed')
+  askAgain(work)
+  tellHolder(work)
 }
 
 function alarmDue(work: Work, name: string, due: Instant) {

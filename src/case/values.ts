@@ -47,7 +47,8 @@ export function lengthText(milliseconds: number, language: string): string {
   return new Intl.ListFormat(language, { type: 'unit', style: 'narrow' }).format(parts)
 }
 
-function counted(count: number, unit: 'minute' | 'hour' | 'day' | 'week' | 'month', language: string): string {
+/** "3 weeks" in a language, by the unit patterns of CLDR. */
+export function counted(count: number, unit: 'minute' | 'hour' | 'day' | 'week' | 'month', language: string): string {
   return new Intl.NumberFormat(language, { style: 'unit', unit, unitDisplay: 'long' }).format(count)
 }
 

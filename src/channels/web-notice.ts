@@ -27,8 +27,21 @@ ${notice.lines.map(line => html`<p>${line}</p>`)}
  * What families see when all else fails, worked out at the start so that nothing has to work later. Its nonce may be
  * fixed: the page holds no words of anyone.
  */
-export async function fallbackPage(frame: Omit<NoticeFrame, 'nonce'>): Promise<{ markup: string; nonce: string }> {
+export async function fallbackPage(
+  frame: Pick<NoticeFrame, 'foot' | 'demonstration'> & {
+    /** Every language families use: which of them this family reads is not known then. */
+    readonly spoken: readonly Pick<NoticeFrame, 'language' | 'wording'>[]
+  },
+): Promise<{ markup: string; nonce: string }> {
   const nonce = 'fallback'
-  const notice = { heading: frame.wording('broken-heading'), lines: [frame.wording('broken-line')] }
-  return { markup: await noticePage(notice, { ...frame, nonce }), nonce }
+  const [first] = frame.spoken
+  if (first === undefined) throw new Error('fallbackPage: at least one language was expected')
+  const body = html`<main id="main">${frame.spoken.map(
+    ({ language, wording }, i) => html`<div lang="${language}">
+${i === 0 ? html`<h1>${wording('broken-heading')}</h1>` : html`<h2>${wording('broken-heading')}</h2>`}
+<p>${wording('broken-line')}</p>
+<p><a class="button" href="/">${wording('back')}</a></p></div>`,
+  )}</main>`
+  const title = first.wording('broken-heading')
+  return { markup: await page({ ...frame, ...first, nonce, css: '', title, body }), nonce }
 }

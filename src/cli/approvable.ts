@@ -16,9 +16,12 @@ export interface Approvable extends Subject {
 export interface ApprovableSources {
   readonly flows: FlowSet
   readonly settings: Settings
-  readonly screen: Catalogue
-  /** The lexicon as it was parsed. */
-  readonly lexicon: unknown
+  /** Screen words by language. */
+  readonly screens: ReadonlyMap<string, Catalogue>
+  /** Lexicons as they were parsed, by language. */
+  readonly lexicons: ReadonlyMap<string, unknown>
+  /** Fixed words in languages that the line does not speak. */
+  readonly foreign: Readonly<Record<string, string>>
   readonly drawing: (id: string) => string | undefined
 }
 
@@ -33,7 +36,7 @@ export function decidingSettings(flows: FlowSet): readonly SettingId[] {
 
 /** Every part in the order of a list: flows by name, then what stands beside them. Throws where a flow has a name of these. */
 export function approvablesOf(sources: ApprovableSources): readonly Approvable[] {
-  const { flows, screen } = sources
+  const { flows, screens, lexicons, foreign } = sources
   const digest = (id: string) => {
     const drawing = sources.drawing(id)
     return drawing === undefined ? undefined : sha256(drawing)
@@ -52,21 +55,22 @@ export function approvablesOf(sources: ApprovableSources): readonly Approvable[]
       flowContent(flows, concern, digest),
     ),
   )
-  const screenWords = Object.fromEntries([...screen.ids].map(id => [id, screen.source(id)]))
+  const screenWords = new Map([...screens].map(([language, screen]) => [language, wordsIn(screen)]))
   return [
     ...flowParts,
-    part('screens', 'the words around a conversation, on screens and pages', [screen.language], {
-      screen: { [screen.language]: screenWords },
+    part('screens', 'the words around a conversation, on screens and pages', [...screens.keys()], {
+      screen: screenWords,
       wording: restOfWording(flows),
+      foreign,
     }),
-    part('lexicon', 'how the words of families are understood', [screen.language], {
-      lexicon: { [screen.language]: sources.lexicon },
-    }),
+    part('lexicon', 'how the words of families are understood', [...lexicons.keys()], { lexicon: lexicons }),
     part('settings', 'the settings that decide', [], {
       settings: Object.fromEntries(decidingSettings(flows).map(id => [id, settingText(id, sources.settings)])),
     }),
   ]
 }
+
+const wordsIn = (words: Catalogue) => Object.fromEntries([...words.ids].map(id => [id, words.source(id)]))
 
 function part(id: string, title: string, languages: readonly string[], content: unknown): Approvable {
   const text = canonicalText(content)

@@ -1,9 +1,7 @@
 /** The whole bot, put together from its parts: one place that names every adapter. */
 
+import { type Line, languagesOf, lineIn, staffLine } from '../case/line.ts'
 import type { Part } from '../case/message.ts'
-import { renderReply } from '../case/render.ts'
-import { openCase } from '../case/state.ts'
-import { step } from '../case/step.ts'
 import { clockOf } from '../case/values.ts'
 import type { Channel } from '../channels/channel.ts'
 import { fallbackPage } from '../channels/web-notice.ts'
@@ -11,8 +9,6 @@ import type { FamilyFoot, Wording } from '../channels/web-page.ts'
 import { webchat } from '../channels/webchat/webchat.ts'
 import { clinicianPages } from '../http/clinician-pages.ts'
 import { type Server, serveHttp } from '../http/server.ts'
-import { familyNumbers } from '../oncall/family-numbers.ts'
-import { numberText } from '../oncall/number-text.ts'
 import { fitPageText } from '../pagers/page-text.ts'
 import { type Clock, type Random, steadyClock } from '../runtime/clock.ts'
 import { lineMachine } from '../runtime/line-machine.ts'
@@ -24,12 +20,13 @@ import { sha256 } from '../runtime/system-clock.ts'
 import type { Health } from '../runtime/watch-health.ts'
 import { QUEUED_MAX } from '../runtime/worker.ts'
 import type { Store } from '../store/store.ts'
-import { dayText } from '../time/local-time.ts'
 import { readDate, readDuration, readMoment } from '../time/phrases.ts'
+import { languageOf } from '../understand/language.ts'
 import { boardView } from './board-view.ts'
 import { type BotPagers, clinicPagers, demoPagers } from './bot-pagers.ts'
 import { act } from './clinician-acts.ts'
 import { type DataFolder, openDataFolder } from './data-folder.ts'
+import { familyPages, footOf, nameOfLanguage } from './family-pages.ts'
 import { familyLogOf } from './family-view.ts'
 import { drawingOf, type LoadedLine } from './load-line.ts'
 import { openToken, pageToken } from './page-link.ts'
@@ -106,7 +103,14 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     options.pagers ??
     (line.clinic.demonstration ? await demoPagers(now, secret, loaded.pagers) : clinicPagers(loaded.pagers, now))
   const channels = new Map((options.channels ?? []).map(channel => [channel.id, channel]))
-  const words: Wording = (id, values) => loaded.screen.text(id, values as never)
+  const wordsIn = (language: string): Wording => {
+    const screen = loaded.screens.get(language) ?? loaded.screens.get(line.language)
+    if (screen === undefined) throw new Error(`no screen words in "${language}"`)
+    return (id, values) => screen.text(id, values as never)
+  }
+  const words = wordsIn(line.language)
+  const staff = staffLine(line)
+  const staffWords = wordsIn(staff.language)
   const runtime = createRuntime({
     store,
     machine: options.machine ?? lineMachine(line),
@@ -115,7 +119,8 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     random,
     hash: sha256,
     understand: lineUnderstanding(line, {
-      lexicon: loaded.lexicon,
+      lexicons: loaded.lexicons,
+      languageOf: text => languageOf(text, loaded.languages),
       defaultRegion: regionOf(line.clinic.numbers.familiesRing.number),
       times: { readMoment, readDate, readDuration },
     }),
@@ -130,29 +135,27 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     askedAgainAfter: line.settings['asked-again-after'],
     queuedMax,
   })
-  const foot = () => footOf(loaded, words)
-  const firstAdvice = () => firstAdviceOf(loaded, now())
+  const { foot, firstAdvice } = familyPages(line, words, now)
   let chat: ReturnType<typeof webchat> | undefined
   /** Chats whose replies are waited for. */
   const looking = new Set<string>()
 
   async function serve(port: number, host?: string): Promise<Server> {
-    const clockText = (at: ReturnType<typeof now>) => clockOf(line, at)
+    const spokenIn = (language: string) => familyPages(lineIn(line, language), wordsIn(language), now)
+    const clockText = (at: ReturnType<typeof now>) => clockOf(staff, at)
     chat = webchat({
+      ...spokenIn(line.language),
+      languages: languagesOf(line).map(tag => ({ tag, name: nameOfLanguage(tag) })),
+      inLanguage: spokenIn,
+      deskLanguage: staff.language,
       receive: async incoming => {
         await runtime.receive(incoming)
         await rendered(incoming)
       },
       log: async ref => familyLogOf(line, await runtime.reads.casesOf(ref), await runtime.logOf(ref), now()),
-      clock: { now, text: clockText, day: at => dayText(at, line.clinic.zone, now(), line.language) },
       randomId: () => random.hex(16),
-      foot,
-      firstAdvice,
-      concerns: () => concernsOf(loaded),
-      wording: words,
       drawing: drawingOf,
       demonstration: line.clinic.demonstration,
-      language: line.language,
       ...(options.publicOrigin === undefined ? {} : { origin: options.publicOrigin }),
     })
     channels.set(chat.id, chat)
@@ -162,25 +165,25 @@ export async function openBot(options: BotOptions): Promise<Bot> {
         return stored === undefined ? undefined : storedView(line, stored, await runtime.logOfCase(caseId), now())
       },
       openByToken: async token => openToken(data.key, token, line.clinic, now()),
-      act: (caseId, by, action) => act({ line, store: runtime.reads, runtime, wording: words }, caseId, by, action),
+      act: (caseId, by, action) =>
+        act({ line, store: runtime.reads, runtime, wording: staffWords }, caseId, by, action),
       board: async () => {
         const { doubts } = await runtime.health()
-        return boardView({ line, store: runtime.reads, pagers, doubts, at: now(), wording: words })
+        return boardView({ line: staff, store: runtime.reads, pagers, doubts, at: now(), wording: staffWords })
       },
       now,
       clockText,
       randomId: () => random.hex(16),
-      wording: words,
-      quickLines: () => listed(loaded, 'quick').map(({ id, label }) => ({ id, text: label })),
-      outcomes: () => listed(loaded, 'outcome'),
-      desk: () => foot().clinic,
+      wording: staffWords,
+      quickLines: () => listed(staff, 'quick').map(({ id, label }) => ({ id, text: label })),
+      outcomes: () => listed(staff, 'outcome'),
+      desk: () => footOf(staff, staffWords).clinic,
       demonstration: line.clinic.demonstration,
-      language: line.language,
+      language: staff.language,
       ...(options.publicOrigin === undefined ? {} : { origin: options.publicOrigin }),
     })
     const fallback = await fallbackPage({
-      language: line.language,
-      wording: words,
+      spoken: languagesOf(line).map(language => ({ language, wording: wordsIn(language) })),
       demonstration: line.clinic.demonstration,
       foot: foot(),
     })
@@ -250,54 +253,7 @@ function healthText({ doubts, ...health }: Health) {
   }
 }
 
-function footOf({ line }: LoadedLine, words: Wording): FamilyFoot {
-  const { emergency, clinic, transport, hospitals } = familyNumbers(line.clinic)
-  const named = [{ label: '', ...transport }, ...hospitals.map(({ name, number }) => ({ label: name, ...number }))]
-  return {
-    emergency: {
-      label: words('number-emergency'),
-      number: emergency.number,
-      shown: numberText(emergency.number),
-      ...(emergency.words === undefined ? {} : { words: emergency.words }),
-    },
-    clinic: {
-      label: line.clinic.name,
-      number: clinic.number,
-      shown: numberText(clinic.number),
-      ...(clinic.words === undefined ? {} : { words: clinic.words }),
-    },
-    namedInTexts: named.map(({ label, number }) => ({ label, number, shown: numberText(number) })),
-  }
-}
-
-/** What the tube-out flow says first: shown on the first screen before anything is sent. */
-function firstAdviceOf({ line }: LoadedLine, at: ReturnType<Clock['now']>): Part[] {
-  const [concern] = line.flows.flows.keys()
-  if (concern === undefined) return []
-  const fresh = openCase(line, {
-    caseId: 'first',
-    chat: { channel: 'none', chat: 'none' },
-    at,
-    code: '',
-    concern: line.flows.flows.has('tube-out') ? 'tube-out' : concern,
-  })
-  const { state, effects } = step(line, fresh, { kind: 'caseOpened', concern: fresh.concern }, at)
-  const reply = effects.find(effect => effect.kind === 'reply')
-  if (reply?.kind !== 'reply') return []
-  return renderReply(line, state, reply, at, { repeated: false }).filter(
-    part => part.kind === 'advice' && part.tags.length > 0,
-  )
-}
-
-function concernsOf({ line }: LoadedLine) {
-  const wording = line.flows.wording.get(line.language)
-  const order = ['tube-out', 'someone']
-  return [...line.flows.flows.keys()]
-    .sort((a, b) => order.indexOf(a) - order.indexOf(b))
-    .map(id => ({ id, label: wording?.has(`concern/${id}`) === true ? wording.text(`concern/${id}`) : id }))
-}
-
-function listed({ line }: LoadedLine, kind: 'quick' | 'outcome') {
+function listed(line: Line, kind: 'quick' | 'outcome') {
   const wording = line.flows.wording.get(line.language)
   const ids = [...(wording?.ids ?? [])].filter(id => id.startsWith(`${kind}/`)).map(id => id.slice(kind.length + 1))
   return ids.map(id => ({ id, label: wording?.text(`${kind}/${id}`, { clinicName: line.clinic.name }) ?? id }))

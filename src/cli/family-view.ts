@@ -1,7 +1,7 @@
 /** What a family's page shows of its chat: the log, the open question, answers that can be changed, the desk sheet. */
 import { answerText } from '../case/answer-text.ts'
 import { reachedAnswer } from '../case/derive.ts'
-import { type Line, wordingOf } from '../case/line.ts'
+import { familyLine, type Line, staffLine, wordingOf } from '../case/line.ts'
 import type { Control } from '../case/message.ts'
 import { questionOf, renderReply } from '../case/render.ts'
 import { type CaseState, parseState } from '../case/state.ts'
@@ -24,13 +24,14 @@ export function caseNow(line: Line, cases: readonly StoredCase[]): CaseState | u
 }
 
 export function familyLogOf(
-  line: Line,
+  whole: Line,
   cases: readonly StoredCase[],
   lines: readonly LogLine[],
   at: Instant,
 ): FamilyLog {
-  const state = caseNow(line, cases)
+  const state = caseNow(whole, cases)
   if (state === undefined) return { lines, changeable: [], controls: lines.length === 0 ? [] : ['person'] }
+  const line = familyLine(whole, state)
   const wording = wordingOf(line, state.concern)
   const question = openQuestionOf(line, state, at)
   const changeable = Object.entries(state.answers)
@@ -45,9 +46,10 @@ export function familyLogOf(
     ...(question === undefined ? {} : { question }),
     changeable: state.closed ? [] : changeable,
     code: state.code,
+    language: line.language,
     controls: controlsOf(state),
     ...(state.nickname === undefined ? {} : { nickname: state.nickname }),
-    desk: deskOf(line, state, at),
+    desk: deskOf(staffLine(whole), state, at),
   }
 }
 

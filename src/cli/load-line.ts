@@ -3,9 +3,10 @@ import { fileURLToPath } from 'node:url'
 import type { Line } from '../case/line.ts'
 import { drawingsIn } from '../channels/webchat/drawing.ts'
 import { type LoadedClinic, loadClinic } from '../config/clinic-file.ts'
+import { filesInUse, type ServedLanguages, servedLanguages } from '../config/served-languages.ts'
 import type { FlowSet } from '../flow/flow-set.ts'
 import type { Silenced } from '../flow/lint-exceptions.ts'
-import { loadFlows } from '../flow/load.ts'
+import { type FlowFiles, loadFlows } from '../flow/load.ts'
 import type { Problem } from '../flow/problem.ts'
 import { type Catalogue, catalogueOf } from '../flow/wording.ts'
 import { readYaml, type YamlReader } from '../flow/yaml-places.ts'
@@ -23,14 +24,14 @@ export interface LoadedLine {
   readonly line: Line
   readonly pagers: LoadedClinic['pagers']
   readonly retention: LoadedClinic['retention']
+  /** Of the first language families use; `lexicons` has each by language. */
   readonly lexicon: Lexicon
   /** Tells which language a message is written in. */
   readonly languages: Languages
-  /** Words of the screens. */
-  readonly screen: Catalogue
+  readonly lexicons: ReadonlyMap<string, Lexicon>
+  /** Words of the screens by language, the clinic's own language among them. */
+  readonly screens: ReadonlyMap<string, Catalogue>
 }
-
-const LANGUAGE = 'en'
 
 /** What could be read of a line, whether or not it may be served. */
 export interface ReadLine {
@@ -59,31 +60,69 @@ export function loadLine(options: {
   const clinicDir = options.clinicDir
   const shipped = options.flowsDir ?? SHIPPED_FLOWS
   const clinic = loadClinic(clinicDir, options.at)
-  const files = readFlowFiles(shipped, join(clinicDir, 'flows'))
+  const all = readFlowFiles(shipped, join(clinicDir, 'flows'))
+  const files = clinic.asRead === undefined ? all : filesInUse(all, clinic.asRead)
   const limits = { grade: clinic.settings['reading-grade'] }
   const flows = loadFlows(files, read, limits, look => kept?.findings([...files, limits], look) ?? look())
-  const problems = [...clinic.problems, ...flows.problems]
   const { silenced } = flows
+  const { languages, problems: lacking } = languagesIn(files, clinic)
+  const problems = [...clinic.problems, ...flows.problems, ...lacking]
   if (flows.set === undefined) return { problems, silenced, clinic, approvables: [] }
   const shared = (name: string) => readPlain(read, files.get(`shared/${name}`), `shared/${name}`)
-  const lexicon = shared(`lexicon.${LANGUAGE}.yaml`)
-  const screen = catalogueOf(LANGUAGE, shared(`wording.screen.${LANGUAGE}.yaml`) as Record<string, string>)
+  const lexicons = new Map(languages.map(language => [language, shared(`lexicon.${language}.yaml`)]))
+  const screens = screensIn(languages, clinic, name => files.has(`shared/${name}`), shared)
+  const foreign = shared('wording.other.yaml') as Record<string, string>
   const { settings } = clinic
-  const approvables = approvablesOf({ flows: flows.set, settings, screen, lexicon, drawing: drawingOf })
+  const approvables = approvablesOf({ flows: flows.set, settings, screens, lexicons, foreign, drawing: drawingOf })
   const readable = { problems, silenced, clinic, flows: flows.set, approvables }
-  if (clinic.clinic === undefined) return readable
+  const [language] = languages
+  const isHeld = problems.some(({ code, severity }) => code === 'LANGUAGE_MISSING' && severity === 'problem')
+  if (clinic.clinic === undefined || language === undefined || isHeld) return readable
   const hashes = new Map(approvables.map(({ id, hash }) => [id, hash]))
+  const compiled = new Map([...lexicons].map(([each, text]) => [each, lexiconOf(text)]))
+  const lexicon = compiled.get(language)
+  if (lexicon === undefined) return readable
   return {
     ...readable,
     loaded: {
-      line: { flows: flows.set, clinic: clinic.clinic, settings, language: LANGUAGE, hashes },
+      line: {
+        flows: flows.set,
+        clinic: clinic.clinic,
+        settings,
+        language,
+        languages,
+        foreign: new Map(Object.entries(foreign).map(([code, say]) => [code, catalogueOf(code, { say })])),
+        hashes,
+      },
       pagers: clinic.pagers,
       retention: clinic.retention,
-      lexicon: lexiconOf(lexicon),
       languages: languagesOf(shared('languages.yaml')),
-      screen,
+      lexicon,
+      lexicons: compiled,
+      screens,
     },
   }
+}
+
+/** The languages of the clinic's list that its flows are worded in; where the list cannot be read, English. */
+function languagesIn(files: FlowFiles, clinic: LoadedClinic): ServedLanguages {
+  const { asRead, yaml } = clinic
+  const flows = [...files.keys()].flatMap(path => /^([^/]+)\/flow\.yaml$/.exec(path)?.[1] ?? [])
+  if (asRead === undefined || asRead.familyLanguages.length === 0) return { languages: ['en'], problems: [] }
+  return servedLanguages(files, flows, asRead, yaml)
+}
+
+/** Screen words of each language families use, and of the clinic's own where they are written. */
+function screensIn(
+  languages: readonly string[],
+  { asRead }: LoadedClinic,
+  has: (name: string) => boolean,
+  shared: (name: string) => unknown,
+): ReadonlyMap<string, Catalogue> {
+  const file = (language: string) => `wording.screen.${language}.yaml`
+  const staff = asRead?.staffLanguage ?? ''
+  const all = new Set([...languages, ...(has(file(staff)) ? [staff] : [])])
+  return new Map([...all].map(each => [each, catalogueOf(each, shared(file(each)) as Record<string, string>)] as const))
 }
 
 function readPlain(read: YamlReader, text: string | undefined, file: string): unknown {

@@ -5,6 +5,7 @@ import type { Subject } from '../measure/subject.ts'
 import { lineUnderstanding } from '../runtime/line-understanding.ts'
 import { systemClock, systemRandom } from '../runtime/system-clock.ts'
 import { readDate, readDuration, readMoment } from '../time/phrases.ts'
+import { languageOf } from '../understand/language.ts'
 import { openDataFolder } from './data-folder.ts'
 import { DEMO_CLINIC, loadLine } from './load-line.ts'
 import { openSealedData } from './sealed-data.ts'
@@ -19,7 +20,7 @@ export function measuredSubject(): Subject {
   const { loaded, problems } = loadLine({ clinicDir: DEMO_CLINIC, at: clock.now() })
   if (loaded === undefined)
     throw new Error(`measure: the shipped flows do not load: ${problems[0]?.found ?? 'unknown'}`)
-  const { line, lexicon } = loaded
+  const { line, lexicons, languages } = loaded
   const dataIn = (folder: string) => openDataFolder(join(folder, 'data'), systemRandom())
   const refuse = (error: unknown) => {
     throw error
@@ -28,7 +29,8 @@ export function measuredSubject(): Subject {
     line,
     clock,
     understand: lineUnderstanding(line, {
-      lexicon,
+      lexicons,
+      languageOf: text => languageOf(text, languages),
       defaultRegion: 'US',
       times: { readMoment, readDate, readDuration },
     }),

@@ -12,7 +12,7 @@ import { lineMachine } from '../runtime/line-machine.ts'
 import { systemRandom } from '../runtime/system-clock.ts'
 import { openBot } from './bot.ts'
 import type { LoadedLine } from './load-line.ts'
-import { FIRST_AT, knownIn, type Script, scriptPlay } from './script-play.ts'
+import { FIRST_AT, inLanguageOf, knownIn, type Script, scriptPlay } from './script-play.ts'
 import { knowing } from './vignette-run.ts'
 
 const CHAT = { channel: 'terminal', chat: 'here' } as const
@@ -48,7 +48,7 @@ export async function playQuietly(
     print: () => {},
   })
   const channel = terminal({
-    receive: incoming => runtime.receive(incoming),
+    receive: incoming => runtime.receive(inLanguageOf(script, incoming)),
     settled,
     wait: async length => clock.advance(length, settled),
     now: () => clock.now(),

@@ -25,6 +25,8 @@ import type { LoadedLine } from './load-line.ts'
 export interface Script {
   readonly at?: Instant
   readonly policies: Readonly<Record<string, string>>
+  /** Language of the family's screen; left out: the first of the clinic's. */
+  readonly language?: string
   readonly lines: readonly ScriptLine[]
 }
 
@@ -33,13 +35,20 @@ export function scriptOf(text: string, file: string): Script {
   const lines = linesOf(text, file)
   const policies: Record<string, string> = {}
   let at: Instant | undefined
+  let language: string | undefined
   for (const line of lines) {
+    if (line.kind === 'language') language = line.language
     if (line.kind === 'policy') policies[line.policy] = line.value
     if (line.kind === 'at') at = Date.parse(line.at) as Instant
   }
   if (at !== undefined && Number.isNaN(at))
     throw new CalledWrongly(`${file}: "at" and an instant such as 2026-03-01T07:10:00Z was expected`)
-  return { policies, lines, ...(at === undefined ? {} : { at }) }
+  return {
+    policies,
+    lines,
+    ...(at === undefined ? {} : { at }),
+    ...(language === undefined ? {} : { language }),
+  }
 }
 
 function linesOf(text: string, file: string): readonly ScriptLine[] {
@@ -105,7 +114,8 @@ export function scriptPlay(script: Script, ports: PlayPorts): Play {
   async function send(body: Incoming['body'], shown: string): Promise<void> {
     print(`> ${shown}`)
     sent++
-    await ports.runtime.receive({ ...ports.chat, deliveryId: `script.${sent}`, at: ports.now(), body })
+    const incoming: Incoming = { ...ports.chat, deliveryId: `script.${sent}`, at: ports.now(), body }
+    await ports.runtime.receive(inLanguageOf(script, incoming))
     await ports.settled()
   }
 
@@ -174,6 +184,14 @@ export function scriptPlay(script: Script, ports: PlayPorts): Play {
       return judged.length === 0 ? true : isAsWanted(ports, from, judged)
     },
   }
+}
+
+/** A message as it comes from a screen in the script's language. */
+export function inLanguageOf(
+  script: { readonly language?: string | undefined } | undefined,
+  incoming: Incoming,
+): Incoming {
+  return script?.language === undefined ? incoming : { ...incoming, language: script.language }
 }
 
 const isReadBack = ({ accepts, options }: Question): boolean =>

@@ -1,6 +1,6 @@
 /** The clinician's view of a stored case, ordinary or parked. */
 import { viewOf } from '../case/handover.ts'
-import type { Line } from '../case/line.ts'
+import { type Line, staffLine } from '../case/line.ts'
 import { parseState } from '../case/state.ts'
 import type { CaseView, LogLine } from '../case/view.ts'
 import { codeIn, type Parked, parkedOf } from '../runtime/parking.ts'
@@ -26,7 +26,7 @@ function unreadable({ state, changedAt }: StoredCase): Parked {
 
 /** A parked case has no handover to trust: what was said and told word for word, who has it, and nothing guessed. */
 function parkedView(line: Line, stored: StoredCase, { parked }: Parked, log: readonly LogLine[]): CaseView {
-  const wording = line.flows.wording.get(line.language)
+  const wording = line.flows.wording.get(staffLine(line).language)
   const headline = wording?.text(parked.why === 'broken' ? 'page/parked' : `page/${parked.why}`) ?? parked.why
   const taken = parked.takenBy
   return {

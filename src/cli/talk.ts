@@ -12,7 +12,7 @@ import { openBot } from './bot.ts'
 import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
 import { DEMO_CLINIC, loadLine } from './load-line.ts'
 import { reportProblems } from './problems.ts'
-import { FIRST_AT, knownIn, scriptOf, scriptPlay, withPolicies } from './script-play.ts'
+import { FIRST_AT, inLanguageOf, knownIn, scriptOf, scriptPlay, withPolicies } from './script-play.ts'
 import { knowing } from './vignette-run.ts'
 
 export const talkCommand: Command = {
@@ -72,7 +72,7 @@ export const talkCommand: Command = {
             print,
           })
     const channel = terminal({
-      receive: incoming => bot.runtime.receive(incoming),
+      receive: incoming => bot.runtime.receive(inLanguageOf(script, incoming)),
       settled,
       ...(hand === undefined ? {} : { wait: async length => hand.advance(length, settled) }),
       now: () => clock.now(),

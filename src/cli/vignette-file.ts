@@ -1,7 +1,7 @@
 import { existsSync, readdirSync, readFileSync, statSync } from 'node:fs'
 import { join } from 'node:path'
 import { z } from 'zod'
-import type { Line, LineSettings } from '../case/line.ts'
+import { type Line, type LineSettings, languagesOf } from '../case/line.ts'
 import { type SettingFault, settingsWith } from '../config/settings.ts'
 import { DISPOSITIONS } from '../flow/document.ts'
 import { nearestId, type Problem } from '../flow/problem.ts'
@@ -29,6 +29,7 @@ const vignetteSchema = z
     knows: answers.optional(),
     says: z.string().optional(),
     concern: z.string().optional(),
+    language: z.string().optional(),
     answers: answers.default({}),
     policy: z.record(z.string(), z.unknown()).default({}),
     // biome-ignore lint/suspicious/noThenProperty: the vignette format names it so
@@ -140,6 +141,9 @@ function idProblems(line: Line, yaml: PlacedYaml, index: number, vignette: z.inf
   }
   if (vignette.concern !== undefined && !line.flows.flows.has(vignette.concern))
     problems.push(unknownId(yaml, [index, 'concern'], 'concern', vignette.concern, line.flows.flows.keys()))
+  const { language } = vignette
+  if (language !== undefined && !languagesOf(line).includes(language))
+    problems.push(unknownId(yaml, [index, 'language'], 'language', language, languagesOf(line)))
   for (const key of ['advises', 'never'] as const) {
     vignette.expect[key].forEach((tag, i) => {
       if (!(tag in line.flows.tags)) {

@@ -10,6 +10,7 @@ import type { Answer } from '../case/answer.ts'
 import { closureTimesOf } from '../case/derive.ts'
 import type { Incoming, Outgoing, Question } from '../case/message.ts'
 import { type CaseState, parseState } from '../case/state.ts'
+import { counted } from '../case/values.ts'
 import type { Channel } from '../channels/channel.ts'
 import type { FactDocument } from '../flow/document.ts'
 import { boardPager } from '../pagers/board.ts'
@@ -23,6 +24,7 @@ import { localParts } from '../time/local-instants.ts'
 import { clockText } from '../time/local-time.ts'
 import { openBot } from './bot.ts'
 import type { LoadedLine } from './load-line.ts'
+import { inLanguageOf } from './script-play.ts'
 import type { Vignette } from './vignette-file.ts'
 
 const MOST_QUESTIONS = 80
@@ -219,11 +221,13 @@ class Talk {
     if (document.kind !== 'moment' && document.kind !== 'date' && document.kind !== 'length') return given
     const length = Duration.fromISO(given)
     if (!length.isValid) return given
-    if (document.kind === 'length') return `${length.as('minutes')} minutes`
+    const { language = 'en' } = this.vignette
+    if (document.kind === 'length') return counted(length.as('minutes'), 'minute', language)
     const when = instant(this.startedAt - length.toMillis())
     if (document.kind === 'moment' && length.as('hours') < 12)
-      return clockText(when, this.line.clinic.zone, '12h', 'en')
-    if (document.kind === 'moment') return `${Math.round(length.as('hours'))} hours ago`
+      return clockText(when, this.line.clinic.zone, '12h', language)
+    if (document.kind === 'moment')
+      return new Intl.RelativeTimeFormat(language).format(-Math.round(length.as('hours')), 'hour')
     const { year, month, day } = localParts(when, this.line.clinic.zone)
     return `${year}-${String(month).padStart(2, '0')}-${String(day).padStart(2, '0')}`
   }
@@ -238,7 +242,8 @@ class Talk {
       `> ${body.kind === 'text' ? body.text : body.kind === 'choice' ? body.values.join(', ') : body.kind === 'control' ? `[${body.control}]` : body.media}`,
     )
     this.open_ = undefined
-    await this.runtime.receive({ ...CHAT, deliveryId: `${this.vignette.id}.${this.sent}`, at: this.clock.now(), body })
+    const incoming = { ...CHAT, deliveryId: `${this.vignette.id}.${this.sent}`, at: this.clock.now(), body }
+    await this.runtime.receive(inLanguageOf(this.vignette, incoming))
     await this.runtime.idle()
     this.take()
   }

@@ -39,6 +39,8 @@ export const VARIABLES = [
   'placed',
   'tube',
   'staffNumber',
+  'also',
+  'languages',
 ] as const
 export type Variable = (typeof VARIABLES)[number]
 export type Values = Readonly<Partial<Record<Variable, string | number>>>

@@ -126,7 +126,7 @@ function toldPart(part: Part): Html {
     case 'person':
       return html`<p class="words" dir="auto">“${wordsShown(part.text)}”</p>`
     case 'advice':
-      return html`<p class="advice">${part.text}</p>`
+      return html`<p class="advice"${part.language === undefined ? '' : html` lang="${part.language}" dir="auto"`}>${part.text}</p>`
     case 'withdrawn':
       return html`<p class="advice"><strong>${part.text}</strong></p>`
     case 'notice':

@@ -1,4 +1,4 @@
-import { InvariantBroken, type Line } from '../case/line.ts'
+import { InvariantBroken, isWorded, type Line, languagesOf, staffLine } from '../case/line.ts'
 import { fallbackParts, renderPage, renderReply } from '../case/render.ts'
 import { type CaseState, caseCode, openCase, parseServed } from '../case/state.ts'
 import { step } from '../case/step.ts'
@@ -17,6 +17,8 @@ export function lineMachine(line: Line): Machine {
   const fixed = fallbackParts(line, instant(0))
   return {
     concerns: new Set(line.flows.flows.keys()),
+    languages: languagesOf(line),
+    concernsIn: language => new Set([...line.flows.flows.keys()].filter(concern => isWorded(line, concern, language))),
     codeOf: (random4, at) => {
       const monday = weekdays.indexOf(weekdayOf(wallTimeAt(line.clinic.zone, at).day))
       return caseCode((monday + 1) % 7, random4)
@@ -31,9 +33,9 @@ export function lineMachine(line: Line): Machine {
     renderReply: (state, effect, at, extra) => renderReply(line, caseState(state), effect, at, extra),
     timesAhead: (state, at) => timesAhead(line, caseState(state), at),
     renderPage: (state, effect, at) => renderPage(line, caseState(state), effect, at),
-    fallbackParts: at => {
+    fallbackParts: (at, language) => {
       try {
-        return fallbackParts(line, at)
+        return fallbackParts(line, at, language)
       } catch {
         return fixed
       }
@@ -49,9 +51,6 @@ function caseState(state: RunningCase): CaseState {
   throw new InvariantBroken(`case "${state.caseId}" was not opened or read by this machine`)
 }
 
-const staffWording = (line: Line) =>
-  line.flows.wording.get(line.clinic.staffLanguage) ?? line.flows.wording.get(line.language)
-
 /** The head of a page about a case no flow carries on.  */
 function parkedWords(line: Line, why: ParkedWhy): string {
   return staffText(line, why === 'broken' ? 'page/parked' : `page/${why}`)
@@ -65,7 +64,7 @@ function linePieces(line: Line, news: LineNews): readonly string[] {
 
 /** A page must go out whatever the wording lacks: its id, in capitals, is better than nothing. */
 function staffText(line: Line, id: string, values: Readonly<Record<string, string>> = {}): string {
-  const wording = staffWording(line)
+  const wording = line.flows.wording.get(staffLine(line).language)
   try {
     return wording?.has(id) === true ? wording.text(id, values) : id.toUpperCase()
   } catch {

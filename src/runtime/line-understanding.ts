@@ -1,34 +1,112 @@
 import type { Answer } from '../case/answer.ts'
-import { type Line, wordingOf } from '../case/line.ts'
+import { familyLine, type Line, languagesOf, lineIn, wordingOf } from '../case/line.ts'
 import type { Question } from '../case/message.ts'
 import { questionOf } from '../case/render.ts'
 import type { CaseState } from '../case/state.ts'
 import type { Instant } from '../time/instant.ts'
-import type { UnderstandContext } from '../understand/understand.ts'
+import type { Lexicon } from '../understand/lexicon.ts'
+import type { UnderstandContext, Understood } from '../understand/understand.ts'
 import { understand } from '../understand/understand.ts'
+import { languageAsked } from './language-asked.ts'
 import type { RunningCase } from './machine.ts'
-import type { Understand } from './understanding.ts'
+import type { InLanguage, Understand } from './understanding.ts'
 
-/** Reads messages with the words of one line: its lexicon, its zone, and the open question as the family sees it. */
-export function lineUnderstanding(
-  line: Line,
-  given: Pick<UnderstandContext, 'lexicon' | 'defaultRegion' | 'times'>,
-): Understand {
+/** The language a text is written in: a language's tag, one that no lexicon is for, or not to be told. */
+export type LanguageOf = (text: string) => string | { readonly other: string } | undefined
+
+export interface LineReading extends Pick<UnderstandContext, 'defaultRegion' | 'times'> {
+  /** By language; one for each language families may use. */
+  readonly lexicons: ReadonlyMap<string, Lexicon>
+  readonly languageOf?: LanguageOf
+}
+
+type Message = Parameters<Understand>[0]
+type Heard = Understood & InLanguage
+
+/**
+ * Reads messages with the words of one line: its lexicons, its zone, and the open question as the family sees it.
+ *
+ * A message is read in the language of its case; a first one in the language it is written in, else that of the screen it
+ * came from. Danger counts in every language of the line. What cannot be read in the one language is tried in the others.
+ */
+export function lineUnderstanding(line: Line, given: LineReading): Understand {
   const labels = labelsOf(line)
-  return ({ body, state, at }) => {
-    const question = state?.open === undefined ? undefined : openQuestion(line, state, state.open, at)
+  const languages = languagesOf(line)
+
+  function readIn(language: string, { body, state, at }: Message): Understood {
+    const spoken = lineIn(line, language)
+    const lexicon = given.lexicons.get(language) ?? given.lexicons.get(languages[0] ?? '')
+    if (lexicon === undefined) throw new Error(`no lexicon in "${language}"`)
+    const question = state?.open === undefined ? undefined : openQuestion(spoken, state, state.open, at)
     const fact = question === undefined ? undefined : line.flows.facts[question.fact]
     return understand(body, {
-      ...given,
+      lexicon,
+      defaultRegion: given.defaultRegion,
+      times: given.times,
       at,
       zone: line.clinic.zone,
-      ...(question === undefined ? {} : { question, otherLabels: labels(state?.concern ?? '', question.fact) }),
+      ...(question === undefined ? {} : { question, otherLabels: labels(spoken, state?.concern ?? '', question.fact) }),
       ...(state === undefined ? {} : { answers: answersOf(state) }),
-      ...(body.kind === 'choice' ? labelTapped(line, state as CaseState | undefined, body.serial) : {}),
+      ...(body.kind === 'choice' ? labelTapped(spoken, state as CaseState | undefined, body.serial) : {}),
       ...(question === undefined || fact === undefined ? {} : { fact: { ...fact, id: question.fact } }),
       readBack: state?.open?.readBack !== undefined,
     })
   }
+
+  /** Which language a message is read in first, and what its words tell of it. */
+  function ledBy({ body, state, language }: Message): { lead: string; told: ReturnType<LanguageOf> } {
+    const own = state === undefined ? language : familyLine(line, state).language
+    const shown = own !== undefined && languages.includes(own) ? own : (languages[0] ?? line.language)
+    const told = body.kind === 'text' ? given.languageOf?.(body.text) : undefined
+    const isSpoken = typeof told === 'string' && languages.includes(told)
+    return { lead: state === undefined && isSpoken ? told : shown, told }
+  }
+
+  return message => {
+    const { lead, told } = ledBy(message)
+    const first = readIn(lead, message)
+    const isFirst = message.state === undefined
+    if (message.body.kind !== 'text') return { ...first, ...(isFirst ? { language: lead } : {}) }
+    if (outranks(first)) return { ...first, ...spokenIn(isFirst ? lead : undefined, told) }
+    const others = languages
+      .filter(language => language !== lead)
+      .map(language => ({ language, heard: readIn(language, message) }))
+    const urgent = others.find(({ heard }) => outranks(heard))
+    const asked = languageAsked(message.body.text, languages)
+    if (urgent === undefined && asked !== undefined) return { ...first, language: asked, asksLanguage: true }
+    const better = urgent ?? (isWeak(first) ? others.find(({ heard }) => !isWeak(heard)) : undefined)
+    if (better === undefined) return { ...first, ...spokenIn(isFirst ? lead : undefined, told) }
+    const isMeant = isFirst ? typeof told !== 'string' || told === better.language : told === better.language
+    return { ...better.heard, ...spokenIn(isMeant ? better.language : isFirst ? lead : undefined, told) }
+  }
+}
+
+/** What the words tell of the language the family is to be answered in. */
+function spokenIn(language: string | undefined, told: ReturnType<LanguageOf>): InLanguage {
+  return {
+    ...(language === undefined ? {} : { language }),
+    ...(typeof told === 'object' ? { foreign: told.other } : {}),
+  }
+}
+
+/** Said in any language, it counts before anything that was read in another. */
+const outranks = ({ kind }: Heard): boolean => kind === 'danger' || kind === 'despair'
+
+/** Why words were no answer, where words of another language may be one. */
+const UNREAD = [
+  'not-an-option',
+  'no-words',
+  'time-unclear',
+  'date-unclear',
+  'length-unclear',
+  'number-unclear',
+  'phone-unclear',
+] as const
+
+/** Nothing was found in it. */
+function isWeak(heard: Understood): boolean {
+  if (heard.kind === 'misread') return (UNREAD as readonly string[]).includes(heard.reason)
+  return heard.kind === 'concern' && heard.concerns.length === 0 && Object.keys(heard.facts).length === 0
 }
 
 function answersOf(state: RunningCase): Readonly<Record<string, Answer>> {
@@ -54,11 +132,11 @@ function labelTapped(
   }
 }
 
-/** Labels of the answers to every question of a concern but one; read once for each concern. */
-function labelsOf(line: Line): (concern: string, fact: string) => readonly string[] {
+/** Labels of the answers to every question of a concern but one; read once for each concern and language. */
+function labelsOf(line: Line): (spoken: Line, concern: string, fact: string) => readonly string[] {
   const known = new Map<string, readonly { readonly fact: string; readonly label: string }[]>()
-  const read = (concern: string) => {
-    const wording = wordingOf(line, concern)
+  const read = (language: string, concern: string) => {
+    const wording = wordingOf(lineIn(line, language), concern)
     return [...wording.ids].flatMap(id => {
       const [kind, fact, value] = id.split('/')
       if (kind !== 'option' || fact === undefined || value === undefined) return []
@@ -67,9 +145,10 @@ function labelsOf(line: Line): (concern: string, fact: string) => readonly strin
       return label.includes('{') ? [] : [{ fact, label }]
     })
   }
-  return (concern, asked) => {
-    const all = known.get(concern) ?? read(concern)
-    known.set(concern, all)
+  return ({ language }, concern, asked) => {
+    const key = `${language} ${concern}`
+    const all = known.get(key) ?? read(language, concern)
+    known.set(key, all)
     return all.flatMap(({ fact, label }) => (fact === asked ? [] : [label]))
   }
 }

@@ -18,6 +18,8 @@ export interface RunningCase {
   /** A clinician has stopped every word to this family. */
   readonly doNotWrite?: boolean
   readonly nickname?: string
+  /** Language the family is written to in; left out: the first of the clinic's. */
+  readonly language?: string
   readonly open?: {
     readonly serial: number
     readonly fact: string
@@ -38,6 +40,7 @@ export interface Opening {
   /** Questions are numbered from the next one on, so that no two cases of a chat ask under the same number. */
   readonly serialAfter: number
   readonly nickname?: string
+  readonly language?: string
 }
 
 export type Reply = Effect & { readonly kind: 'reply' }
@@ -48,8 +51,12 @@ export type PageEffect = Effect & { readonly kind: 'page' }
  * free of side effects; `parse`, `openCase` and `step` throw when something that cannot be true is.
  */
 export interface Machine {
-  /** Concerns that have a flow. */
+  /** Concerns that have a flow, the first the most usual. */
   readonly concerns: ReadonlySet<string>
+  /** Languages families may use, the first the default. */
+  readonly languages: readonly string[]
+  /** Those that have a flow worded in a language. */
+  concernsIn(language: string): ReadonlySet<string>
   /** A spoken code for a case opened at `at`; `random4` is 0 to 9999, drawn. */
   codeOf(random4: number, at: Instant): string
   openCase(opening: Opening): RunningCase
@@ -66,8 +73,8 @@ export interface Machine {
   timesAhead(state: RunningCase, at: Instant): readonly Instant[]
   /** Pieces of a page's text, most urgent first. */
   renderPage(state: RunningCase, effect: PageEffect, at: Instant): readonly string[]
-  /** Fixed words with the numbers to ring, for whenever anything is in doubt. Needs no case. */
-  fallbackParts(at: Instant): readonly Part[]
+  /** Fixed words with the numbers to ring, for whenever anything is in doubt. Needs no case; without a language, in each. */
+  fallbackParts(at: Instant, language?: string): readonly Part[]
   /** Pieces of the page about the line itself, when it cannot keep messages and when it can again. Names no family. */
   linePage(news: LineNews): readonly string[]
   /** Pieces of the page that says a case cannot go on by itself. Needs no readable case. */

@@ -80,6 +80,7 @@ function controlBeginning(
     case 'person':
     case 'cannot-travel':
       return begin(concerns, { kind: 'caseOpened', concern: SOMEONE })
+    case 'language':
     case 'wrong-tap':
     case 'they-rang':
     case 'change':

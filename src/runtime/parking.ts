@@ -54,6 +54,16 @@ export function codeIn(state: string | null): string | undefined {
   }
 }
 
+/** The family's language in a state that is otherwise not trusted. */
+export function languageIn(state: string | null): string | undefined {
+  try {
+    const language = (JSON.parse(state ?? 'null') as { readonly language?: unknown } | null)?.language
+    return typeof language === 'string' ? language : undefined
+  } catch {
+    return undefined
+  }
+}
+
 export interface ParkedStep {
   readonly state: Parked
   readonly effects: readonly Effect[]
@@ -137,6 +147,7 @@ export function stepParked(before: Parked, event: CaseEvent, everyone: readonly 
     case 'leftSaid':
     case 'familyRungSaid':
     case 'notUnderstood':
+    case 'languageChosen':
     case 'greeted': {
       if (at < after(parked.pagedAt, TOLD_AGAIN_AFTER)) return stay([FALLBACK])
       const to = parked.takenBy === undefined ? everyone : [parked.takenBy.id]

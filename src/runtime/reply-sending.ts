@@ -6,7 +6,7 @@ import type { Instant } from '../time/instant.ts'
 import type { OnFault } from './fault.ts'
 import type { Outcome } from './lane.ts'
 import { type Machine, REPEAT_LABEL, type Reply } from './machine.ts'
-import { parkedOf } from './parking.ts'
+import { languageIn, parkedOf } from './parking.ts'
 import { freshIn, type Kept, keptOf, type Ready, type Sending, sentOf, toKeep } from './sending.ts'
 
 export interface ReplySendingDependencies {
@@ -71,14 +71,14 @@ export function replySending(deps: ReplySendingDependencies): Sending {
       // A parked case has no state to render from; a clinician's own words need none.
       if (parked !== undefined && words.length > 0)
         return words.map(({ name, role, text }) => ({ kind: 'person', name, role, text }))
-      if (parked !== undefined && isFallback(effect)) return machine.fallbackParts(at)
+      if (parked !== undefined && isFallback(effect)) return machine.fallbackParts(at, languageIn(parked.state))
       const state = machine.parse(parked === undefined ? stored.state : (parked.state ?? ''))
       return machine.renderReply(state, effect, at, { repeated: row.outcomeUnknown })
     } catch (error) {
       onFault({ code: 'render-failed', caseId: row.caseId, effectId: row.effectId, lane: 'family', error })
       // The family is told to ring: a person must know of it, once a case.
       deps.tell(row.caseId, { kind: 'personWanted', said: '' }, `${row.caseId}:unrendered`)
-      return machine.fallbackParts(at)
+      return machine.fallbackParts(at, languageIn(parkedOf(stored.state)?.state ?? stored.state))
     }
   }
 

@@ -1,18 +1,22 @@
-import type { CaseEvent } from '../case/event.ts'
+import type { CaseEvent, InLanguage as Spoken } from '../case/event.ts'
 import type { Incoming } from '../case/message.ts'
 import type { Instant } from '../time/instant.ts'
 import type { Understood } from '../understand/understand.ts'
 import type { RunningCase } from './machine.ts'
 
+/** What the words tell of the language they are in, and whether they ask for a language and nothing else. */
+export type InLanguage = Spoken & { readonly asksLanguage?: true }
+
 /**
  * Reads one message. `state` is the case it belongs to, or undefined for a first message; `at` is when the family made the
- * message, so that "just now" counts from there. Pure.
+ * message, so that "just now" counts from there; `language` is that of the screen it was made on. Pure.
  */
 export type Understand = (message: {
   readonly body: Incoming['body']
   readonly state: RunningCase | undefined
   readonly at: Instant
-}) => Understood
+  readonly language?: string
+}) => Understood & InLanguage
 
 /** Facts that "we have left" and "we are here" answer while they are asked. */
 const LEFT = 'have-you-left'
@@ -21,7 +25,23 @@ const ARRIVED = 'have-you-arrived'
 const WITH_CHILD = 'with-child'
 
 /** The event of a message that belongs to an open case. Total: whatever cannot be placed goes to a person. */
-export function eventOfUnderstood(understood: Understood, body: Incoming['body'], state: RunningCase): CaseEvent {
+export function eventOfUnderstood(
+  understood: Understood & InLanguage,
+  body: Incoming['body'],
+  state: RunningCase,
+): CaseEvent & Spoken {
+  const { language, foreign, asksLanguage } = understood
+  if (asksLanguage === true && language !== undefined) {
+    const said = body.kind === 'text' ? { said: body.text } : {}
+    return { kind: 'languageChosen', language, ...said }
+  }
+  const event = plainEvent(understood, body, state)
+  if (foreign !== undefined && event.kind === 'notUnderstood')
+    return { kind: 'personWanted', said: event.said, foreign }
+  return language === undefined ? event : { ...event, language }
+}
+
+function plainEvent(understood: Understood, body: Incoming['body'], state: RunningCase): CaseEvent {
   switch (understood.kind) {
     case 'answer':
       return answered(understood, state)

@@ -1,10 +1,9 @@
-import type { CaseEvent } from '../case/event.ts'
+import type { CaseEvent, InLanguage } from '../case/event.ts'
 import type { ChatRef, Incoming } from '../case/message.ts'
 import type { Clinic } from '../oncall/clinic.ts'
 import { passed } from '../points/points.ts'
 import type { AlarmRow, Store, StoredCase } from '../store/store.ts'
 import { days, type Instant } from '../time/instant.ts'
-import type { Understood } from '../understand/understand.ts'
 import { type Applied, caseSteps, type Loaded, type Refusal } from './case-steps.ts'
 import { askerOf, type Chosen, chooseCase, type OpenCase } from './choosing.ts'
 import { type Clock, type Random, within } from './clock.ts'
@@ -226,9 +225,11 @@ export function createWorker(deps: WorkerDependencies): Worker {
     return kind === undefined || kind === 'danger' || kind === 'despair' || kind === 'person'
   }
 
-  function eventOf(incoming: Incoming, state: RunningCase, doubtful: boolean): CaseEvent {
+  function eventOf(incoming: Incoming, state: RunningCase, doubtful: boolean): CaseEvent & InLanguage {
     const { body } = incoming
     if (tappedConcern(body) !== undefined) return { kind: 'greeted' }
+    const chosen = languageTapped(body)
+    if (chosen !== undefined) return { kind: 'languageChosen', language: chosen }
     const understood = reading(incoming, state)
     const event = understood === undefined ? rawEvent(incoming) : eventOfUnderstood(understood, body, state)
     if (!doubtful || (event.kind !== 'answerGiven' && event.kind !== 'readBackAnswered')) return event
@@ -237,30 +238,35 @@ export function createWorker(deps: WorkerDependencies): Worker {
   }
 
   /** What a message means; undefined when reading it failed: a person sees to it, and the talk stays where it is. */
-  function reading(incoming: Incoming, state: RunningCase | undefined): Understood | undefined {
+  function reading(incoming: Incoming, state: RunningCase | undefined): ReturnType<Understand> | undefined {
+    const { body, language, madeAt, at } = incoming
     try {
-      return deps.understand({ body: incoming.body, state, at: incoming.madeAt ?? incoming.at })
+      return deps.understand({ body, state, at: madeAt ?? at, ...(language === undefined ? {} : { language }) })
     } catch (error) {
       deps.onFault({ code: 'understanding-failed', ...(state === undefined ? {} : { caseId: state.caseId }), error })
       return undefined
     }
   }
 
-  function beginning(incoming: Incoming): Beginning {
-    const unread: Understood = { kind: 'person', said: saidIn(incoming) }
-    return beginningOf(incoming.body, reading(incoming, undefined) ?? unread, machine.concerns)
+  function beginning(incoming: Incoming): Beginning & { readonly language: string } {
+    const unread: ReturnType<Understand> = { kind: 'person', said: saidIn(incoming) }
+    const understood = reading(incoming, undefined) ?? unread
+    const chosen = languageTapped(incoming.body) ?? understood.language ?? incoming.language
+    const language = machine.languages.find(each => each === chosen) ?? machine.languages[0] ?? ''
+    return { ...beginningOf(incoming.body, understood, machine.concernsIn(language)), language }
   }
 
   async function openNew(
     incoming: Incoming,
     caseId: string,
     cases: readonly StoredCase[],
-    begins: Beginning,
+    begins: ReturnType<typeof beginning>,
   ): Promise<void> {
     const chat = { channel: incoming.channel, chat: incoming.chat }
     const code = drawnCode(clock.now())
-    const { event, nickname, isServed } = begins
-    const opening = { caseId, chat, code, concern: event.concern, serialAfter: cases.length * SERIALS_A_CASE }
+    const { event, nickname, isServed, language } = begins
+    const serialAfter = cases.length * SERIALS_A_CASE
+    const opening = { caseId, chat, code, concern: event.concern, serialAfter, language }
     const open = (at: Instant) => machine.openCase({ ...opening, at, ...(nickname === undefined ? {} : { nickname }) })
     const delivery = deliveryOf(incoming)
     await steps.begin({
@@ -373,6 +379,10 @@ export function caseIdOf(hash: (text: string) => string, { channel, chat, delive
 const deliveryOf = ({ channel, deliveryId }: Incoming) => ({ channel, deliveryId })
 
 const saidIn = ({ body }: Incoming): string => (body.kind === 'text' ? body.text.slice(0, SAID_MAX) : '')
+
+/** The language chosen by a control. */
+const languageTapped = (body: Incoming['body']): string | undefined =>
+  body.kind === 'control' && body.control === 'language' ? body.subject : undefined
 
 /** What is written down of a message to a case that cannot be read: the words, and that a person is wanted. */
 function rawEvent(incoming: Incoming): CaseEvent {

@@ -52,8 +52,8 @@ export type Understood =
   | { readonly kind: 'misread'; readonly reason: Misread; readonly said: string }
   /** `said` where words took the earlier answer back, instead of a tap on *Change*. */
   | { readonly kind: 'change'; readonly fact: string; readonly said?: string }
-  /** A control that only the channel's page or the case's address needs: start, another child, show the handover. */
-  | { readonly kind: 'control'; readonly control: 'start' | 'new-child' | 'show-handover' }
+  /** A control that only the channel's page or the case's address needs: start, another child, show the handover, another language. */
+  | { readonly kind: 'control'; readonly control: 'language' | 'start' | 'new-child' | 'show-handover' }
 
 export interface UnderstandContext {
   /** The open question, when there is one. */
@@ -107,6 +107,7 @@ function controlOf(body: Extract<Incoming['body'], { kind: 'control' }>): Unders
       return body.subject === undefined
         ? { kind: 'misread', reason: 'not-now', said: '' }
         : { kind: 'change', fact: body.subject }
+    case 'language':
     case 'start':
     case 'new-child':
     case 'show-handover':

@@ -58,7 +58,7 @@ export async function talkLine({ line, lexicon }: LoadedLine, at: Instant): Prom
     random: seededRandom(1),
     hash: sha256,
     understand: lineUnderstanding(line, {
-      lexicon,
+      lexicons: new Map([['en', lexicon]]),
       defaultRegion: 'US',
       times: { readMoment, readDate, readDuration },
     }),

@@ -28,6 +28,8 @@ const values: Values = {
   code: 'Sun 4719',
   pagesSent: 3,
   late: '10 minutes',
+  also: 'Leaking',
+  languages: 'English',
   reading: 'between 1:30 am and 1:45 am',
   arrival: '3:00 am',
   answer: '',

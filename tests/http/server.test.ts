@@ -27,7 +27,7 @@ async function start(over: Partial<ServerPorts> = {}) {
     ],
     health: async () => ({ ok: true, store: 'ok' }),
     busySeconds: () => undefined,
-    fallback: await fallbackPage({ wording: screenWording, foot, demonstration: true, language: 'en' }),
+    fallback: await fallbackPage({ spoken: [{ wording: screenWording, language: 'en' }], foot, demonstration: true }),
     onFault: fault => faults.push(fault),
     port: 0,
     stopWithinMs: 50,

@@ -11,7 +11,7 @@ import { NIGHT } from '../support/a-line.ts'
 const { loaded } = loadLine({ clinicDir: DEMO_CLINIC, at: NIGHT })
 if (loaded === undefined) throw new Error('the demonstration clinic does not load')
 const understand = lineUnderstanding(loaded.line, {
-  lexicon: loaded.lexicon,
+  lexicons: loaded.lexicons,
   defaultRegion: 'US',
   times: { readMoment, readDate, readDuration },
 })

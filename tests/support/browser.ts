@@ -64,7 +64,7 @@ export async function startSite(over: Partial<WebchatPorts> = {}): Promise<Site>
     ],
     health: async () => ({ ok: true }),
     busySeconds: () => undefined,
-    fallback: await fallbackPage({ wording: screenWording, foot, demonstration: true, language: 'en' }),
+    fallback: await fallbackPage({ spoken: [{ wording: screenWording, language: 'en' }], foot, demonstration: true }),
     onFault: () => undefined,
     port: 0,
     stopWithinMs: 200,

@@ -27,6 +27,8 @@ type Draft = { -readonly [K in keyof FakeCase]: FakeCase[K] }
 export function fakeMachine(concerns: readonly string[] = ['tube-out']): Machine {
   return {
     concerns: new Set(concerns),
+    languages: ['en'],
+    concernsIn: () => new Set(concerns),
     codeOf: random4 => `Sun ${1000 + (random4 % 9000)}`,
     openCase: ({ serialAfter, caseId, chat, code, concern, nickname }) => {
       const name = nickname === undefined ? {} : { nickname }

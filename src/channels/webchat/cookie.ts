@@ -28,3 +28,13 @@ export function cookieFor(key: string, isSecure: boolean): string {
   const rest = `Path=/; Max-Age=${COOKIE_SECONDS}; HttpOnly; SameSite=Lax`
   return isSecure ? `__Host-chat=${key}; ${rest}; Secure` : `chat=${key}; ${rest}`
 }
+
+/** The language a browser last saw, for pages that show no chat. Nothing hangs on it: the case keeps its own. */
+export function languageCookie(tag: string, isSecure: boolean): string {
+  return `lang=${tag}; Path=/; Max-Age=${COOKIE_SECONDS}; HttpOnly; SameSite=Lax${isSecure ? '; Secure' : ''}`
+}
+
+/** The language in a Cookie header, or undefined when there is none. */
+export function languageInCookie(header: string | null): string | undefined {
+  return /(?:^|;\s*)lang=([a-zA-Z-]{2,12})(?:;|$)/.exec(header ?? '')?.[1]
+}

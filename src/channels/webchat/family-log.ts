@@ -14,6 +14,8 @@ export interface FamilyLog {
   readonly code?: string
   /** Who was paged and what they said, as one sentence; present while a call is awaited. */
   readonly callState?: string
+  /** Language the family of this chat is written to in; absent before anything was said. */
+  readonly language?: string
   /** Which controls make sense now, in order. `change` and `start` need not be listed. */
   readonly controls: readonly Control[]
   /** Shown when one chat holds more than one child. */
@@ -41,8 +43,21 @@ export interface FamilyClock {
   day(at: Instant): string
 }
 
-/** Everything the web chat needs from the rest of the bot. */
-export interface WebchatPorts {
+/** What a page is made of in one language. */
+export interface Spoken {
+  readonly clock: FamilyClock
+  foot(): FamilyFoot
+  /** Approved holding advice of the tube-out flow, shown before anything is sent. */
+  firstAdvice(): readonly Part[]
+  /** Concern buttons; the first is the big one. */
+  concerns(): readonly { readonly id: string; readonly label: string }[]
+  readonly wording: Wording
+  /** BCP 47 of the wording; default `en`. */
+  readonly language?: string
+}
+
+/** Everything the web chat needs from the rest of the bot; the words are those of the first language. */
+export interface WebchatPorts extends Spoken {
   /**
    * Takes one message; resolves once it is committed. A rejection with `retryAfterSeconds` becomes 503 with
    * Retry-After, any other rejection 500; both with the numbers to ring and a way to send again.
@@ -51,20 +66,17 @@ export interface WebchatPorts {
    */
   receive(incoming: Incoming): Promise<void>
   log(chat: ChatRef): Promise<FamilyLog>
-  readonly clock: FamilyClock
   /** At least 128 random bits, as letters, digits, `-` and `_`. */
   randomId(): string
-  foot(): FamilyFoot
-  /** Approved holding advice of the tube-out flow, shown before anything is sent. */
-  firstAdvice(): readonly Part[]
-  /** Concern buttons; the first is the big one. */
-  concerns(): readonly { readonly id: string; readonly label: string }[]
-  readonly wording: Wording
+  /** Languages a family may choose, each with its own name for itself; none: there is only the one. */
+  readonly languages?: readonly { readonly tag: string; readonly name: string }[]
+  /** Language of the people at the hospital's desk; absent: the first. */
+  readonly deskLanguage?: string
+  /** The words of one of them. */
+  inLanguage?(tag: string): Spoken
   /** The SVG of a drawing, or undefined. */
   drawing?(id: string): string | undefined
   readonly demonstration: boolean
-  /** BCP 47 of the wording; default `en`. */
-  readonly language?: string
   /** Scheme and host as families see them; absent: taken from each request. */
   readonly origin?: string
   /** Milliseconds between heartbeats of an event stream; default 20 000. */

@@ -115,10 +115,14 @@ export function partsOf(parts: readonly Part[], frame: Pick<LineFrame, 'foot'>):
 }
 
 function adviceList(advice: readonly Part[], foot: FamilyFoot): Html {
-  const list = html`<ol class="advice">${advice.map(part => html`<li>${withNumbers(textOf(part), foot)}</li>`)}</ol>`
+  const list = html`<ol class="advice">${advice.map(part => html`<li${languageMark(part)}>${withNumbers(textOf(part), foot)}</li>`)}</ol>`
   const isEmergency = advice.some(part => part.kind === 'advice' && part.tags.includes('call-emergency'))
   return isEmergency ? html`<div role="alert">${list}</div>` : list
 }
+
+/** A line in another language than its page says which, and runs in its own direction. */
+const languageMark = (part: Part): Html | string =>
+  part.kind === 'advice' && part.language !== undefined ? html` lang="${part.language}" dir="auto"` : ''
 
 function partOf(part: Part, foot: FamilyFoot): Html {
   switch (part.kind) {

@@ -9,6 +9,10 @@ export interface LogFrame extends LineFrame {
   readonly firstAdvice: LineParts
   readonly concerns: readonly { readonly id: string; readonly label: string }[]
   readonly drawing: (id: string) => string | undefined
+  /** BCP 47 of the page. */
+  readonly language: string
+  /** Languages a family may go on in, each by its own name. */
+  readonly languages: readonly { readonly tag: string; readonly name: string }[]
   /** A line above the question, e.g. "Tap at least one". */
   readonly note?: string
 }
@@ -24,6 +28,7 @@ export function firstScreen(frame: LogFrame): Html {
   const { wording } = frame
   const [big, ...others] = frame.concerns
   return html`<main id="main">
+${languageLinks(frame)}
 <h1>${wording('first-heading')}</h1>
 <section aria-labelledby="first-advice"><h2 id="first-advice">${wording('first-advice-heading')}</h2>
 ${partsOf(frame.firstAdvice, frame)}</section>
@@ -43,6 +48,7 @@ ${writeBox(frame, undefined)}
 /** The log with the open question lowest, then the box to write in and the other things one can do. */
 export function logScreen(log: FamilyLog, frame: LogFrame): Html {
   return html`<main id="main">
+${languageButtons(frame)}
 <h1>${log.nickname === undefined ? frame.wording('log-heading') : frame.wording('log-heading-of', { nickname: log.nickname })}</h1>
 ${logFragment(log, frame)}
 </main>`
@@ -154,5 +160,24 @@ function answersList(log: FamilyLog, frame: LogFrame): Html {
 }
 
 function nonceField(frame: LogFrame): Html {
-  return html`<input type="hidden" name="nonce" value="${frame.tapNonce}">`
+  return html`<input type="hidden" name="nonce" value="${frame.tapNonce}"><input type="hidden" name="lang" value="${frame.language}">`
+}
+
+const othersOf = ({ languages, language }: LogFrame) => languages.filter(({ tag }) => tag !== language)
+
+/** Before anything is said: the same screen in another language, each by its own name. */
+function languageLinks(frame: LogFrame): Html | string {
+  const others = othersOf(frame)
+  if (others.length === 0) return ''
+  return html`<nav class="languages" aria-label="${frame.wording('languages-label')}">${others.map(({ tag, name }) => html`<a class="button small-button" href="/?lang=${tag}" lang="${tag}" hreflang="${tag}">${name}</a> `)}</nav>`
+}
+
+/** The conversation goes on in another language. */
+function languageButtons(frame: LogFrame): Html | string {
+  const others = othersOf(frame)
+  if (others.length === 0) return ''
+  return html`<div class="languages" role="group" aria-label="${frame.wording('languages-label')}">${others.map(
+    ({ tag, name }) =>
+      html`<form method="post" action="/say">${nonceField(frame)}<input type="hidden" name="subject" value="${tag}"><button class="small-button" name="control" value="language" lang="${tag}">${name}</button></form>`,
+  )}</div>`
 }

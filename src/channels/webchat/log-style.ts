@@ -15,6 +15,7 @@ export const LOG_CSS = `
 .clinician blockquote{margin:.4rem 0;padding:.2rem 0 .2rem .8rem;border-left:4px double var(--soft);font-size:1.1rem;white-space:pre-line}
 .clinician blockquote::before{content:open-quote}
 .clinician blockquote::after{content:close-quote}
+.languages{display:flex;flex-wrap:wrap;justify-content:flex-end;gap:.2rem .4rem;margin-top:.4rem}
 .tel{font-weight:700;white-space:nowrap;display:inline-block;padding:.1rem 0}
 .day{font-size:.95rem;color:var(--soft);border-top:1px solid var(--edge);padding-top:.7rem;margin:.3rem 0}
 .away{font-weight:700;margin:.8rem 0 .2rem}

@@ -22,6 +22,7 @@ const CONTROLS = [
   'new-child',
   'show-handover',
   'start',
+  'language',
 ] as const satisfies readonly Control[]
 
 const id = z.string().min(1).max(100)
@@ -43,6 +44,12 @@ const tapShape = z.object({
   concern: id.optional(),
   control: z.enum(CONTROLS).optional(),
   subject: id.optional(),
+  /** Language of the page it was made on. */
+  lang: z
+    .string()
+    .regex(/^[a-zA-Z-]{2,12}$/)
+    .optional()
+    .catch(undefined),
   /** How long ago the tap was made, in ms, by the phone's own clock: its idea of the time of day is not used. */
   agoMs: z
     .string()
@@ -86,6 +93,7 @@ export function tapOf(
     concern: only('concern'),
     control: only('control'),
     subject: only('subject'),
+    lang: only('lang'),
     agoMs: only('agoMs'),
   })
   if (!read.success) return { kind: 'unreadable' }
@@ -93,7 +101,7 @@ export function tapOf(
   if (body === undefined) return { kind: 'unreadable' }
   if (body.kind === 'text' && !VISIBLE.test(body.text)) return { kind: 'nothing-written' }
   if (body.kind === 'choice' && body.values.length === 0) return { kind: 'nothing-chosen' }
-  const { nonce, agoMs } = read.data
+  const { nonce, agoMs, lang } = read.data
   return {
     kind: 'tap',
     incoming: {
@@ -102,6 +110,7 @@ export function tapOf(
       deliveryId: deliveryId(chat, body, nonce ?? randomId()),
       at,
       ...(agoMs === undefined ? {} : { madeAt: instant(at - Math.min(agoMs, MADE_AGO_MAX_MS)) }),
+      ...(lang === undefined ? {} : { language: lang }),
       body,
     },
   }

@@ -15,9 +15,10 @@ import {
 } from '../web-guard.ts'
 import { type Notice, noticePage } from '../web-notice.ts'
 import { type Html, page } from '../web-page.ts'
-import { chatOf, cookieFor, cookieIn } from './cookie.ts'
+import { chatOf, cookieFor, cookieIn, languageCookie } from './cookie.ts'
 import { DESK_CSS, deskScreen } from './desk-page.ts'
-import type { FamilyLog, WebchatPorts } from './family-log.ts'
+import type { FamilyLog, Spoken, WebchatPorts } from './family-log.ts'
+import { languageFor } from './language.ts'
 import { partsOf } from './log-lines.ts'
 import { firstScreen, type LogFrame, logFragment, logScreen } from './log-page.ts'
 import { LOG_CSS } from './log-style.ts'
@@ -34,10 +35,9 @@ export type Webchat = Channel & { fetch(request: Request): Promise<Response> }
 
 /** The family's pages: the log, the desk sheet, event streams. Works without script; the script only saves reloads. */
 export function webchat(ports: WebchatPorts): Webchat {
-  const { wording } = ports
   const streams = openStreams()
   const address: PublicAddress = ports.origin === undefined ? {} : { origin: ports.origin }
-  const language = ports.language ?? 'en'
+  const tags = (ports.languages ?? []).map(({ tag }) => tag)
   const files = { chat: staticFile('chat.js'), worker: staticFile('worker.js') }
   const app = new Hono()
   let heartbeat: NodeJS.Timeout | undefined
@@ -58,10 +58,18 @@ export function webchat(ports: WebchatPorts): Webchat {
     return new Response(markup, { status, headers })
   }
 
-  const notice = async (request: Request, status: number, what: Notice, extra: [string, string][] = []) => {
+  /** The words for a request: of the chat's language, else of the one this browser last saw or asks for. */
+  const spokenFor = (request: Request, log?: FamilyLog): Spoken => {
+    const tag = log?.language ?? languageFor(request, tags)
+    return tag === undefined || ports.inLanguage === undefined ? ports : ports.inLanguage(tag)
+  }
+
+  const notice = async (request: Request, status: number, id: string, extra: [string, string][] = []) => {
+    const { wording, foot, language = 'en' } = spokenFor(request)
+    const what = { heading: wording(`${id}-heading`), lines: [wording(`${id}-line`)] }
     if (wantsJson(request)) return refusalAsJson(request, status, what, extra)
     const nonce = ports.randomId()
-    const frame = { wording, foot: ports.foot(), demonstration: ports.demonstration, language, nonce }
+    const frame = { wording, foot: foot(), demonstration: ports.demonstration, language, nonce }
     return htmlResponse(request, await noticePage(what, frame), nonce, status, extra)
   }
 
@@ -71,16 +79,16 @@ export function webchat(ports: WebchatPorts): Webchat {
     return new Response(JSON.stringify({ words: [what.heading, ...what.lines].join(' ') }), { status, headers })
   }
 
-  const noticeOf = (id: string): Notice => ({ heading: wording(`${id}-heading`), lines: [wording(`${id}-line`)] })
-
-  const logFrame = (note?: string): LogFrame => ({
-    wording,
-    clock: ports.clock,
-    foot: ports.foot(),
+  const logFrame = (spoken: Spoken, note?: string): LogFrame => ({
+    wording: spoken.wording,
+    clock: spoken.clock,
+    foot: spoken.foot(),
     tapNonce: ports.randomId(),
-    firstAdvice: ports.firstAdvice(),
-    concerns: ports.concerns(),
+    firstAdvice: spoken.firstAdvice(),
+    concerns: spoken.concerns(),
     drawing: id => ports.drawing?.(id),
+    language: spoken.language ?? 'en',
+    languages: ports.languages ?? [],
     ...(note === undefined ? {} : { note }),
   })
 
@@ -88,7 +96,9 @@ export function webchat(ports: WebchatPorts): Webchat {
   const logPage = async (request: Request, options: { status?: number; note?: string } = {}): Promise<Response> => {
     const cookie = cookieIn(request.headers.get('cookie')) ?? ports.randomId()
     const log = await ports.log({ channel: 'web', chat: chatOf(cookie) })
-    const frame = logFrame(options.note)
+    const spoken = spokenFor(request, log)
+    const { wording, language = 'en' } = spoken
+    const frame = logFrame(spoken, options.note)
     const nonce = ports.randomId()
     const isFirst = log.lines.length === 0 && log.question === undefined
     const markup = await page({
@@ -101,59 +111,69 @@ export function webchat(ports: WebchatPorts): Webchat {
       body: isFirst ? firstScreen(frame) : logScreen(log, frame),
       foot: frame.foot,
       script: '/chat.js',
-      scriptWords: { ...scriptWords(ports), version: versionOf(log) },
+      scriptWords: { ...scriptWords(spoken), version: versionOf(log) },
     })
     const secure = isSecureRequest(request, address)
-    return htmlResponse(request, markup, nonce, options.status ?? 200, [['Set-Cookie', cookieFor(cookie, secure)]])
+    const cookies: [string, string][] = [['Set-Cookie', cookieFor(cookie, secure)]]
+    if (tags.length > 1) cookies.push(['Set-Cookie', languageCookie(language, secure)])
+    return htmlResponse(request, markup, nonce, options.status ?? 200, cookies)
   }
 
-  const plainPage = async (request: Request, title: string, body: Html, css: string): Promise<Response> => {
+  const plainPage = async (
+    request: Request,
+    { wording, foot, language = 'en' }: Spoken,
+    { title, body, css }: { title: string; body: Html; css: string },
+  ): Promise<Response> => {
     const nonce = ports.randomId()
     const { demonstration } = ports
-    const markup = await page({ language, title, wording, demonstration, nonce, css, body, foot: ports.foot() })
+    const markup = await page({ language, title, wording, demonstration, nonce, css, body, foot: foot() })
     return htmlResponse(request, markup, nonce)
   }
 
   /** The page again with a line on what is missing; nothing was passed on. */
-  const nothingSaid = (request: Request, id: 'nothing-chosen' | 'nothing-written'): Promise<Response> | Response =>
-    wantsJson(request)
+  const nothingSaid = (request: Request, id: 'nothing-chosen' | 'nothing-written'): Promise<Response> | Response => {
+    const { wording } = spokenFor(request)
+    return wantsJson(request)
       ? refusalAsJson(request, 422, { heading: wording(id), lines: [] }, [])
       : logPage(request, { status: 422, note: wording(id) })
+  }
 
   app.get('/', c => logPage(c.req.raw))
 
   app.get('/log', async c => {
     const request = c.req.raw
     const cookie = cookieIn(request.headers.get('cookie'))
-    if (cookie === undefined) return notice(request, 404, noticeOf('not-found'))
+    if (cookie === undefined) return notice(request, 404, 'not-found')
     const log = await ports.log({ channel: 'web', chat: chatOf(cookie) })
     const version = versionOf(log)
     const headers = { ...headersFor(request, 'none'), ETag: `"${version}"` }
     if (request.headers.get('if-none-match') === `"${version}"`) return new Response(null, { status: 304, headers })
-    const markup = (await logFragment(log, logFrame())).toString()
-    return new Response(markup, { headers: { ...headers, 'Content-Type': 'text/html; charset=utf-8' } })
+    const spoken = spokenFor(request, log)
+    const markup = (await logFragment(log, logFrame(spoken))).toString()
+    const kind = { 'Content-Type': 'text/html; charset=utf-8', 'Content-Language': spoken.language ?? 'en' }
+    return new Response(markup, { headers: { ...headers, ...kind } })
   })
 
   app.get('/stream', async c => {
     const request = c.req.raw
     const cookie = cookieIn(request.headers.get('cookie'))
-    if (cookie === undefined) return notice(request, 404, noticeOf('not-found'))
+    if (cookie === undefined) return notice(request, 404, 'not-found')
     const chat = chatOf(cookie)
     const version = versionOf(await ports.log({ channel: 'web', chat }))
     const seen = request.headers.get('last-event-id') ?? new URL(request.url).searchParams.get('seen') ?? undefined
-    return streams.open(chat, version, seen) ?? notice(request, 503, noticeOf('busy'), [['Retry-After', '15']])
+    return streams.open(chat, version, seen) ?? notice(request, 503, 'busy', [['Retry-After', '15']])
   })
 
   app.post('/say', async c => {
     const request = c.req.raw
-    if (!isSameOrigin(request, address)) return notice(request, 403, noticeOf('other-site'))
+    if (!isSameOrigin(request, address)) return notice(request, 403, 'other-site')
     const body = await bodyWithin(request, SAY_BYTES_MAX)
-    if (body === undefined) return notice(request, 413, noticeOf('too-big'))
+    if (body === undefined) return notice(request, 413, 'too-big')
     const cookie = cookieIn(request.headers.get('cookie'))
-    if (cookie === undefined) return notice(request, 400, noticeOf('no-cookie'))
+    if (cookie === undefined) return notice(request, 400, 'no-cookie')
     const fields = fieldsOf(body, request.headers.get('content-type'))
     const tap = tapOf(fields ?? new Map(), chatOf(cookie), ports.clock.now(), ports.randomId)
-    if (tap.kind === 'unreadable') return notice(request, 400, noticeOf('unreadable'))
+    if (tap.kind === 'unreadable') return notice(request, 400, 'unreadable')
     if (tap.kind !== 'tap') return nothingSaid(request, tap.kind)
     await ports.receive(tap.incoming)
     if (wantsJson(request)) return Response.json({ taken: true }, { headers: headersFor(request, 'none') })
@@ -163,15 +183,19 @@ export function webchat(ports: WebchatPorts): Webchat {
 
   app.get('/handover', async c => {
     const cookie = cookieIn(c.req.raw.headers.get('cookie'))
-    if (cookie === undefined) return notice(c.req.raw, 404, noticeOf('not-found'))
+    if (cookie === undefined) return notice(c.req.raw, 404, 'not-found')
     const log = await ports.log({ channel: 'web', chat: chatOf(cookie) })
-    return plainPage(c.req.raw, wording('desk-heading'), deskScreen(log, wording), DESK_CSS)
+    const { deskLanguage, inLanguage } = ports
+    const spoken = deskLanguage === undefined || inLanguage === undefined ? ports : inLanguage(deskLanguage)
+    const title = spoken.wording('desk-heading')
+    return plainPage(c.req.raw, spoken, { title, body: deskScreen(log, spoken.wording), css: DESK_CSS })
   })
 
   app.get('/offline', c => {
-    const at = ports.clock.now()
-    const body = offlineScreen(ports, `${ports.clock.text(at)}, ${ports.clock.day(at)}`)
-    return plainPage(c.req.raw, wording('offline-heading'), body, LOG_CSS)
+    const spoken = spokenFor(c.req.raw)
+    const at = spoken.clock.now()
+    const body = offlineScreen(spoken, `${spoken.clock.text(at)}, ${spoken.clock.day(at)}`)
+    return plainPage(c.req.raw, spoken, { title: spoken.wording('offline-heading'), body, css: LOG_CSS })
   })
 
   app.get('/chat.js', c => scriptResponse(c.req.raw, files.chat))
@@ -190,18 +214,18 @@ export function webchat(ports: WebchatPorts): Webchat {
 
   app.notFound(async c => {
     const request = c.req.raw
-    if (request.method === 'GET' || request.method === 'HEAD') return notice(request, 404, noticeOf('not-found'))
-    if (!isSameOrigin(request, address)) return notice(request, 403, noticeOf('other-site'))
-    if ((await bodyWithin(request, BODY_BYTES_MAX)) === undefined) return notice(request, 413, noticeOf('too-big'))
-    return notice(request, 404, noticeOf('not-found'))
+    if (request.method === 'GET' || request.method === 'HEAD') return notice(request, 404, 'not-found')
+    if (!isSameOrigin(request, address)) return notice(request, 403, 'other-site')
+    if ((await bodyWithin(request, BODY_BYTES_MAX)) === undefined) return notice(request, 413, 'too-big')
+    return notice(request, 404, 'not-found')
   })
 
   app.onError((error, c) => {
     const seconds = retryAfterSecondsOf(error)
-    if (seconds === undefined) return notice(c.req.raw, 500, noticeOf('broken'))
+    if (seconds === undefined) return notice(c.req.raw, 500, 'broken')
     // Full is one thing; a message that could not be kept is another: then the family has to ring.
     const id = error.name === 'NotStored' ? 'not-kept' : 'busy'
-    return notice(c.req.raw, 503, noticeOf(id), [['Retry-After', String(Math.ceil(seconds))]])
+    return notice(c.req.raw, 503, id, [['Retry-After', String(Math.ceil(seconds))]])
   })
 
   return {
@@ -254,7 +278,7 @@ function retryAfterSecondsOf(error: unknown): number | undefined {
 }
 
 /** Words the script shows; it holds none of its own. */
-function scriptWords({ wording }: WebchatPorts): Record<string, string> {
+function scriptWords({ wording }: Spoken): Record<string, string> {
   return {
     unsent: wording('script-unsent'),
     sending: wording('script-sending'),
@@ -268,13 +292,13 @@ function scriptWords({ wording }: WebchatPorts): Record<string, string> {
  * Kept by the page's worker for when there is no signal: holding advice, numbers, when it was fetched, and that nobody
  * has been told.
  */
-function offlineScreen(ports: WebchatPorts, fetchedAt: string): Html {
-  const { wording } = ports
-  const foot = ports.foot()
+function offlineScreen(spoken: Spoken, fetchedAt: string): Html {
+  const { wording } = spoken
+  const foot = spoken.foot()
   return html`<main id="main"><h1>${wording('offline-heading')}</h1>
 <p><strong>${wording('offline-line')}</strong></p>
 <h2>${wording('first-advice-heading')}</h2>
-${partsOf(ports.firstAdvice(), { foot })}
+${partsOf(spoken.firstAdvice(), { foot })}
 <p><a class="button" href="/">${wording('try-again')}</a></p>
 <p class="soft">${wording('offline-fetched', { now: fetchedAt })}</p></main>`
 }

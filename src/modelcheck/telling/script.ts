@@ -31,6 +31,8 @@ export interface Wanted {
 export type ScriptLine =
   | { readonly kind: 'at'; readonly at: string }
   | { readonly kind: 'policy'; readonly policy: string; readonly value: string }
+  /** Language of the screen that the family writes on. */
+  | { readonly kind: 'language'; readonly language: string }
   | { readonly kind: 'act'; readonly act: Act }
   | { readonly kind: 'wanted'; readonly wanted: Wanted }
   /** A line as a family types it at a terminal. */
@@ -123,6 +125,8 @@ function readLine(line: string, number: number): ScriptLine {
   if (wait !== null) return act({ kind: 'wait', minutes: Number(wait[1]) })
   const policy = POLICY.exec(line)
   if (policy !== null) return { kind: 'policy', policy: policy[1] ?? '', value: policy[2] ?? '' }
+  const language = /^language ([a-z]{2})$/.exec(line)
+  if (language !== null) return { kind: 'language', language: language[1] ?? '' }
   const at = /^at (\d{4}-\d\d-\d\dT\S+)$/.exec(line)
   if (at !== null) return { kind: 'at', at: at[1] ?? '' }
   const wanted = /^(must|never) ((?:says|decides|pages|asks|rests|ends|hold)\b.*)$/.exec(line)

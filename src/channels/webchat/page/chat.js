@@ -261,6 +261,11 @@
       .then(response => {
         if (response.status === 304 || !response.ok) return null
         var fresh = (response.headers.get('ETag') || '').replace(/"/g, '')
+        var language = response.headers.get('Content-Language')
+        if (language && language !== document.documentElement.lang) {
+          location.reload() // the family went on in another language: the whole page speaks it
+          return null
+        }
         return response.text().then(markup => {
           show(markup, fresh, isOwn)
         })

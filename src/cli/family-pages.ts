@@ -1,0 +1,77 @@
+/** What the pages of a family are made of in one language: numbers, first advice, concerns, clock. */
+import type { Line } from '../case/line.ts'
+import type { Part } from '../case/message.ts'
+import { renderReply } from '../case/render.ts'
+import { openCase } from '../case/state.ts'
+import { step } from '../case/step.ts'
+import { clockOf } from '../case/values.ts'
+import type { FamilyFoot, Wording } from '../channels/web-page.ts'
+import type { Spoken } from '../channels/webchat/family-log.ts'
+import { familyNumbers } from '../oncall/family-numbers.ts'
+import { numberText } from '../oncall/number-text.ts'
+import type { Instant } from '../time/instant.ts'
+import { dayText } from '../time/local-time.ts'
+
+/** @param line  speaking the language of the pages */
+export function familyPages(line: Line, wording: Wording, now: () => Instant): Spoken {
+  return {
+    clock: { now, text: at => clockOf(line, at), day: at => dayText(at, line.clinic.zone, now(), line.language) },
+    foot: () => footOf(line, wording),
+    firstAdvice: () => firstAdviceOf(line, now()),
+    concerns: () => concernsOf(line),
+    wording,
+    language: line.language,
+  }
+}
+
+/** A language's own name for itself, by CLDR. */
+export const nameOfLanguage = (tag: string): string => new Intl.DisplayNames(tag, { type: 'language' }).of(tag) ?? tag
+
+/** The numbers at the foot of every page, and those that texts may name. */
+export function footOf(line: Line, words: Wording): FamilyFoot {
+  const { emergency, clinic, transport, hospitals } = familyNumbers(line.clinic)
+  const named = [{ label: '', ...transport }, ...hospitals.map(({ name, number }) => ({ label: name, ...number }))]
+  return {
+    emergency: {
+      label: words('number-emergency'),
+      number: emergency.number,
+      shown: numberText(emergency.number),
+      ...(emergency.words === undefined ? {} : { words: emergency.words }),
+    },
+    clinic: {
+      label: line.clinic.name,
+      number: clinic.number,
+      shown: numberText(clinic.number),
+      ...(clinic.words === undefined ? {} : { words: clinic.words }),
+    },
+    namedInTexts: named.map(({ label, number }) => ({ label, number, shown: numberText(number) })),
+  }
+}
+
+/** What the tube-out flow says first: shown on the first screen before anything is sent. */
+function firstAdviceOf(line: Line, at: Instant): Part[] {
+  const [concern] = line.flows.flows.keys()
+  if (concern === undefined) return []
+  const fresh = openCase(line, {
+    caseId: 'first',
+    chat: { channel: 'none', chat: 'none' },
+    at,
+    code: '',
+    concern: line.flows.flows.has('tube-out') ? 'tube-out' : concern,
+    language: line.language,
+  })
+  const { state, effects } = step(line, fresh, { kind: 'caseOpened', concern: fresh.concern }, at)
+  const reply = effects.find(effect => effect.kind === 'reply')
+  if (reply?.kind !== 'reply') return []
+  return renderReply(line, state, reply, at, { repeated: false }).filter(
+    part => part.kind === 'advice' && part.tags.length > 0,
+  )
+}
+
+function concernsOf(line: Line) {
+  const wording = line.flows.wording.get(line.language)
+  const order = ['tube-out', 'someone']
+  return [...line.flows.flows.keys()]
+    .sort((a, b) => order.indexOf(a) - order.indexOf(b))
+    .map(id => ({ id, label: wording?.has(`concern/${id}`) === true ? wording.text(`concern/${id}`) : id }))
+}
