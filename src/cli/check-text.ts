@@ -64,6 +64,9 @@ function flowLines({ report, violations }: Checked): readonly string[] {
   const ladderBreaks = ladder.some(one => one.findings.length > 0)
   return [
     ...lines.flat(),
+    ...(report.pending.length === 0
+      ? []
+      : [`pending: ${report.pending.length} rules, for flows that are not written yet ("awaits" in flows/rules)`]),
     ...(ladder.length === 0
       ? []
       : [

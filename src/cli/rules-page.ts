@@ -31,7 +31,8 @@ function sectionOf(path: string, rules: Readonly<Record<string, RuleDocument>>):
     const basis = [...listOf(rule.sources).map(source => `[${source}]`), ...listOf(rule.practice), ...listOf(rule.own)]
     const notYet = rule['not-yet'] === undefined ? '' : ` *Not yet: ${rule['not-yet']}.*`
     const flows = rule.flows === undefined ? '' : ` In ${rule.flows.join(', ')}.`
-    const because = `${rule.reason}${flows}${notYet}`
+    const awaits = rule.awaits === undefined ? '' : ` *Pending without a flow for ${rule.awaits.join(' or ')}.*`
+    const because = `${rule.reason}${flows}${notYet}${awaits}`
     return `| \`${id}\`${was} | ${cell(rule.means)} | ${form} | ${cell(because)} | ${rule.hazards.join(', ')} | ${cell(basis.join(', '))} |`
   })
   if (rows.length === 0) return []

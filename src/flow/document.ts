@@ -146,7 +146,7 @@ export const factsFileSchema = z.strictObject({
 })
 
 /** sources.yaml of a flow, and of flows/shared. */
-const source = z.strictObject({
+export const sourceSchema = z.strictObject({
   title: z.string(),
   body: z.string().optional(),
   year: z.union([z.number(), z.string()]).optional(),
@@ -184,7 +184,7 @@ export const adviceSchema = z
   )
 
 export const sourcesFileSchema = z.strictObject({
-  sources: z.record(z.string(), source),
+  sources: z.record(z.string(), sourceSchema),
   advice: z.record(id, adviceSchema),
 })
 

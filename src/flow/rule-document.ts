@@ -5,7 +5,7 @@
  * specification patterns", 2005). Each `.describe` is a sentence of the reference page.
  */
 import { z } from 'zod'
-import { DISPOSITIONS } from './document.ts'
+import { DISPOSITIONS, sourceSchema } from './document.ts'
 
 const id = z.string().regex(/^[a-z0-9]+(-[a-z0-9]+)*$/, 'an id in lower case with single hyphens')
 const ids = z.array(id).min(1)
@@ -46,6 +46,21 @@ export const happeningSchema = z
   .refine(value => Object.keys(value).length > 0, 'at least one of says, decides, pages, asks, rests, ends, family …')
   .describe('Something that happens. Where several parts are named, one step does them all.')
 
+/** What families may come with: one flow each, some of them not written yet. */
+export const CONCERNS = [
+  'tube-out',
+  'tube-moved',
+  'clogged',
+  'leaking',
+  'balloon',
+  'skin',
+  'bleeding',
+  'feed-trouble',
+  'broken',
+  'medicine',
+  'someone',
+] as const
+
 /** Keys of a condition that are no fact. */
 export const HISTORY = ['danger', 'left', 'paged'] as const
 export const CONDITION_WORDS = ['decided', 'history', 'armed', 'said', 'in-force'] as const
@@ -81,6 +96,13 @@ export const ruleSchema = z
       .string()
       .optional()
       .describe('Why nothing in the shipped flows comes up that it speaks of. Once something does, this must go.'),
+    awaits: z
+      .array(z.enum(CONCERNS))
+      .min(1)
+      .optional()
+      .describe(
+        'Concerns in which what it speaks of comes up. While none of them has a flow the rule is pending, and the check says so; once one has, it must come up.',
+      ),
     absence: happeningSchema.optional().describe('This never happens.'),
     universality: conditionSchema.optional().describe('This holds at every moment.'),
     existence: happeningSchema.optional().describe('This has happened by the time of `before`.'),
@@ -114,6 +136,10 @@ export const ruleSchema = z
   )
 
 export const rulesFileSchema = z.strictObject({
+  sources: z
+    .record(z.string(), sourceSchema)
+    .optional()
+    .describe('What rules rest on beside the sources of the flows, by id.'),
   rules: z.record(id, ruleSchema).optional(),
   worse: z
     .record(id, z.array(z.array(z.string()).min(1)).min(2))
@@ -126,10 +152,16 @@ export const rulesFileSchema = z.strictObject({
 export type Happening = z.infer<typeof happeningSchema>
 export type Condition = z.infer<typeof conditionSchema>
 export type Goal = z.infer<typeof goalSchema>
+export type RulesFile = z.infer<typeof rulesFileSchema>
 export type RuleDocument = z.infer<typeof ruleSchema>
 
 export interface Rule extends RuleDocument {
   readonly id: string
+}
+
+/** Whether a rule is about flows that nobody has written yet. */
+export function isPending(rule: RuleDocument, concerns: { has(concern: string): boolean }): boolean {
+  return rule.awaits?.every(concern => !concerns.has(concern)) === true
 }
 
 /** Everything the folder of rules says. */

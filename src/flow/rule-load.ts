@@ -4,6 +4,7 @@ import type { FlowSet } from './flow-set.ts'
 import type { FlowFiles } from './load.ts'
 import type { Problem } from './problem.ts'
 import {
+  CONCERNS,
   CONDITION_WORDS,
   type Condition,
   type Happening,
@@ -11,6 +12,7 @@ import {
   type Rule,
   type RuleDocument,
   type RuleSet,
+  type RulesFile,
   rulesFileSchema,
 } from './rule-document.ts'
 import { LEFT, SILENT_ASK, SILENT_PAGE, UNANSWERED } from './steps.ts'
@@ -30,8 +32,9 @@ export function loadRules(
   set: FlowSet,
   lengths: readonly string[],
 ): { rules?: RuleSet; problems: Problem[] } {
-  const known = knownIn(set, lengths)
+  const shipped = knownIn(set, lengths)
   const problems: Problem[] = []
+  const documents: { readonly yaml: PlacedYaml; readonly value: RulesFile }[] = []
   const rules: Rule[] = []
   const worse: Record<string, readonly (readonly string[])[]> = {}
   for (const [file, text] of [...files].filter(([path]) => path.startsWith(FOLDER) && path.endsWith('.yaml'))) {
@@ -40,13 +43,17 @@ export function loadRules(
     if (yaml === undefined) continue
     const shaped = checkShape(yaml, rulesFileSchema)
     problems.push(...shaped.problems)
-    if (shaped.value === undefined) continue
-    for (const [id, document] of Object.entries(shaped.value.rules ?? {})) {
+    if (shaped.value !== undefined) documents.push({ yaml, value: shaped.value })
+  }
+  const own = documents.flatMap(({ value }) => Object.keys(value.sources ?? {}))
+  const known = { ...shipped, sources: new Set([...shipped.sources, ...own]) }
+  for (const { yaml, value } of documents) {
+    for (const [id, document] of Object.entries(value.rules ?? {})) {
       if (rules.some(rule => rule.id === id)) problems.push(ruleTwice(yaml, id))
       problems.push(...checkRule(yaml, id, document, known))
       rules.push({ ...document, id })
     }
-    for (const [fact, groups] of Object.entries(shaped.value.worse ?? {})) {
+    for (const [fact, groups] of Object.entries(value.worse ?? {})) {
       problems.push(...checkOrder(yaml, fact, groups, known))
       worse[fact] = groups
     }
@@ -142,7 +149,7 @@ function checkRule(yaml: PlacedYaml, id: string, rule: RuleDocument, known: Know
     condition(value, path)
     if (rule.while !== undefined && implies(rule.while, value)) problems.push(ruleEmpty(yaml, path))
   })
-  each('flow', rule.flows ?? [], [...known.set.flows.keys()], at('flows'))
+  each('flow', rule.flows ?? [], [...known.set.flows.keys(), ...CONCERNS], at('flows'))
   each('source', rule.sources ?? [], [...known.sources], at('sources'))
   const within = rule.response?.within
   if (typeof within === 'object' && !ISO_LENGTH.test(within.silent) && !known.lengths.includes(within.silent)) {

@@ -13,6 +13,7 @@ const settings = { lengths: { 'left-check': 10 * MIN, 'left-silent': 20 * MIN },
 const now = () => 0
 const NONE = { rules: [], worse: {} }
 const SOMEONE = shippedFlows.flows.get('someone') as Flow
+const onlySomeone = { ...shippedFlows, flows: new Map([['someone', SOMEONE]]) }
 
 function small(steps: string, head = ''): { flow: Flow; set: FlowSet } {
   const words = 'reason/q: Q.\n'
@@ -171,7 +172,6 @@ describe('a check of all flows', () => {
   it('a rule whose subject comes up nowhere is a finding, unless it says so itself', () => {
     const text = (more: string) =>
       `rules:\n  one:\n    means: "It holds."\n    hazards: [H1]\n    reason: "A test."\n    own: "a test"\n${more}    absence: { says: [by-mouth] }\n`
-    const onlySomeone = { ...shippedFlows, flows: new Map([['someone', SOMEONE]]) }
     const run = (more: string) => checkFlows(onlySomeone, rulesOf(text(more), onlySomeone), { settings, now }).findings
     expect(
       run('')
@@ -179,6 +179,17 @@ describe('a check of all flows', () => {
         .map(each => each.rule),
     ).toEqual(['one'])
     expect(run('    not-yet: "nothing says it"\n').filter(each => each.kind === 'vacuous')).toEqual([])
+    expect(run('    awaits: [medicine]\n').filter(each => each.kind === 'vacuous')).toEqual([])
+    expect(run('    awaits: [medicine, someone]\n').filter(each => each.kind === 'vacuous')).toHaveLength(1)
+  })
+
+  it('a rule for flows that nobody has written yet is named as pending, until one of them is there', () => {
+    const text = (awaits: string) =>
+      `rules:\n  one:\n    means: "It holds."\n    hazards: [H1]\n    reason: "A test."\n    own: "a test"\n    awaits: [${awaits}]\n    absence: { rests: true }\n    while: { danger: [not-asked] }\n`
+    const pending = (awaits: string) =>
+      checkFlows(onlySomeone, rulesOf(text(awaits), onlySomeone), { settings, now }).pending
+    expect(pending('medicine, skin')).toEqual(['one'])
+    expect(pending('medicine, someone')).toEqual([])
   })
 
   it('policies a flow reads are set one by one, then all, or in every combination', () => {

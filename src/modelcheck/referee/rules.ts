@@ -6,6 +6,7 @@
 import type { Condition, Happening, Rule } from '../../flow/rule-document.ts'
 import { SILENT_ASK, SILENT_PAGE } from '../../flow/steps.ts'
 import { type FlatFlow, type FlatNode, testFor, urgencyOf } from '../model/flat-flow.ts'
+import { appliesTo } from '../rules/rule-compile.ts'
 import { modelOf, type PromelaModel, type PromelaWatch } from './model.ts'
 import { allOf, anyOf, conditionOf, namer } from './words.ts'
 
@@ -35,13 +36,13 @@ interface Note {
 }
 
 export function watchRules(rules: readonly Rule[], flat: FlatFlow): WatchedRules {
-  const told = rules.filter(rule => typeof rule.response?.within !== 'object' && isTold(rule, flat))
+  const told = rules.filter(rule => typeof rule.response?.within !== 'object' && appliesTo(rule, flat))
   return watched(told, flat, { judge: verdictLines, claims: [], noted: ({ entered }) => `${entered} = 1;` })
 }
 
 /** The rules of a flow with a bound in silence: each is a claim of its own. */
 export function silenceRules(rules: readonly Rule[], flat: FlatFlow): readonly Rule[] {
-  return rules.filter(rule => typeof rule.response?.within === 'object' && isTold(rule, flat))
+  return rules.filter(rule => typeof rule.response?.within === 'object' && appliesTo(rule, flat))
 }
 
 /** The claim of one rule with a bound in silence. Options of the model: `silence`. */
@@ -136,14 +137,6 @@ function rememberLines(note: Note, rules: readonly Rule[], notes: Notes): string
   return [`${before} = (${before} && event != RESTARTED && event != WRONG_TAP) || ${now};`]
 }
 
-/** Whether a rule speaks of this flow and can apply under its policies. */
-function isTold(rule: Rule, flat: FlatFlow): boolean {
-  if (rule.flows !== undefined && !rule.flows.includes(flat.concern)) return false
-  return Object.entries(rule.while ?? {}).every(([on, listed]) => {
-    const policy = flat.policies[on]
-    return policy === undefined || listOf(listed).includes(policy)
-  })
-}
 
 const listOf = <T>(value: T | readonly T[] | undefined): readonly T[] =>
   value === undefined ? [] : Array.isArray(value) ? value : [value as T]

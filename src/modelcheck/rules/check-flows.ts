@@ -1,6 +1,6 @@
 /** A whole check: every flow under the settings of the policies it reads, and what holds over all of them together. */
 import type { Flow, FlowSet } from '../../flow/flow-set.ts'
-import type { RuleSet } from '../../flow/rule-document.ts'
+import { isPending, type RuleSet } from '../../flow/rule-document.ts'
 import { flatten } from '../model/flat-flow.ts'
 import { faultsOfStep } from './builtin-rows.ts'
 import { type CheckSettings, checkFlow, type FlowCheck } from './check-flow.ts'
@@ -46,9 +46,10 @@ export function checkFlows(set: FlowSet, rules: RuleSet, options: CheckOptions):
   const ladder = options.ladder?.() ?? []
   return {
     rules: chosen.rules.length,
+    pending: chosen.rules.filter(rule => isPending(rule, set.flows)).map(({ id }) => id),
     flows: checks.map(check => check.report),
     ladder,
-    findings: isPart ? [] : [...neverUsed(checks, set), ...vacuous(checks, chosen)],
+    findings: isPart ? [] : [...neverUsed(checks, set), ...vacuous(checks, set, chosen)],
     seconds: (options.now() - began) / 1000,
   }
 }
@@ -159,14 +160,14 @@ function shadowedIn(flow: Flow, set: FlowSet, checks: readonly Checked[], step: 
 }
 
 /** Rules whose subject comes up nowhere, and rules that say so of themselves and are wrong by now. */
-function vacuous(checks: readonly Checked[], { rules }: RuleSet): Finding[] {
+function vacuous(checks: readonly Checked[], set: FlowSet, { rules }: RuleSet): Finding[] {
   const seen = new Set(checks.flatMap(check => check.report.witnesses.map(({ rule }) => rule)))
   return rules.flatMap((rule): Finding[] => {
     const isSeen = seen.has(rule.id)
-    if (isSeen === (rule['not-yet'] === undefined)) return []
+    if (isSeen === (rule['not-yet'] === undefined) || isPending(rule, set.flows)) return []
     const says = isSeen
       ? `What rule "${rule.id}" speaks of comes up now: take its "not-yet" out.`
-      : `What rule "${rule.id}" speaks of comes up in no flow, so it shows nothing: correct it, or say why under "not-yet".`
+      : `What rule "${rule.id}" speaks of comes up in no flow, so it shows nothing: correct it, or say why under "not-yet" or "awaits".`
     return [{ rule: rule.id, kind: 'vacuous', flow: '', policies: {}, says, way: [], resume: 'return' }]
   })
 }

@@ -76,6 +76,8 @@ export interface LadderReport {
 export interface CheckReport {
   /** Rules of flows/rules. */
   readonly rules: number
+  /** Ids of those that wait for a flow nobody has written yet. */
+  readonly pending: readonly string[]
   readonly flows: readonly FlowReport[]
   readonly ladder: readonly LadderReport[]
   /** What belongs to no single flow: vacuous rules. */

@@ -10,6 +10,7 @@ import {
   type CompiledHappening,
   compileCondition,
   compileHappening,
+  isCertain,
   isRuledOut,
   placesOf,
 } from './rule-match.ts'
@@ -83,8 +84,10 @@ export function compileRules(rules: readonly Rule[], flat: FlatFlow): CompiledRu
   return { rules: compiled, atoms, tags: [...new Set(compiled.flatMap(tagsRemembered))] }
 }
 
-function appliesTo(rule: Rule, flat: FlatFlow): boolean {
+/** Whether a rule speaks of this flow: it is not about others, can come to apply, and is not let off whatever is answered. */
+export function appliesTo(rule: Rule, flat: FlatFlow): boolean {
   if (rule.flows !== undefined && !rule.flows.includes(flat.concern)) return false
+  if (listOf(rule.unless).some(each => isCertain(each, flat))) return false
   return rule.while === undefined || !isRuledOut(rule.while, flat)
 }
 

@@ -73,11 +73,27 @@ export function compileCondition(condition: Condition, flat: FlatFlow): Compiled
   return { holdsIn: moment => parts.every(part => part(moment)), compared, tags }
 }
 
-/** Whether a condition can hold at all under the policies of a flow. */
+/** Whether a condition can never hold: the policies of a flow rule it out, or what it looks at is never asked there. */
 export function isRuledOut(condition: Condition, flat: FlatFlow): boolean {
   return Object.entries(condition).some(([on, listed]) => {
+    const values = typeof listed === 'string' ? [listed] : listed
     const policy = flat.policies[on]
-    return policy !== undefined && !(typeof listed === 'string' ? [listed] : listed).includes(policy)
+    if (policy !== undefined) return !values.includes(policy)
+    if (WORDS[on] !== undefined) return false
+    const { fields, table } = testFor(on, values, flat)
+    return fields.length === 0 && !table.includes(1)
+  })
+}
+
+/** Whether a condition holds whatever is answered: all it looks at is settled by the policies, or never asked. */
+export function isCertain(condition: Condition, flat: FlatFlow): boolean {
+  return Object.entries(condition).every(([on, listed]) => {
+    const values = typeof listed === 'string' ? [listed] : listed
+    const policy = flat.policies[on]
+    if (policy !== undefined) return values.includes(policy)
+    if (WORDS[on] !== undefined) return false
+    const { fields, table } = testFor(on, values, flat)
+    return fields.length === 0 && table.includes(1)
   })
 }
 
