@@ -137,7 +137,6 @@ function rememberLines(note: Note, rules: readonly Rule[], notes: Notes): string
   return [`${before} = (${before} && event != RESTARTED && event != WRONG_TAP) || ${now};`]
 }
 
-
 const listOf = <T>(value: T | readonly T[] | undefined): readonly T[] =>
   value === undefined ? [] : Array.isArray(value) ? value : [value as T]
 
