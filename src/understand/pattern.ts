@@ -93,7 +93,9 @@ export function besidesOf(
 ): readonly Beside[] {
   const outer = side === 'before' ? /\s\.\.(\d)$/.exec(text.trim()) : /^\.\.(\d)\s/.exec(text.trim())
   const gapAtMost = outer === null ? 0 : Number(outer[1])
-  const inner = outer === null ? text : text.trim().replace(outer[0], '')
+  const whole = text.trim()
+  const length = outer?.[0].length ?? 0
+  const inner = side === 'before' ? whole.slice(0, whole.length - length) : whole.slice(length)
   return patternsOf(inner, groups, vocabulary).map(pattern => ({ pattern, gapAtMost }))
 }
 

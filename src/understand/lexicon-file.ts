@@ -1,0 +1,137 @@
+/**
+ * The shape of a lexicon file (flows/shared/lexicon.<language>.yaml): the words of one language, as data. It is compiled
+ * by `lexiconOf`. No clinical word stands in code.
+ */
+import { z } from 'zod'
+
+const id = z.string().regex(/^[a-z0-9]+(-[a-z0-9]+)*$/, 'an id in lower case with single hyphens')
+const patterns = z.array(z.string().min(1)).min(1)
+const words = z
+  .array(z.string().regex(/^(?:#|[\p{L}\p{Nd}]+\*?)$/u, 'one word in plain letters, without apostrophe or accent'))
+  .min(1)
+
+export const phraseSchema = z.strictObject({
+  find: patterns.describe('Any of these patterns.'),
+  'unless-before': patterns
+    .optional()
+    .describe('Not when one of these leads up to it in the same sentence; "tube ..2" with up to two words between.'),
+  'unless-after': patterns
+    .optional()
+    .describe('Not when one of these follows in the same sentence; "..1 cap" with one word between.'),
+  'unless-within': words.optional().describe('Not when one of these words stands inside it.'),
+  thing: z.literal(true).optional().describe('Reads as a thing ("blue lips"): "no" may reach it through a list.'),
+})
+
+const sign = z.strictObject({
+  'past-counts': z.boolean().describe('Still counts when it is said to be over ("not fitting any more").'),
+  concern: id.optional().describe('What it is about when nothing else is named.'),
+  phrases: z.array(phraseSchema).min(1),
+})
+
+export const lexiconFileSchema = z.strictObject({
+  language: z.string().regex(/^[a-z]{2}$/),
+  pictures: z
+    .array(z.strictObject({ picture: z.string().min(1), once: z.string().min(1), twice: z.string().min(1).optional() }))
+    .describe('Pictures people send in place of words; twice: sent more than once in a row.'),
+  groups: z.record(id, words).describe('Named lists of words, written @name in patterns.'),
+  'real-words': words.describe('Words that are never a misspelling of a word here.'),
+  negation: z.strictObject({
+    negators: words,
+    negatives: words.describe('Words that, inside a phrase of the lexicon, make it a whole statement ("cannot wake").'),
+    'denying-things': words.describe('Negators that stand before things (no, without).'),
+    'negators-if-before': z
+      .record(z.string(), words)
+      .describe('Negators only right before one of these words (cannot: see, find).'),
+    'not-negating-before': z
+      .record(z.string(), words)
+      .describe('A negator right before one of these words denies nothing ("not sure"); "any" holds for all negators.'),
+    partial: words.describe('Right after a negator they make it half a denial, which is none ("not very").'),
+    contrast: words.describe('What comes after no longer belongs to the denial (but, and, because).'),
+    list: words.describe('Words that close a list a denial reaches through (or, nor).'),
+    again: words.describe('Negators that begin anew inside a list (nor).'),
+    light: words.describe('Words a denial reaches over ("not showing any signs of").'),
+    subjects: words.describe('Who or what a new statement is about (she, lips): a denial does not reach past one.'),
+    verbs: words.describe('Words that make a statement and so end a list (is, has).'),
+    over: patterns.describe('Said of something that was there before (any more, now).'),
+    earlier: words.describe('After a contrast they say that it was there (earlier, before).'),
+    after: words.describe('A denial standing after a mark ("blood? no").'),
+    doubt: words.describe('Right before a negator they make it unclear ("don’t think").'),
+  }),
+  danger: z.record(id, sign),
+  'counts-as-danger': z
+    .record(id, z.record(id, id))
+    .describe('Answers to other questions that are danger signs: fact, value, sign.'),
+  concerns: z
+    .array(
+      z.strictObject({
+        id,
+        phrases: z.array(phraseSchema).min(1),
+        'only-alone': z.array(phraseSchema).optional(),
+        covers: z.array(id).optional(),
+      }),
+    )
+    .describe(
+      'Most urgent first. only-alone counts when no other concern was found; covers names concerns that are part of this one.',
+    ),
+  facts: z
+    .array(z.strictObject({ fact: id, value: id, many: z.boolean().optional(), phrases: z.array(phraseSchema).min(1) }))
+    .describe('What a first message already answers. The first row of a fact that fits wins.'),
+  'since-phrases': z
+    .record(id, patterns)
+    .describe('For moment facts: what happened; the time is looked for beside it.'),
+  'time-patterns': patterns.describe(
+    'What a piece of a sentence that is a time looks like ("@count @unit ago"). # stands for any digits.',
+  ),
+  'time-hedges': words.describe('Words beside a time that belong to it (about, more than, or so).'),
+  controls: z.strictObject({
+    person: z.array(phraseSchema),
+    'cannot-travel': z.array(phraseSchema),
+    'they-rang': z.array(phraseSchema),
+    'wrong-tap': z.array(phraseSchema),
+    left: z.array(phraseSchema),
+    arrived: z.array(phraseSchema),
+    despair: z.array(phraseSchema),
+    change: z.array(phraseSchema),
+    'mid-case': z
+      .array(phraseSchema)
+      .describe('Said in the middle of a case; leads to a person with the words as said.'),
+  }),
+  answers: z.strictObject({
+    yes: patterns.describe('Plain yes: at the beginning, or in a short reply; beside a plain no they are two answers.'),
+    'yes-short': patterns.describe('Yes in a reply of at most four words.'),
+    no: patterns,
+    'no-short': patterns,
+    'not-yet': patterns.describe('Means no to "have you …" questions.'),
+    unsure: z.array(phraseSchema).describe('The answer is not known; wins over a guess beside it.'),
+    doubtful: z
+      .array(phraseSchema)
+      .describe('Words that make a guess of a choice, and so "not sure"; of a time they are common.'),
+    none: patterns,
+    separators: words.describe('Words between numbers of options (and).'),
+    'write-only': z.array(phraseSchema),
+    numbers: z.record(z.string(), z.number()).describe('Number words.'),
+  }),
+  values: z
+    .record(id, z.record(id, z.array(phraseSchema)))
+    .describe('Words for the values of a fact: fact, value, phrases.'),
+  'small-words': z
+    .strictObject({ said: words, beside: words })
+    .describe('A message of these words alone, one of "said" among them, asks for nothing and answers nothing.'),
+  units: z.array(z.string().min(1)).describe('Units of measure: a number that has one of another fact is no answer.'),
+  'number-facts': z
+    .record(id, z.strictObject({ min: z.number(), max: z.number(), units: z.array(z.string()) }))
+    .describe('Bounds (inclusive) of a number, and the units it may be said in.'),
+  'said-otherwise': z
+    .array(
+      z.strictObject({
+        fact: id,
+        value: id,
+        phrases: z.array(phraseSchema).min(1),
+        'unless-asked': z.array(id).optional().describe('Questions whose answer these words are.'),
+      }),
+    )
+    .describe('Words that take back an earlier answer, whatever is asked: that question is then asked once more.'),
+  'danger-word-facts': z.array(id).describe('Questions whose "yes, one of these" is not known by name.'),
+})
+
+export type LexiconFile = z.infer<typeof lexiconFileSchema>

@@ -1,0 +1,91 @@
+import { describe, expect, it } from 'vitest'
+import { explain } from '../../src/understand/explain.ts'
+import type { Lexicon } from '../../src/understand/lexicon.ts'
+import { messageFigures } from '../../src/understand/message-figures.ts'
+import { english } from './english.ts'
+import { type Labelled, messages, spanish } from './lexicons.ts'
+
+// Invented messages, written and labelled by us before the words of the lexicon were looked for in them: nobody's real
+// words, no clinician's labels (common practice, no source). A seeded hash of the text parted them: words were added
+// for the lines of the tune half alone. The other half was read as figures only. First seen, before any tuning:
+// English danger recall 0.81, precision 0.93, concern right 0.55, asked 0.40, wrong 0.05;
+// Spanish danger recall 0.97, precision 0.97, concern right 0.95, asked 0.02, wrong 0.03 (a lexicon just written).
+// One person wrote messages and lexicon, so the real words of families will do worse: the signs are always asked too.
+const LEXICONS: Readonly<Record<'en' | 'es', Lexicon>> = { en: english, es: spanish }
+
+function rowsOf(lines: readonly Labelled[], lexicon: Lexicon) {
+  return lines.map(({ id, text }) => {
+    const { concerns, danger, because } = explain(text, lexicon)
+    return { id, concern: concerns.length === 0 ? null : concerns, danger, because }
+  })
+}
+
+describe.each(['en', 'es'] as const)('labelled messages, %s', language => {
+  const lexicon = LEXICONS[language]
+  const halves = { tune: messages(language, 'tune'), 'held-out': messages(language, 'held-out') }
+
+  it('are enough, no text twice, and every danger sign and concern is among them', () => {
+    const all = [...halves.tune, ...halves['held-out']]
+    expect(all.length).toBeGreaterThanOrEqual(language === 'en' ? 300 : 150)
+    expect(new Set(all.map(({ text }) => text.toLowerCase())).size).toBe(all.length)
+    const named = new Set(all.flatMap(({ danger }) => danger))
+    expect(lexicon.signs.map(({ id }) => id).filter(id => !named.has(id))).toEqual([])
+    const about = new Set(all.flatMap(({ concern }) => concern))
+    expect(lexicon.concerns.map(({ id }) => id).filter(id => !about.has(id))).toEqual([])
+  })
+
+  it.each(['tune', 'held-out'] as const)('%s: danger signs are found, and what is no danger is left alone', half => {
+    const { danger } = messageFigures(halves[half], rowsOf(halves[half], lexicon))
+    const least = half === 'tune' ? { recall: 0.99, precision: 0.9 } : { recall: 0.95, precision: 0.9 }
+    expect(danger.recall).toBeGreaterThanOrEqual(least.recall)
+    expect(danger.precision).toBeGreaterThanOrEqual(least.precision)
+  })
+
+  it.each(['tune', 'held-out'] as const)('%s: the concern is right at once, or buttons are shown', half => {
+    const lines = halves[half]
+    const { concern } = messageFigures(lines, rowsOf(lines, lexicon))
+    expect(concern.rightOrAsked / lines.length).toBeGreaterThanOrEqual(half === 'tune' ? 0.98 : 0.95)
+    expect(concern.right / lines.length).toBeGreaterThanOrEqual(0.9)
+  })
+
+  it('the words that decided are given for every sign and concern', () => {
+    for (const line of [...halves.tune, ...halves['held-out']]) {
+      const { concerns, danger, because } = explain(line.text, lexicon)
+      const explained = new Set(because.map(each => each.split(':')[0]))
+      for (const id of danger) expect([line.text, explained.has(id)]).toEqual([line.text, true])
+      for (const id of concerns.filter(each => each !== 'someone' || danger.length === 0))
+        expect([line.text, id, explained.has(id)]).toEqual([line.text, id, true])
+    }
+  })
+})
+
+describe('figures of labelled messages', () => {
+  const row = (id: string, concern: string | null, danger: readonly string[] = []) => ({
+    id,
+    concern,
+    danger,
+    because: [],
+  })
+
+  it('a line counts by the concern asked about first, and by each danger sign', () => {
+    const labelled = [
+      { id: 'a', concern: ['leaking', 'skin'], danger: ['fit', 'colour'] },
+      { id: 'b', concern: 'clogged', danger: [] },
+      { id: 'c', concern: 'clogged', danger: [] },
+    ]
+    const rows = [row('a', 'skin', ['fit']), row('b', null, ['colour']), row('c', 'leaking')]
+    expect(messageFigures(labelled, rows)).toEqual({
+      danger: { recall: 0.5, precision: 0.5, missed: ['a'], false: ['b'] },
+      concern: { right: 1, asked: 1, wrong: 1, rightOrAsked: 2 },
+    })
+  })
+
+  it('no sign labelled and none found is no fault', () => {
+    expect(messageFigures([{ id: 'a', concern: 'skin', danger: [] }], [row('a', 'skin')]).danger).toEqual({
+      recall: 1,
+      precision: 1,
+      missed: [],
+      false: [],
+    })
+  })
+})
