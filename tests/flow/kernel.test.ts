@@ -85,6 +85,7 @@ const standing = (talk: string, callout: string, closure: string = 'time-left'):
 
 describe.each(flows)('the machine of $concern', flow => {
   const talks = statesOf(flow, 'talk')
+  const dangerAsked = [...flow.steps.values()].find(({ ask }) => ask === 'danger-signs')?.id ?? ''
 
   it('keeps call-out and closure where they are, whatever talk hears in whatever step', () => {
     let sent = 0
@@ -103,7 +104,7 @@ describe.each(flows)('the machine of $concern', flow => {
   })
 
   it('moves call-out by its own events alone, as the ladder says, and leaves talk and its facts', () => {
-    for (const talk of ['danger', 'shared/emergency-wait'])
+    for (const talk of [dangerAsked, 'shared/emergency-wait'])
       for (const callout of CALLOUT)
         for (const type of calloutEvents) {
           const before = standing(talk, callout)
@@ -125,7 +126,7 @@ describe.each(flows)('the machine of $concern', flow => {
 
   it('never starts a second ladder while one runs', () => {
     for (const callout of CALLOUT.filter(stage => stage !== 'idle' && stage !== 'settled')) {
-      const { effects } = flow.kernel.step(standing('danger', callout), { type: 'pageWanted' })
+      const { effects } = flow.kernel.step(standing(dangerAsked, callout), { type: 'pageWanted' })
       expect(effects).toEqual([{ kind: 'callout', stage: 'update' }])
     }
   })
@@ -156,7 +157,7 @@ describe.each(flows)('the machine of $concern', flow => {
   it('moves only the closure band when the clock crosses, and says so once', () => {
     for (const from of CLOSURE_BANDS)
       for (const to of CLOSURE_BANDS) {
-        const before = standing('danger', 'next', from)
+        const before = standing(dangerAsked, 'next', from)
         const { state, effects } = flow.kernel.step(before, { type: 'clockCrossed', closure: to })
         expect(state).toEqual({ ...before, closure: to })
         expect([from, to, effects]).toEqual([
@@ -178,7 +179,7 @@ describe.each(flows)('the machine of $concern', flow => {
   })
 
   it('refuses a stored state that it does not have', () => {
-    const sound = standing('danger', 'idle')
+    const sound = standing(dangerAsked, 'idle')
     expect(flow.kernel.knows(sound)).toBe(true)
     for (const [region, state] of [
       ['talk', 'no-such-step'],
