@@ -4,7 +4,7 @@ import { canonicalText, flowContent, restOfWording, settingsReadBy } from '../..
 import { changeText, contentChanges } from '../../src/flow/content-changes.ts'
 import type { FlowSet } from '../../src/flow/flow-set.ts'
 import { sha256 } from '../../src/runtime/system-clock.ts'
-import { aLine, shippedFiles as allFiles, shippedFlows as allFlows, flowsOf } from '../support/a-line.ts'
+import { aLine, shippedFiles as allFiles, flowsOf } from '../support/a-line.ts'
 import { aTalk, PLAIN } from '../support/case-talk.ts'
 
 /** Two of the shipped flows: what is said of them holds however many more are written. */
