@@ -7,6 +7,8 @@ export interface TinyAct {
   readonly decide?: Step['decide']
   /** Tags of what is said. */
   readonly says?: readonly string[]
+  /** Advice that is shipped, said after it. */
+  readonly advice?: readonly string[]
 }
 
 export interface Tiny {
@@ -32,13 +34,13 @@ export interface Tiny {
 
 /** A flow of its own beside every shared step, in a set of its own. */
 export function tinyFlow(tiny: Tiny): { flow: Flow; set: FlowSet } {
-  const base = [...shippedFlows.flows.values()][0]
-  if (base === undefined) throw new Error('no flow is shipped')
+  const base = shippedFlows.flows.get('someone')
+  if (base === undefined) throw new Error('no flow "someone" is shipped')
   const advice = new Map(base.advice)
-  const saying = (name: string, { decide, says = [] }: TinyAct): Partial<Step> => {
+  const saying = (name: string, { decide, says = [], advice: shipped = [] }: TinyAct): Partial<Step> => {
     const ids = says.map(tag => `${name}-${tag}`)
     for (const [index, id] of ids.entries()) advice.set(id, { tags: [says[index] as string], own: 'a test' })
-    return { ...(decide === undefined ? {} : { decide }), say: ids }
+    return { ...(decide === undefined ? {} : { decide }), say: [...ids, ...shipped] }
   }
   const steps = new Map([...base.steps].filter(([id]) => id.startsWith('shared/')))
   const add = (id: string, step: Partial<Step>) => steps.set(id, { id, rows: [], alarms: [], ...step } as Step)

@@ -196,8 +196,12 @@ export const TINY_RULES: readonly Row[] = [
   ],
   [
     'whoever-stops-feed-is-asked-about-it',
-    { concern: 'leaking', asks: ['fasting-risk'], act: { ...SPEAK, says: ['stop-feed'] } },
-    { concern: 'leaking', asks: ['pain-on-feed'], act: { ...SPEAK, says: ['stop-feed'] } },
+    {
+      concern: 'leaking',
+      asks: ['fasting-risk'],
+      act: { ...SPEAK, says: ['stop-feed'], advice: ['waiting-for-call'] },
+    },
+    { concern: 'leaking', asks: ['leak-from'], act: { ...SPEAK, says: ['stop-feed'], advice: ['waiting-for-call'] } },
   ],
   [
     'nobody-is-left-before-danger-was-asked',
