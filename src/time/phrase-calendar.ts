@@ -42,7 +42,7 @@ const dayOfMonth: Parser<number> = map(
 )
 const short: Parser<number> = token(text => (/^\d{1,2}$/.test(text) ? Number(text) : undefined))
 
-function dayOf(year: number | undefined, month: number, day: number): CalendarSaid {
+export function dayOf(year: number | undefined, month: number, day: number): CalendarSaid {
   // 2028 is a leap year: without a year any day that some year has is possible.
   if (!isDate({ year: year ?? 2028, month, day })) return { kind: 'impossible' }
   return year === undefined ? { kind: 'day', month, day } : { kind: 'day', year, month, day }
@@ -76,7 +76,7 @@ const figures: Parser<CalendarSaid> = alt(
   }),
 )
 
-function eitherOrder(first: number, second: number, year: number): CalendarSaid {
+export function eitherOrder(first: number, second: number, year: number): CalendarSaid {
   const possible = [
     { year, month: second, day: first },
     { year, month: first, day: second },

@@ -26,8 +26,8 @@ export type DaySaid =
   /** 1 Monday to 7 Sunday: the most recent one. */
   | { readonly kind: 'weekday'; readonly weekday: number; readonly part?: DayPart }
 
-/** How the words place the moment beside the clock time: at it, somewhat before, somewhat after. */
-export type Nearness = 'at' | 'just-before' | 'just-after' | 'after' | 'before'
+/** How the words place the moment beside the clock time: at it, somewhat before, somewhat after (Spanish "las 3 y pico": within the hour). */
+export type Nearness = 'at' | 'just-before' | 'just-after' | 'within-hour' | 'after' | 'before'
 
 export interface ClockPhrase {
   readonly clock: ClockSaid
@@ -43,7 +43,7 @@ interface Bare {
   readonly needsMark: boolean
 }
 
-const IMPOSSIBLE: ClockSaid = { hour: 0, minute: 0, half: '24h', isImpossible: true }
+export const IMPOSSIBLE: ClockSaid = { hour: 0, minute: 0, half: '24h', isImpossible: true }
 
 /** Twelve-hour words or twenty-four: a leading zero, 0, and 13 and up say twenty-four. */
 function halfOf(hourText: string): ClockSaid['half'] {
@@ -175,9 +175,9 @@ export const weekday: Parser<number> = token(text => {
 
 const part: Parser<DayPart> = word('morning', 'afternoon', 'evening', 'night') as Parser<DayPart>
 
-type Parted = Extract<DaySaid, { readonly kind: 'none' | 'offset' | 'weekday' }>
+export type Parted = Extract<DaySaid, { readonly kind: 'none' | 'offset' | 'weekday' }>
 
-const withPart = (day: Parted, said: DayPart | undefined): DaySaid =>
+export const withPart = (day: Parted, said: DayPart | undefined): DaySaid =>
   said === undefined ? day : { ...day, part: said }
 
 /** A day said beside a clock time: "yesterday", "last night", "this morning", "on Friday", "in the afternoon". */
@@ -255,7 +255,7 @@ export const clockAlone: Parser<ClockSaid> = clockCore(false)
 export const daySaid: Parser<DaySaid> = day
 
 /** "yesterday at 9 in the evening": a day without a part of it, and a part without a day. */
-function withBoth(
+export function withBoth(
   found: Pick<ClockPhrase, 'clock' | 'nearness'>,
   first: DaySaid,
   second: DaySaid,

@@ -12,7 +12,8 @@ import {
 } from './local-instants.ts'
 import { type CalendarSaid, calendar } from './phrase-calendar.ts'
 import { alt, map, occurrences, opt, type Parser, seq, whole, word } from './phrase-grammar.ts'
-import { type BoundedLength, boundedLength } from './phrase-lengths.ts'
+import type { BoundedLength } from './phrase-length-parts.ts'
+import { boundedLength, speaksAhead } from './phrase-lengths.ts'
 import { HEDGE, RATHER, wordsOf } from './phrase-words.ts'
 import { ask, type MomentReading, type PhraseContext } from './reading.ts'
 
@@ -24,7 +25,7 @@ interface Days {
   readonly last: LocalDate
 }
 
-type Said =
+export type DateSaid =
   | { readonly length: BoundedLength }
   | { readonly calendar: CalendarSaid }
   | { readonly from: CalendarSaid; readonly to: CalendarSaid }
@@ -39,27 +40,42 @@ const hedge = opt(word(HEDGE))
 /** "Last week" is the week before this one; "in the last week" is a length. */
 const lengthAgo: Parser<BoundedLength> = (words, from) => (words[from] === 'last' ? [] : boundedLength(words, from))
 
-const said: Parser<Said> = alt<Said>(
+const said: Parser<DateSaid> = alt<DateSaid>(
   map(seq(hedge, lengthAgo, hedge, opt(word('ago', 'now')), hedge), ([, length]) => ({ length })),
   map(seq(hedge, opt(word('on')), calendar, hedge), ([, , found]) => ({ calendar: found })),
   map(seq(word('between'), calendar, word('and', '-'), calendar), ([, from, , to]) => ({ from, to })),
   map(seq(hedge, calendar, word('or', '-'), hedge, calendar), ([, from, , , to]) => ({ from, to })),
 )
 
+/** How one language says on which day. */
+export interface DateWords {
+  readonly wordsOf: (text: string) => readonly string[] | undefined
+  readonly said: Parser<DateSaid>
+  readonly time: Parser<unknown>
+  readonly isAhead: (words: readonly string[]) => boolean
+}
+
+const ENGLISH: DateWords = {
+  wordsOf: text => wordsOf(text, 'date'),
+  said,
+  time: alt<unknown>(boundedLength, calendar),
+  isAhead: speaksAhead,
+}
+
 /**
  * Reads a date: "3 weeks ago" is every day from two and a half to three and a half weeks back, "in August" the whole of
  * the most recent August. The latest day is what safety rules count from (the youngest tract), so every doubt moves it
  * forward, never back. The whole text must be understood and lie in the past; anything else is asked about.
  */
-export function readEnglishDate(text: string, context: PhraseContext): MomentReading {
-  const words = wordsOf(text, 'date')
+export function readDateIn(language: DateWords, text: string, context: PhraseContext): MomentReading {
+  const words = language.wordsOf(text)
   if (words === undefined) return ask('time-unclear')
   const spoken = words[0] === RATHER ? words.slice(1) : words
   if (spoken.includes(RATHER)) return ask('two-answers')
   const isHedged = spoken.includes(HEDGE)
-  const readings = whole(said, spoken).map(found => readSaid(found, isHedged, context))
+  const readings = whole(language.said, spoken).map(found => readSaid(found, isHedged, context))
   const [first, second] = [...new Map(readings.map(reading => [JSON.stringify(reading), reading])).values()]
-  if (first === undefined) return unread(spoken)
+  if (first === undefined) return unread(language, spoken)
   if (second === undefined) return first
   return ask(
     'two-answers',
@@ -67,13 +83,15 @@ export function readEnglishDate(text: string, context: PhraseContext): MomentRea
   )
 }
 
-function unread(words: readonly string[]): MomentReading {
-  if (words.includes('tomorrow') || words.includes('next')) return ask('time-future')
-  if (words[0] === 'in' && whole(boundedLength, words.slice(1)).length > 0) return ask('time-future')
-  return ask(occurrences(alt<unknown>(boundedLength, calendar), words) > 1 ? 'two-answers' : 'time-unclear')
+export const readEnglishDate = (text: string, context: PhraseContext): MomentReading =>
+  readDateIn(ENGLISH, text, context)
+
+function unread(language: DateWords, words: readonly string[]): MomentReading {
+  if (language.isAhead(words)) return ask('time-future')
+  return ask(occurrences(language.time, words) > 1 ? 'two-answers' : 'time-unclear')
 }
 
-function readSaid(found: Said, isHedged: boolean, context: PhraseContext): MomentReading {
+function readSaid(found: DateSaid, isHedged: boolean, context: PhraseContext): MomentReading {
   if ('length' in found) {
     const days = daysAgo(found.length, isHedged, context)
     return days === undefined ? ask('time-unclear') : settled(days, context)

@@ -1,5 +1,6 @@
 import { alt, map, opt, type Parser, seq, whole, word } from './phrase-grammar.ts'
-import { type BoundedLength, boundedLength } from './phrase-lengths.ts'
+import type { BoundedLength } from './phrase-length-parts.ts'
+import { boundedLength } from './phrase-lengths.ts'
 import { type MinutesOff, minutesMeant } from './phrase-widths.ts'
 import { HEDGE, RATHER, wordsOf } from './phrase-words.ts'
 import type { LengthReading } from './reading.ts'
@@ -41,16 +42,22 @@ function travelMeant(found: BoundedLength, isHedged: boolean): MinutesOff | unde
   return { least: found.length.low, most: found.length.high }
 }
 
+/** How one language says how long. */
+export interface DurationWords {
+  readonly wordsOf: (text: string) => readonly string[] | undefined
+  readonly duration: Parser<BoundedLength>
+}
+
 /**
  * Reads a length of travel: "25 min", "half an hour", "about 20 to 30 minutes". The whole text must be understood.
  * "More than an hour" has no longest end and is asked about; more than 24 hours is impossible. An age: "3 years".
  */
-export function readEnglishDuration(text: string): LengthReading {
-  const words = wordsOf(text, 'duration')
+export function readDurationIn(language: DurationWords, text: string): LengthReading {
+  const words = language.wordsOf(text)
   if (words === undefined) return unclear
   const spoken = words[0] === RATHER ? words.slice(1) : words
   if (spoken.includes(RATHER)) return { kind: 'ask', reason: 'two-answers' }
-  const readings = whole(duration, spoken)
+  const readings = whole(language.duration, spoken)
   const [found, second] = readings
   if (found === undefined) return unclear
   if (second !== undefined) return { kind: 'ask', reason: 'two-answers' }
@@ -60,3 +67,6 @@ export function readEnglishDuration(text: string): LengthReading {
   if (meant.most <= 0 || meant.most > HOURS_AT_MOST * 60) return { kind: 'ask', reason: 'time-impossible' }
   return { kind: 'length', atLeastMs: Math.floor(meant.least * 60_000), atMostMs: Math.ceil(meant.most * 60_000) }
 }
+
+export const readEnglishDuration = (text: string): LengthReading =>
+  readDurationIn({ wordsOf: said => wordsOf(said, 'duration'), duration }, text)

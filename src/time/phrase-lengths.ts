@@ -1,24 +1,24 @@
-import { alt, map, opt, type Parser, phrase, seq, token, word } from './phrase-grammar.ts'
+import { alt, map, opt, type Parser, phrase, seq, token, whole, word } from './phrase-grammar.ts'
+import {
+  type Amount,
+  type Base,
+  type Bound,
+  type BoundedLength,
+  decimal,
+  exactly,
+  isHour,
+  joined,
+  type LengthSaid,
+  lengthOf,
+  near,
+  spanned,
+  sum,
+  type Unit,
+  vague,
+} from './phrase-length-parts.ts'
 import { HEDGE } from './phrase-words.ts'
 
 /** "20 minutes", "an hour and a half", "2 to 3 weeks": lengths of time as people say them. */
-
-export type Base = 'minute' | 'day' | 'month'
-
-/** From `low` to `high` (inclusive) in the base unit; equal where one length was said. */
-export interface LengthSaid {
-  readonly base: Base
-  readonly low: number
-  readonly high: number
-  /** The grain of the words, in the base unit: 1 for "20 minutes", 60 for "2 hours", 30 for "half an hour"; 0 for a range. */
-  readonly grain: number
-}
-
-interface Unit {
-  readonly base: Base
-  readonly size: number
-  readonly isPlural: boolean
-}
 
 const UNITS: readonly (readonly [names: string, base: Base, size: number])[] = [
   ['second seconds sec secs', 'minute', 1 / 60],
@@ -70,15 +70,6 @@ const unit: Parser<Unit> = token(text => unitsByName.get(text))
 const oneUnit: Parser<Unit> = map(unit, found => (found.isPlural ? undefined : found))
 const article = word('a', 'an')
 
-interface Amount {
-  readonly low: number
-  readonly high: number
-  /** Share of the unit that the words are exact to; 0 where they are a range already. */
-  readonly grain: number
-}
-
-const exactly = (value: number, grain = 1): Amount => ({ low: value, high: value, grain })
-
 const plainAmount: Parser<Amount> = alt(
   map(wholeNumber, value => exactly(value)),
   map(
@@ -88,31 +79,6 @@ const plainAmount: Parser<Amount> = alt(
   map(seq(wholeNumber, phrase('and a half')), ([value]) => exactly(value + 0.5, 0.5)),
   map(seq(wholeNumber, phrase('and a quarter')), ([value]) => exactly(value + 0.25, 0.25)),
 )
-
-/** "1.5", and "1.30", which is either a decimal or hours and minutes: both, from the lower to the higher. */
-function decimal(text: string): Amount {
-  const [ones = '', parts = ''] = text.split('.')
-  const value = Number(text)
-  if (parts.length === 1 || parts === '25' || parts === '75') return exactly(value, 0.5)
-  const asMinutes = Number(ones) + Number(parts) / 60
-  return { low: Math.min(value, asMinutes), high: Math.max(value, asMinutes), grain: 0 }
-}
-
-const lengthOf = ({ base, size }: Unit, amount: Amount): LengthSaid => ({
-  base,
-  low: amount.low * size,
-  high: amount.high * size,
-  grain: amount.grain * size,
-})
-
-/** Vague small numbers. A few minutes may be fifteen: a count of minutes is the least well kept. */
-function vague(found: Unit, howMany: 'couple' | 'few'): LengthSaid {
-  if (found.base === 'minute' && found.size <= 1)
-    return { base: 'minute', low: 1, high: howMany === 'few' ? 15 : 5, grain: 0 }
-  return lengthOf(found, howMany === 'few' ? { low: 2, high: 6, grain: 0 } : { low: 1.5, high: 3, grain: 0 })
-}
-
-const isHour = (found: Unit): boolean => found.base === 'minute' && found.size === 60
 
 const fractions: Parser<LengthSaid> = alt(
   map(seq(word('half'), opt(word('of')), opt(article), oneUnit), ([, , , found]) => lengthOf(found, exactly(0.5, 0.5))),
@@ -179,13 +145,6 @@ const compound: Parser<LengthSaid> = alt(
   ),
 )
 
-function sum(big: number, bigUnit: Unit, small: number, smallUnit: Unit): LengthSaid | undefined {
-  if (bigUnit.base !== smallUnit.base || smallUnit.size >= bigUnit.size || small * smallUnit.size >= bigUnit.size)
-    return undefined
-  const value = big * bigUnit.size + small * smallUnit.size
-  return { base: bigUnit.base, low: value, high: value, grain: smallUnit.size }
-}
-
 const single: Parser<LengthSaid> = alt(fractions, counted, compound)
 const hedged = <T>(parser: Parser<T>): Parser<T> => map(seq(opt(word(HEDGE)), parser), ([, value]) => value)
 const dashOrTo = word('-', 'to', 'and')
@@ -206,32 +165,8 @@ const ranges: Parser<LengthSaid> = alt(
   ),
 )
 
-/** "twenty-five" is no range from twenty to five: the smaller number comes first. */
-function spanned(from: Amount, to: Amount, found: Unit): LengthSaid | undefined {
-  return from.high <= to.low ? joined(lengthOf(found, from), lengthOf(found, to)) : undefined
-}
-
-/** From the shorter to the longer, in whichever order they were said. Lengths of different base units are no range. */
-function joined(from: LengthSaid, to: LengthSaid): LengthSaid | undefined {
-  if (from.base !== to.base) return undefined
-  return { base: from.base, low: Math.min(from.low, to.low), high: Math.max(from.high, to.high), grain: 0 }
-}
-
-/** "two or three hours" is a way to say a range; "20 minutes or 3 hours" is two answers. */
-function near(range: LengthSaid | undefined): LengthSaid | undefined {
-  return range !== undefined && range.high <= 2 * range.low ? range : undefined
-}
-
 /** One length, or a range of lengths. */
 export const length: Parser<LengthSaid> = alt(single, ranges)
-
-/** How a length bounds what is meant. */
-export type Bound = 'exact' | 'below' | 'just-below' | 'just-above' | 'above'
-
-export interface BoundedLength {
-  readonly length: LengthSaid
-  readonly bound: Bound
-}
 
 const bounds: Parser<Bound> = alt(
   map(
@@ -298,3 +233,9 @@ export const boundedLength: Parser<BoundedLength> = alt(
   map(seq(bounds, opt(word(HEDGE)), length), ([bound, , said]) => ({ length: said, bound })),
   map(seq(length, endings), ([said, bound]) => ({ length: said, bound })),
 )
+
+/** Whether the words speak of what lies ahead: "in 20 minutes", "tomorrow". */
+export const speaksAhead = (words: readonly string[]): boolean =>
+  words.includes('tomorrow') ||
+  words.includes('next') ||
+  (words[0] === 'in' && whole(boundedLength, words.slice(1)).length > 0)

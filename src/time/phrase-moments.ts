@@ -10,14 +10,15 @@ import {
   daySaid,
 } from './phrase-clocks.ts'
 import { alt, map, occurrences, opt, type Parser, phrase, seq, whole, word } from './phrase-grammar.ts'
-import { type BoundedLength, boundedLength } from './phrase-lengths.ts'
+import type { BoundedLength } from './phrase-length-parts.ts'
+import { boundedLength, speaksAhead } from './phrase-lengths.ts'
 import { clockOff, minutesMeant } from './phrase-widths.ts'
 import { FEED, FOUND, HEDGE, RATHER, SEEN, wordsOf } from './phrase-words.ts'
 import { ask, type MomentReading, type PhraseContext } from './reading.ts'
 
 /** When something happened, in a caregiver's words. */
 
-type Said =
+export type Said =
   | { readonly kind: 'now' }
   | { readonly kind: 'ago'; readonly length: BoundedLength }
   | { readonly kind: 'clock'; readonly clock: ClockPhrase }
@@ -78,7 +79,7 @@ const feedSaid: Parser<Said> = map(seq(hedge, word(FEED), hedge), () => ({ kind:
 const moment: Parser<Said> = alt(nowSaid, agoSaid, clockSaid, rangeSaid, feedSaid)
 
 /** A moment, or the two ends of one that nobody saw: last seen in, then found out. */
-type Told = { readonly said: Said } | { readonly seen: Said; readonly found?: Said } | { readonly found: Said }
+export type Told = { readonly said: Said } | { readonly seen: Said; readonly found?: Said } | { readonly found: Said }
 
 const link = opt(word('and', 'then', 'but', '-'))
 
@@ -90,37 +91,68 @@ const told: Parser<Told> = alt<Told>(
   map(seq(word(FOUND), moment), ([, found]) => ({ found })),
 )
 
+/** How one language says when. */
+export interface MomentWords {
+  readonly wordsOf: (text: string) => readonly string[] | undefined
+  readonly told: Parser<Told>
+  /** Anything that is a time of some kind: two of them are two answers. */
+  readonly time: Parser<unknown>
+  readonly isAhead: (words: readonly string[]) => boolean
+  readonly not: string
+  readonly but: string
+  readonly or: readonly string[]
+}
+
+const ENGLISH: MomentWords = {
+  wordsOf: text => wordsOf(text, 'moment'),
+  told,
+  time: alt<unknown>(boundedLength, clockPhrase),
+  isAhead: speaksAhead,
+  not: 'not',
+  but: 'but',
+  or: ['or'],
+}
+
 /**
  * Reads when something happened. The whole text must be understood, lie in the past, and come to one interval; anything
  * else is asked about. The earliest end is what safety rules count from, so every doubt moves it back, never forward.
  */
-export function readEnglishMoment(text: string, context: PhraseContext): MomentReading {
-  const words = wordsOf(text, 'moment')
+export function readMomentIn(language: MomentWords, text: string, context: PhraseContext): MomentReading {
+  const words = language.wordsOf(text)
   if (words === undefined) return ask('time-unclear')
   const spoken = words[0] === RATHER ? words.slice(1) : words
   const split = spoken.indexOf(RATHER)
-  if (split >= 0) return corrected(spoken.slice(0, split), spoken.slice(split + 1), context)
-  const but = spoken.indexOf('but')
-  if (spoken[0] === 'not' && but > 0) return corrected(spoken.slice(0, but), spoken.slice(but + 1), context)
-  return readWords(spoken, context)
+  const parts = (at: number) => [spoken.slice(0, at), spoken.slice(at + 1)] as const
+  if (split >= 0) return corrected(language, ...parts(split), context)
+  const but = spoken.indexOf(language.but)
+  if (spoken[0] === language.not && but > 0) return corrected(language, ...parts(but), context)
+  return readWords(language, spoken, context)
 }
 
+export const readEnglishMoment = (text: string, context: PhraseContext): MomentReading =>
+  readMomentIn(ENGLISH, text, context)
+
 /** "not 20 minutes, more like an hour": the correction counts when it is not the milder; else it is asked about. */
-function corrected(before: readonly string[], after: readonly string[], context: PhraseContext): MomentReading {
+function corrected(
+  language: MomentWords,
+  before: readonly string[],
+  after: readonly string[],
+  context: PhraseContext,
+): MomentReading {
   if (after.includes(RATHER)) return ask('two-answers')
-  const second = readWords(after, context)
+  const second = readWords(language, after, context)
   if (before.length === 0 || second.kind === 'ask') return second
-  const first = readWords(before[0] === 'not' ? before.slice(1) : before, context)
+  const first = readWords(language, before[0] === language.not ? before.slice(1) : before, context)
   if (first.kind === 'ask') return ask('two-answers', [second])
   return second.earliest <= first.earliest ? second : ask('two-answers', [first, second])
 }
 
-function readWords(words: readonly string[], context: PhraseContext): MomentReading {
+function readWords(language: MomentWords, words: readonly string[], context: PhraseContext): MomentReading {
   const isHedged = words.includes(HEDGE)
-  const readings = whole(told, words).map(found => readTold(found, isHedged, context))
+  const readings = whole(language.told, words).map(found => readTold(found, isHedged, context))
   const distinct = new Map(readings.map(reading => [JSON.stringify(reading), reading]))
   const [first, second] = [...distinct.values()]
-  if (first === undefined) return unread(words)
+  if (first === undefined) return unread(language, words)
   if (second !== undefined) {
     return ask(
       'two-answers',
@@ -131,12 +163,11 @@ function readWords(words: readonly string[], context: PhraseContext): MomentRead
 }
 
 /** Words that no rule matched: why, as well as can be told. */
-function unread(words: readonly string[]): MomentReading {
-  if (words.includes('tomorrow') || words.includes('next')) return ask('time-future')
-  if (words[0] === 'in' && whole(boundedLength, words.slice(1)).length > 0) return ask('time-future')
-  const times = alt<unknown>(boundedLength, clockPhrase)
-  const found = occurrences(times, words)
-  return ask(found > 1 || (found === 1 && words.includes('or')) ? 'two-answers' : 'time-unclear')
+function unread(language: MomentWords, words: readonly string[]): MomentReading {
+  if (language.isAhead(words)) return ask('time-future')
+  const found = occurrences(language.time, words)
+  const isEither = words.some(word => language.or.includes(word))
+  return ask(found > 1 || (found === 1 && isEither) ? 'two-answers' : 'time-unclear')
 }
 
 function readTold(found: Told, isHedged: boolean, context: PhraseContext): MomentReading {
@@ -200,6 +231,8 @@ function readClock({ clock, day, nearness }: ClockPhrase, isHedged: boolean, con
       return between(time.at - JUST_BESIDE, time.until, context)
     case 'just-after':
       return between(time.at - off, time.until + JUST_BESIDE, context)
+    case 'within-hour':
+      return between(time.at - off, time.until + minutes(HOUR_MINUTES), context)
     case 'after':
       return between(time.at - off, context.at, context)
     case 'before':

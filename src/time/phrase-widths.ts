@@ -1,4 +1,4 @@
-import type { BoundedLength, LengthSaid } from './phrase-lengths.ts'
+import type { BoundedLength, LengthSaid } from './phrase-length-parts.ts'
 
 /**
  * How far a length that somebody remembers may be off. Rounded outward, so that the worse end is never the milder.

@@ -1,7 +1,7 @@
-/** Caregivers' time words, made plain: small letters, known signs, hedges as one mark. English. */
+/** Caregivers' time words, made plain: small letters, known signs, hedges as one mark. English; the marks are for any language. */
 
 /** Longer texts are no answer to "when"; they are asked about. */
-const CHARACTERS_AT_MOST = 160
+export const CHARACTERS_AT_MOST = 160
 
 /** Stands for "about" and every other word that says a time is a guess. */
 export const HEDGE = '~'
@@ -14,10 +14,10 @@ export const FOUND = '§f'
 /** Stands for "during the feed". */
 export const FEED = '§m'
 
-const INVISIBLE = /\p{Cf}|\p{Variation_Selector}/gu
-const CONTROLS = /\p{Cc}/gu
+export const INVISIBLE = /\p{Cf}|\p{Variation_Selector}/gu
+export const CONTROLS = /\p{Cc}/gu
 /** Pictures say no time, but clock faces do: those stay and make the text unreadable. */
-const PICTURES = /(?![\u{1f550}-\u{1f567}])\p{Extended_Pictographic}|\p{Emoji_Modifier}/gu
+export const PICTURES = /(?![\u{1f550}-\u{1f567}])\p{Extended_Pictographic}|\p{Emoji_Modifier}/gu
 
 /** Each is applied in this order to the whole text. */
 const SIGNS: readonly (readonly [RegExp, string])[] = [
@@ -173,7 +173,7 @@ function isCounted(parts: readonly string[], index: number): boolean {
 const ZEROS = [0x660, 0x6f0, 0x966, 0x9e6]
 
 /** Digits of other scripts as 0 to 9; those not known stay as they are and nothing matches them. */
-function latinDigits(text: string): string {
+export function latinDigits(text: string): string {
   return text.replace(/\p{Nd}/gu, digit => {
     const code = digit.codePointAt(0) ?? 0
     const zero = ZEROS.find(start => code >= start && code < start + 10)
@@ -195,7 +195,7 @@ function isOfTime(before: string | undefined, after: string | undefined): boolea
   return NAMED_TIME.test(after) || (before !== undefined && BEFORE_A_LENGTH.has(before))
 }
 
-function withoutRepeats(words: readonly string[]): readonly string[] {
+export function withoutRepeats(words: readonly string[]): readonly string[] {
   const marks = new Set([HEDGE, RATHER, FOUND])
   return words.filter((part, index) => !(marks.has(part) && words[index - 1] === part))
 }

@@ -35,7 +35,7 @@ export interface PhraseContext {
   readonly at: Instant
   /** IANA zone of the family's clock. */
   readonly zone: string
-  /** Language of the words; only English (`en`, `en-GB` …) is read, anything else is asked about. */
+  /** Language of the words; English and Spanish (`en`, `es-MX` …) are read, anything else is asked about. */
   readonly language: string
   /** When the feed that was running began, where that is known. */
   readonly lastFeedStart?: Instant
