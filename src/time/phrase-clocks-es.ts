@@ -123,13 +123,17 @@ const wholeOf = (words: readonly string[]): number | undefined =>
 
 const named: Parser<ClockSaid> = map(
   seq(
-    opt(word('a', 'al', 'la')),
+    opt(word('a', 'al')),
+    opt(word('la', 'las')),
+    opt(word('12', '12:00', 'doce')),
+    opt(word('de', 'del')),
+    opt(word('la')),
     alt(
       map(word('medianoche'), () => 0),
       map(word('mediodia'), () => 12),
     ),
   ),
-  ([, found]) => ({ hour: found, minute: 0, half: '24h' as const }),
+  ([, , , , , found]) => ({ hour: found, minute: 0, half: '24h' as const }),
 )
 
 /** What is said of an hour to tell which half of the day it is in. */
