@@ -3,7 +3,7 @@ import { fileURLToPath } from 'node:url'
 import type { Line } from '../case/line.ts'
 import { drawingsIn } from '../channels/webchat/drawing.ts'
 import { type LoadedClinic, loadClinic } from '../config/clinic-file.ts'
-import { filesInUse, type ServedLanguages, servedLanguages } from '../config/served-languages.ts'
+import { type ServedLanguages, servedLanguages } from '../config/served-languages.ts'
 import type { FlowSet } from '../flow/flow-set.ts'
 import type { Silenced } from '../flow/lint-exceptions.ts'
 import { type FlowFiles, loadFlows } from '../flow/load.ts'
@@ -61,11 +61,10 @@ export function loadLine(options: {
   const shipped = options.flowsDir ?? SHIPPED_FLOWS
   const clinic = loadClinic(clinicDir, options.at)
   const all = readFlowFiles(shipped, join(clinicDir, 'flows'))
-  const files = clinic.asRead === undefined ? all : filesInUse(all, clinic.asRead)
-  const limits = { grade: clinic.settings['reading-grade'] }
+  const { files, languages, strict, problems: lacking } = languagesIn(all, clinic)
+  const limits = { grade: clinic.settings['reading-grade'], languages: strict }
   const flows = loadFlows(files, read, limits, look => kept?.findings([...files, limits], look) ?? look())
   const { silenced } = flows
-  const { languages, problems: lacking } = languagesIn(files, clinic)
   const problems = [...clinic.problems, ...flows.problems, ...lacking]
   if (flows.set === undefined) return { problems, silenced, clinic, approvables: [] }
   const shared = (name: string) => readPlain(read, files.get(`shared/${name}`), `shared/${name}`)
@@ -105,11 +104,10 @@ export function loadLine(options: {
 }
 
 /** The languages of the clinic's list that its flows are worded in; where the list cannot be read, English. */
-function languagesIn(files: FlowFiles, clinic: LoadedClinic): ServedLanguages {
-  const { asRead, yaml } = clinic
-  const flows = [...files.keys()].flatMap(path => /^([^/]+)\/flow\.yaml$/.exec(path)?.[1] ?? [])
-  if (asRead === undefined || asRead.familyLanguages.length === 0) return { languages: ['en'], problems: [] }
-  return servedLanguages(files, flows, asRead, yaml)
+function languagesIn(files: FlowFiles, { asRead, yaml }: LoadedClinic): ServedLanguages {
+  if (asRead === undefined || asRead.familyLanguages.length === 0)
+    return { languages: ['en'], strict: ['en'], files, problems: [] }
+  return servedLanguages(files, asRead, yaml)
 }
 
 /** Screen words of each language families use, and of the clinic's own where they are written. */
