@@ -4,7 +4,8 @@ import type { Between } from '../time/span.ts'
 /** One thing to say, by id; text is rendered when it is first sent. */
 export type Saying =
   | { readonly kind: 'say'; readonly id: string }
-  | { readonly kind: 'stop'; readonly id: string }
+  /** `of`: the concern whose words it is in, where talk has turned to another. */
+  | { readonly kind: 'stop'; readonly id: string; readonly of?: string }
   | { readonly kind: 'ask'; readonly serial: number; readonly fact: string }
   /** A typed time read back for confirmation: "So it came out between … Is that right?" */
   | { readonly kind: 'read-back'; readonly serial: number; readonly fact: string; readonly reading: Between }
@@ -25,6 +26,8 @@ export type Effect =
       readonly kind: 'reply'
       readonly parts: readonly Saying[]
       readonly audible: boolean
+      /** What the case was about when it was said; left out while it never was about anything else. */
+      readonly concern?: string
       readonly late?: { readonly due: Instant }
     }
   /** Page one person or desk (every address of theirs). */

@@ -22,6 +22,19 @@ export type CaseEvent =
       readonly facts?: Readonly<Record<string, Answer>>
       /** Danger signs the first message named. */
       readonly danger?: readonly string[]
+      /** What else it is about, most urgent first: kept for later. */
+      readonly also?: readonly string[]
+      /** It names nothing: the family is shown a button for each concern. */
+      readonly unclear?: true
+      /** Why it could not be read: a photo, a voice message, pictures alone. */
+      readonly unread?: Misread
+    }
+  /** What a message in the middle of a case is about beside, most urgent first, and what it tells along. */
+  | {
+      readonly kind: 'concernNamed'
+      readonly concerns: readonly string[]
+      readonly facts?: Readonly<Record<string, Answer>>
+      readonly said: string
     }
   /** The family goes on in another language, by a word or a tap: the open question is said again in it. */
   | { readonly kind: 'languageChosen'; readonly language: string; readonly said?: string }

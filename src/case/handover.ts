@@ -4,9 +4,18 @@ import type { Instant } from '../time/instant.ts'
 import { CLOSE, CLOSURE, expectedArrival, NEVER, PROMISE, RUNG } from './alarm.ts'
 import { answerText } from './answer-text.ts'
 import { closureTimesOf, reachedAnswer } from './derive.ts'
-import { flowOf, type Line, staffLine, wordingOf } from './line.ts'
+import { familyLine, flowOf, type Line, staffLine, wordingOf } from './line.ts'
 import type { CaseState } from './state.ts'
-import { agoText, betweenText, caseValues, clockSaidOf, lengthText } from './values.ts'
+import {
+  agoText,
+  betweenText,
+  caseValues,
+  clockSaidOf,
+  concernNames,
+  languageName,
+  lengthText,
+  speaksAlike,
+} from './values.ts'
 import type { CaseView, LogLine } from './view.ts'
 
 /** Alarms that say nothing to the family by themselves. */
@@ -73,7 +82,8 @@ export function viewOf(whole: Line, state: CaseState, log: readonly LogLine[], a
     marks: state.marks
       .filter(mark => wording.has(`mark/${mark}`))
       .map(mark => wording.text(`mark/${mark}`, caseValues(line, state, at)))
-      .concat(drivingMark(line, state, wording, at)),
+      .concat(drivingMark(line, state, wording, at))
+      .concat(namedMarks(line, state, wording)),
     ...(phone?.kind === 'phone' && phone.number !== 'write-only' ? { ringBack: phone.number } : {}),
     ...(arrival === undefined ? {} : { expectedArrival: arrival }),
   }
@@ -119,6 +129,8 @@ function calloutOf(line: Line, state: CaseState, wording: Catalogue, at: Instant
 
 function situation(line: Line, state: CaseState, wording: Catalogue, at: Instant): string[] {
   const values = caseValues(line, state, at)
+  const named = (id: string, concerns: readonly string[]) =>
+    concerns.length === 0 ? '' : text(wording, id, '', { also: concernNames(line, concerns) })
   const out = reachedAnswer(state, 'out-since')
   const inOpening = reachedAnswer(state, 'in-opening')
   const times = closureTimesOf(line, state)
@@ -136,6 +148,17 @@ function situation(line: Line, state: CaseState, wording: Catalogue, at: Instant
           answer: clockSaidOf(line, times.latestAt),
         }),
     text(wording, 'handover/travel', '', values),
+    speaksAlike(line, state)
+      ? ''
+      : text(wording, 'handover/language', '', { label: languageName(line, familyLine(line, state).language) }),
+    state.foreign === undefined
+      ? ''
+      : text(wording, 'handover/foreign', '', { label: languageName(line, state.foreign) }),
+    named('handover/also', [...(state.also ?? []), ...(state.alsoLeft ?? [])]),
+    named(
+      'handover/before',
+      (state.before ?? []).map(({ concern }) => concern),
+    ),
   ].filter(line => line !== '')
 }
 
@@ -169,7 +192,8 @@ function dangerLines(state: CaseState, wording: Catalogue): string[] {
 function recommendation(line: Line, state: CaseState, wording: Catalogue, at: Instant): string[] {
   const values = caseValues(line, state, at)
   const decided = state.disposition === undefined ? [] : [text(wording, `handover/${state.disposition.id}`, '', values)]
-  const reasons = [...new Set([...state.path.reasons, state.callout.reason])]
+  const earlier = (state.before ?? []).flatMap(({ reasons }) => reasons)
+  const reasons = [...new Set([...earlier, ...state.path.reasons, state.callout.reason])]
     .filter(reason => reason !== '')
     .map(reason => text(wording, `reason/${reason}`, reason))
   return [...decided, ...reasons].filter(part => part !== '')
@@ -194,6 +218,13 @@ function comingOf(line: Line, state: CaseState, wording: Catalogue, at: Instant)
       says: text(wording, `coming/${name}`, name, caseValues(line, state, at)),
     }))
     .sort((a, b) => a.due - b.due)
+}
+
+/** What is not to be missed of words and troubles: a language the bot does not speak, a trouble nobody asked about. */
+function namedMarks(line: Line, { foreign, also = [] }: CaseState, wording: Catalogue): string[] {
+  const waiting = also.length === 0 ? '' : text(wording, 'mark/also-waiting', '', { also: concernNames(line, also) })
+  const writes = foreign === undefined ? '' : text(wording, 'mark/foreign', '', { label: languageName(line, foreign) })
+  return [writes, waiting].filter(mark => mark !== '')
 }
 
 function drivingMark(line: Line, state: CaseState, wording: Catalogue, at: Instant): string[] {

@@ -15,6 +15,8 @@ export interface Line {
   readonly language: string
   /** Languages a family may use, the first the default; left out: `language` alone. */
   readonly languages?: readonly string[]
+  /** Concerns, the most urgent first; left out: the order of the flows. */
+  readonly mostUrgentFirst?: readonly string[]
   /** Few fixed words in languages this line does not speak, by ISO 639 code. */
   readonly foreign?: ReadonlyMap<string, Catalogue>
   /** Hash of each flow's exact content, by concern: a case is told when it is not the one it was opened under. */

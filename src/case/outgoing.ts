@@ -27,7 +27,13 @@ export function replyOf(work: Work): Effect | undefined {
   const acts = parts.some(
     part => part.kind === 'clinician' || (part.kind === 'say' && (work.flow.advice.get(part.id)?.tags.length ?? 0) > 0),
   )
-  return { kind: 'reply', parts, audible: acts, ...(work.late === undefined ? {} : { late: work.late }) }
+  return {
+    kind: 'reply',
+    parts,
+    audible: acts,
+    ...(work.state.before === undefined ? {} : { concern: work.state.concern }),
+    ...(work.late === undefined ? {} : { late: work.late }),
+  }
 }
 
 /** Whatever asks for an act ends with whom to ring if it gets worse, also when a correction left out the flow's own line. */

@@ -2,6 +2,7 @@ import type { Instant } from '../time/instant.ts'
 import type { Answer } from './answer.ts'
 import { factsAt } from './derive.ts'
 import { flowOf, type Line } from './line.ts'
+import { isLineQuestion } from './line-questions.ts'
 import type { CaseState } from './state.ts'
 
 /** A walk longer than this is not worth announcing. */
@@ -12,6 +13,7 @@ const MOST = 20
  * everything else is "not sure", up to the first follow-up or rest. A guess for the family's sake; it decides nothing.
  */
 export function questionsToCome(line: Line, state: CaseState, at: Instant): number | undefined {
+  if (state.open !== undefined && isLineQuestion(state.open.fact)) return undefined
   const flow = flowOf(line, state.concern)
   let walked = state
   for (let count = -1; count < MOST; ) {

@@ -5,11 +5,22 @@ import { clockText } from '../time/local-time.ts'
 import { answerText } from './answer-text.ts'
 import { reachedAnswer } from './derive.ts'
 import type { Effect, Saying } from './effect.ts'
-import { familyLine, flowOf, InvariantBroken, type Line, languagesOf, lineIn, staffLine, wordingOf } from './line.ts'
+import {
+  familyLine,
+  flowOf,
+  InvariantBroken,
+  isWorded,
+  type Line,
+  languagesOf,
+  lineIn,
+  staffLine,
+  wordingOf,
+} from './line.ts'
+import { ABOUT } from './line-questions.ts'
 import type { Option, Part, Question } from './message.ts'
 import { questionsToCome } from './questions-to-come.ts'
 import type { CaseState } from './state.ts'
-import { betweenText, caseValues, lineValues } from './values.ts'
+import { betweenText, caseValues, concernNames, languageName, lineValues, speaksAlike } from './values.ts'
 
 type Reply = Effect & { kind: 'reply' }
 type PageEffect = Effect & { kind: 'page' }
@@ -23,14 +34,15 @@ export function renderReply(
   extra: { repeated: boolean },
 ): Part[] {
   const line = familyLine(whole, state)
-  const wording = wordingOf(line, state.concern)
+  const concern = reply.concern ?? state.concern
+  const wording = wordingOf(line, concern)
   const values = caseValues(line, state, at, reply.late)
   const notice = (id: string): Part => ({ kind: 'notice', id, text: wording.text(`say/${id}`, values) })
   const labels = [
     ...(extra.repeated ? [notice('repeat-label')] : []),
     ...(reply.late === undefined ? [] : [notice('late')]),
   ]
-  const parts = reply.parts.map(part => renderPart(line, state, part, wording, at, values))
+  const parts = reply.parts.map(part => renderPart({ line, state, concern, wording, at, values }, part))
   return [...labels, ...parts.filter(isSaidOnce)]
 }
 
@@ -41,16 +53,28 @@ function isSaidOnce(part: Part, index: number, parts: readonly Part[]): boolean 
   )
 }
 
-function renderPart(line: Line, state: CaseState, part: Saying, wording: Catalogue, at: Instant, values: Values): Part {
+interface Rendering {
+  readonly line: Line
+  readonly state: CaseState
+  /** What the case was about when it was said. */
+  readonly concern: string
+  readonly wording: Catalogue
+  readonly at: Instant
+  readonly values: Values
+}
+
+function renderPart(rendering: Rendering, part: Saying): Part {
+  const { line, state, concern, wording, at, values } = rendering
   switch (part.kind) {
     case 'say': {
-      const tags = flowOf(line, state.concern).advice.get(part.id)?.tags ?? []
+      const tags = flowOf(line, concern).advice.get(part.id)?.tags ?? []
       const text = wording.text(`say/${part.id}`, values)
       return tags.length === 0 ? { kind: 'notice', id: part.id, text } : { kind: 'advice', id: part.id, text, tags }
     }
     case 'stop': {
-      const tags = flowOf(line, state.concern).advice.get(part.id)?.tags ?? []
-      const text = wording.text(`stop/${part.id}`, values)
+      const of = part.of ?? concern
+      const tags = flowOf(line, of).advice.get(part.id)?.tags ?? []
+      const text = wordingOf(line, of).text(`stop/${part.id}`, values)
       return { kind: 'withdrawn', id: part.id, text, tags }
     }
     case 'foreign': {
@@ -112,7 +136,8 @@ export function questionOf(
   const document = line.flows.facts[fact]
   if (document === undefined) throw new InvariantBroken(`no fact "${fact}"`)
   const values = caseValues(line, state, at)
-  const shown = [...(document.values ?? []), ...Object.keys(document.taps ?? {})]
+  const all = [...(document.values ?? []), ...Object.keys(document.taps ?? {})]
+  const shown = fact === ABOUT ? all.filter(concern => isWorded(line, concern, line.language)) : all
   const options: Option[] = shown.map(value => ({
     value,
     label: wording.text(`option/${fact}/${value}`, values),
@@ -162,6 +187,7 @@ export function renderPage(whole: Line, state: CaseState, page: PageEffect, at: 
   const out = short('out-since')
   const pieces = [
     kind === '' ? told : `${kind} ${told}`,
+    state.foreign === undefined ? '' : has('page/foreign', { label: languageName(line, state.foreign) }),
     page.why === 'taken'
       ? has('page/taken-by', {
           clinician: state.callout.taken?.by.name ?? '',
@@ -175,6 +201,10 @@ export function renderPage(whole: Line, state: CaseState, page: PageEffect, at: 
     state.danger === undefined
       ? has(`page/danger-${state.kernel.facts.danger ?? 'not-asked'}`)
       : state.danger.signs.map(sign => has(`option/danger-signs/${sign}`)).join(', '),
+    (state.also ?? []).length === 0 ? '' : has('page/also', { also: concernNames(line, state.also ?? []) }),
+    speaksAlike(line, state)
+      ? ''
+      : has('page/language', { label: languageName(line, familyLine(line, state).language) }),
     state.marks.includes('wrong-tap') ? has('page/wrong-tap') : '',
     state.marks.includes('cannot-travel') ? has('page/cannot-travel') : has('page/travel'),
     state.leftAt === undefined ? '' : has('page/driving'),

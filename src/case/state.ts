@@ -86,6 +86,16 @@ export interface CaseState {
   /** Hash of the flow's exact content as the case was opened under it; left out where contents are not hashed. */
   readonly flowHash?: string
   readonly nickname?: string
+  /** Troubles the family named beside, not asked about yet: the next to be offered first. */
+  readonly also?: readonly string[]
+  /** Those it did not want to go through when they were offered. */
+  readonly alsoLeft?: readonly string[]
+  /** What the case was about before, with what was said and paged for. */
+  readonly before?: readonly {
+    readonly concern: string
+    readonly says: readonly string[]
+    readonly reasons: readonly string[]
+  }[]
   readonly openedAt: Instant
   readonly seq: number
   readonly closed: boolean

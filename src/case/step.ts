@@ -23,9 +23,11 @@ import type { Answer } from './answer.ts'
 import { oversleeps, pageSettled, tellHolder } from './callout.ts'
 import { acknowledged, CLOSE_AFTER_MS, lowered, outcomeSet } from './clinician-events.ts'
 import { type Doubted, withDoubt } from './clock-doubt.ts'
+import { alsoNamed, askAbout, concernNamed, leaveEarlier, lineAnswered, offerAlso } from './concerns.ts'
 import type { Effect } from './effect.ts'
 import type { CaseEvent, Clinician, InLanguage } from './event.ts'
 import { familyLine, isWorded, type Line, languagesOf } from './line.ts'
+import { isLineQuestion } from './line-questions.ts'
 import { pagesSettled, replyOf } from './outgoing.ts'
 import { type CaseState, READ_BACK } from './state.ts'
 import {
@@ -33,6 +35,7 @@ import {
   drive,
   factsNow,
   followClock,
+  interrupt,
   openQuestion,
   raiseFloor,
   reach,
@@ -85,6 +88,8 @@ function handle(work: Work, event: CaseEvent) {
     case 'staleAnswer':
       sayNotice(work, 'answered-before')
       return askAgain(work)
+    case 'concernNamed':
+      return concernNamed(work, event)
     case 'dangerSaid':
       return danger(work, event.signs)
     case 'wrongTapSaid':
@@ -155,6 +160,9 @@ function opened(work: Work, event: CaseEvent & { kind: 'caseOpened' }) {
   drive(work, { type: 'talkRestarted', facts: factsNow(work) })
   if (work.resume) replay(work)
   if (event.danger !== undefined && event.danger.length > 0) danger(work, event.danger)
+  if (event.also !== undefined) alsoNamed(work, event.also)
+  if (event.unread !== undefined) saying(work, { kind: 'misread', reason: event.unread })
+  if (event.unclear === true) askAbout(work)
 }
 
 function resumed(work: Work) {
@@ -170,6 +178,7 @@ function answered(work: Work, event: CaseEvent & { kind: 'answerGiven' }) {
     sayNotice(work, 'answered-before')
     return askAgain(work)
   }
+  if (isLineQuestion(open.fact)) return lineAnswered(work, open.fact, event.answer)
   if (event.readBack !== undefined && work.line.flows.facts[event.fact]?.['read-back'] === true) {
     const serial = work.state.serial + 1
     work.state.serial = serial
@@ -261,17 +270,6 @@ function wrongTap(work: Work) {
   sayNotice(work, 'wrong-tap')
   replay(work, false)
   tellHolder(work)
-}
-
-/** Runs an interruption and comes back to what was open. */
-function interrupt(work: Work, run: () => void) {
-  const wasInterrupted = work.state.interrupted
-  work.state.interrupted = true
-  // What a family asks for is answered though a clinician has the case.
-  work.allowed = true
-  run()
-  work.state.interrupted = wasInterrupted
-  if (work.resume) replay(work)
 }
 
 function travelRefused(work: Work, said: string) {
@@ -404,6 +402,8 @@ function settle(work: Work) {
   followClock(work)
   if (work.resume) replay(work)
   if (work.unanswered) flowAlarm(work, UNANSWERED)
+  leaveEarlier(work)
+  offerAlso(work)
   followAnswers(work)
   const step = work.flow.steps.get(work.state.kernel.talk)
   const quietEnd = work.state.disposition?.id === 'at-home' || work.state.disposition?.id === 'tell-clinic'

@@ -272,13 +272,30 @@ export function replay(work: Work, takesBack = true): void {
 
 /** Advice that no longer holds lapses; where the wording has a "Stop: …" for it, that is said first. */
 function takeBack(work: Work, saidBefore: readonly string[]): void {
-  const still = new Set(work.replay?.says ?? [])
-  for (const id of saidBefore) {
+  takeBackOf(work, saidBefore, work.replay?.says ?? [], work.leaving)
+}
+
+/** The same for advice of a concern that talk has left: `of`. */
+export function takeBackOf(work: Work, said: readonly string[], stillSaid: readonly string[], of?: string): void {
+  const still = new Set(stillSaid)
+  for (const id of said) {
     if (still.has(id) || !(id in work.state.inForce)) continue
     const { [id]: _gone, ...rest } = work.state.inForce
     work.state.inForce = rest
-    if (wordingOf(work.line, work.state.concern).has(`stop/${id}`)) work.stops.push({ kind: 'stop', id })
+    if (!wordingOf(work.line, of ?? work.state.concern).has(`stop/${id}`)) continue
+    work.stops.push(of === undefined ? { kind: 'stop', id } : { kind: 'stop', id, of })
   }
+}
+
+/** Runs an interruption and comes back to what was open. */
+export function interrupt(work: Work, run: () => void) {
+  const wasInterrupted = work.state.interrupted
+  work.state.interrupted = true
+  // What a family asks for is answered though a clinician has the case.
+  work.allowed = true
+  run()
+  work.state.interrupted = wasInterrupted
+  if (work.resume) replay(work)
 }
 
 /** Brings the kernel's closure region to the band of the moment. */

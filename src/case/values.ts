@@ -10,7 +10,7 @@ import { clockSaid, clockText } from '../time/local-time.ts'
 import type { Between } from '../time/span.ts'
 import { expectedArrival } from './alarm.ts'
 import { closureTimesOf, reachedAnswer } from './derive.ts'
-import type { Line } from './line.ts'
+import { familyLine, type Line } from './line.ts'
 import type { CaseState } from './state.ts'
 
 /** A clock time in the clinic's zone and form, short: for margins and buttons. */
@@ -52,6 +52,23 @@ export function counted(count: number, unit: 'minute' | 'hour' | 'day' | 'week' 
   return new Intl.NumberFormat(language, { style: 'unit', unit, unitDisplay: 'long' }).format(count)
 }
 
+/** Concerns by their titles, as the clinic's people read them. */
+export const concernNames = (line: Line, concerns: readonly string[]): string => listed(line, concerns, 'concern')
+
+function listed(line: Line, concerns: readonly string[], kind: 'concern' | 'option/about'): string {
+  const wording = line.flows.wording.get(line.language)
+  const name = (id: string) => (wording?.has(`${kind}/${id}`) === true ? wording.text(`${kind}/${id}`) : id)
+  return new Intl.ListFormat(line.language, { type: 'unit', style: 'short' }).format(concerns.map(name))
+}
+
+/** A language's name in the language the line speaks, by CLDR. */
+export const languageName = (line: Line, language: string): string =>
+  new Intl.DisplayNames(line.language, { type: 'language' }).of(language) ?? language
+
+/** Whether a family is written to in the language the line speaks here. */
+export const speaksAlike = (line: Line, state: Pick<CaseState, 'language'>): boolean =>
+  familyLine(line, state).language === line.language
+
 /** Numbers and names that stand whatever the case is. The only numbers in it are those families may see. */
 export function lineValues(line: Line, at: Instant): Values {
   const numbers = familyNumbers(line.clinic)
@@ -78,6 +95,7 @@ export function caseValues(line: Line, state: CaseState, at: Instant, late?: { d
     ...lineValues(line, at),
     code: state.code,
     nickname: state.nickname ?? '',
+    also: listed(line, state.also ?? [], 'option/about'),
     ...answerValues(line, state, at),
     ...calloutValues(line, state, at),
     late: late === undefined ? '' : lengthText(at - late.due, line.language),

@@ -11,7 +11,7 @@ type Draft = { -readonly [K in keyof CaseState]: CaseState[K] }
 
 export interface Work {
   readonly line: Line
-  readonly flow: Flow
+  flow: Flow
   readonly at: Instant
   readonly state: Draft
   /** Things to say, in three heaps: taken back first, then what is urgent, then the rest. */
@@ -21,6 +21,8 @@ export interface Work {
   readonly effects: Effect[]
   /** Page reasons that came up in this step and are not yet handed to the ladder. */
   readonly pagesWanted: string[]
+  /** The concern that is being left: its advice is taken back in its own words. */
+  leaving?: string
   /** While talk is replayed after a correction: the path being rebuilt. */
   replay?: {
     says: string[]

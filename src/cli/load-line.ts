@@ -92,6 +92,7 @@ export function loadLine(options: {
         languages,
         foreign: new Map(Object.entries(foreign).map(([code, say]) => [code, catalogueOf(code, { say })])),
         hashes,
+        mostUrgentFirst: lexicon.concerns.map(({ id }) => id),
       },
       pagers: clinic.pagers,
       retention: clinic.retention,

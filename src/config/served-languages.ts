@@ -66,9 +66,7 @@ export function servedLanguages(all: FlowFiles, clinic: Languages, yaml: PlacedY
   })
   for (const language of staff) if (language !== '') isWhole('shared/wording', language, 'problem')
   const kept = new Set([...languages, clinic.staffLanguage])
-  const files = new Map(
-    [...filesOf(used, kept)].filter(([path]) => !dropped.has(path) || languageOf(path) === first),
-  )
+  const files = new Map([...filesOf(used, kept)].filter(([path]) => !dropped.has(path) || languageOf(path) === first))
   const strict = clinic.demonstration ? [first] : clinic.familyLanguages
   return { languages, strict, files, problems: [...new Map(problems.map(one => [one.found, one])).values()] }
 }

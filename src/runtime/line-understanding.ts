@@ -33,11 +33,19 @@ export function lineUnderstanding(line: Line, given: LineReading): Understand {
   const labels = labelsOf(line)
   const languages = languagesOf(line)
 
-  function readIn(language: string, { body, state, at }: Message): Understood {
+  /** Read as an answer to what is open; where it is none, for what it is about. */
+  function readIn(language: string, message: Message): Understood {
+    const answer = readAgainst(language, message)
+    if (message.state?.open === undefined || message.body.kind !== 'text' || !isWeak(answer)) return answer
+    const about = readAgainst(language, message, true)
+    return about.kind === 'concern' && about.concerns.length > 0 ? about : answer
+  }
+
+  function readAgainst(language: string, { body, state, at }: Message, isHidden = false): Understood {
     const spoken = lineIn(line, language)
     const lexicon = given.lexicons.get(language) ?? given.lexicons.get(languages[0] ?? '')
     if (lexicon === undefined) throw new Error(`no lexicon in "${language}"`)
-    const question = state?.open === undefined ? undefined : openQuestion(spoken, state, state.open, at)
+    const question = isHidden || state?.open === undefined ? undefined : openQuestion(spoken, state, state.open, at)
     const fact = question === undefined ? undefined : line.flows.facts[question.fact]
     return understand(body, {
       lexicon,

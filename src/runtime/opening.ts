@@ -40,16 +40,6 @@ export function beginningOf(body: Incoming['body'], understood: Understood, conc
   return wordsBeginning(understood, concerns)
 }
 
-/**
- * Whether a message names something that has a flow of its own: whoever asked for a person and then says that the tube is
- * out gets that flow beside. Danger stays where it is said: every flow has the emergency steps.
- */
-export function namesFlow(body: Incoming['body'], begins: Beginning): boolean {
-  const { concern, danger } = begins.event
-  const isNamed = body.kind === 'control' ? body.subject !== undefined : body.kind !== 'media'
-  return isNamed && begins.isServed && !begins.isSmall && concern !== SOMEONE && danger === undefined
-}
-
 function begin(concerns: ReadonlySet<string>, event: CaseOpened, isSmall = false): Beginning {
   const isServed = concerns.has(event.concern)
   return {
@@ -65,16 +55,23 @@ function plainConcern(concerns: ReadonlySet<string>): string {
   return served.length === 1 && served[0] !== undefined ? served[0] : SOMEONE
 }
 
+function plainBeginning(concerns: ReadonlySet<string>): Beginning {
+  const concern = plainConcern(concerns)
+  return begin(concerns, { kind: 'caseOpened', concern, ...(concern === SOMEONE ? { unclear: true } : {}) })
+}
+
 function controlBeginning(
   body: Incoming['body'] & { readonly kind: 'control' },
   concerns: ReadonlySet<string>,
 ): Beginning {
   switch (body.control) {
     case 'start':
-      return begin(concerns, { kind: 'caseOpened', concern: body.subject ?? plainConcern(concerns) })
+      return body.subject === undefined
+        ? plainBeginning(concerns)
+        : begin(concerns, { kind: 'caseOpened', concern: body.subject })
     case 'new-child': {
       const nickname = body.subject?.trim().slice(0, NICKNAME_MAX) ?? ''
-      const plain = begin(concerns, { kind: 'caseOpened', concern: plainConcern(concerns) })
+      const plain = plainBeginning(concerns)
       return nickname === '' ? plain : { ...plain, nickname }
     }
     case 'person':
@@ -100,24 +97,37 @@ function wordsBeginning(understood: Understood, concerns: ReadonlySet<string>): 
       // Most urgent first; one with a flow is begun, so that the family has steps while a person comes to the rest.
       const concern = understood.concerns.find(each => each !== SOMEONE && concerns.has(each)) ?? SOMEONE
       const isSmall = understood.concerns.length === 0
-      const held = Object.keys(facts).length === 0 ? {} : { facts }
-      return begin(concerns, { kind: 'caseOpened', concern, said, ...held }, isSmall)
+      const also = understood.concerns.filter(each => each !== SOMEONE && each !== concern)
+      return begin(
+        concerns,
+        {
+          ...{ kind: 'caseOpened', concern, said },
+          ...(Object.keys(facts).length === 0 ? {} : { facts }),
+          ...(also.length === 0 || concern === SOMEONE ? {} : { also }),
+          ...(concern === SOMEONE ? { unclear: true } : {}),
+        },
+        isSmall,
+      )
     }
     case 'danger': {
       // The emergency text is in every flow: a danger sign always gets it, whatever else is known.
       const { signs, said } = understood
-      return begin(concerns, { kind: 'caseOpened', concern: plainConcern(concerns), said, danger: signs })
+      const named = understood.concerns?.find(each => each !== SOMEONE && concerns.has(each))
+      return begin(concerns, { kind: 'caseOpened', concern: named ?? plainConcern(concerns), said, danger: signs })
     }
     case 'person':
     case 'despair':
     case 'cannot-travel':
       return begin(concerns, { kind: 'caseOpened', concern: SOMEONE, said: understood.said })
+    case 'misread': {
+      const { said, reason } = understood
+      return begin(concerns, { kind: 'caseOpened', concern: SOMEONE, said, unclear: true, unread: reason }, true)
+    }
     case 'answer':
     case 'read-back':
     case 'left':
     case 'arrived':
-    case 'misread':
-      return begin(concerns, { kind: 'caseOpened', concern: SOMEONE, said: understood.said }, true)
+      return begin(concerns, { kind: 'caseOpened', concern: SOMEONE, said: understood.said, unclear: true }, true)
     case 'they-rang':
     case 'wrong-tap':
     case 'change':

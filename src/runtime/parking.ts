@@ -137,6 +137,7 @@ export function stepParked(before: Parked, event: CaseEvent, everyone: readonly 
       return stay()
     case 'caseOpened':
     case 'answerGiven':
+    case 'concernNamed':
     case 'readBackAnswered':
     case 'changeWanted':
     case 'staleAnswer':

@@ -111,15 +111,24 @@ function followUp(fact: string, said: string, { open }: RunningCase): CaseEvent 
 }
 
 /**
- * Words that are no answer. A concern named in the middle of a case, whoever is not with the child, and whatever is
- * written while nothing is asked ("write it here at once") need a person, but for thanks and good night, which page nobody
+ * Words that are no answer. Another concern named in the middle of a case is heard; whoever is not with the child, and
+ * whatever else is written while nothing is asked ("write it here at once"), need a person, but for thanks and good night, which page nobody
  * and are answered; the rest is kept as said and asked again.
  */
 function concernSaid(
-  { concerns, facts, said, small }: Understood & { readonly kind: 'concern' },
-  { open, closed }: RunningCase,
+  { concerns, facts, readBacks, said, small }: Understood & { readonly kind: 'concern' },
+  { open, closed, concern }: RunningCase,
 ): CaseEvent {
   if (small === true && open === undefined) return { kind: 'greeted', said }
+  const others = concerns.filter(each => each !== concern)
+  if (others.length > 0 && !closed) {
+    // A typed time that has to be read back is no answer yet.
+    const held = Object.fromEntries(Object.entries(facts).filter(([fact]) => !(fact in readBacks)))
+    return { kind: 'concernNamed', concerns: others, said, ...(Object.keys(held).length === 0 ? {} : { facts: held }) }
+  }
+  // The same trouble said again while something is asked is no answer to it.
+  if (concerns.length > 0 && open !== undefined && !closed)
+    return { kind: 'notUnderstood', reason: 'not-an-option', said }
   const withChild = facts[WITH_CHILD]
   const isAway = withChild?.kind === 'choice' && withChild.value === 'no'
   if (concerns.length > 0 || isAway || (open === undefined && !closed)) return { kind: 'personWanted', said }

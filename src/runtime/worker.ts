@@ -9,7 +9,7 @@ import { askerOf, type Chosen, chooseCase, type OpenCase } from './choosing.ts'
 import { type Clock, type Random, within } from './clock.ts'
 import { Busy, NotStored, type OnFault } from './fault.ts'
 import type { Machine, RunningCase } from './machine.ts'
-import { type Beginning, beginningOf, namesFlow, SOMEONE, tappedConcern } from './opening.ts'
+import { type Beginning, beginningOf, SOMEONE, tappedConcern } from './opening.ts'
 import { codeIn, parkedOf } from './parking.ts'
 import { serialQueue } from './serial-queue.ts'
 import { eventOfUnderstood, type Understand } from './understanding.ts'
@@ -140,9 +140,8 @@ export function createWorker(deps: WorkerDependencies): Worker {
     if (over !== undefined) return hear(incoming, over.caseId, { ended: true })
     const chosen = await chooseCase(talking, body, id => store.history(id))
     const hearIt = (to: Chosen) => hear(incoming, to.case.stored.caseId, { doubtful: to.doubtful })
-    if (chosen !== undefined && chosen.case.state?.concern !== SOMEONE) return hearIt(chosen)
+    if (chosen !== undefined) return hearIt(chosen)
     const begins = beginning(incoming)
-    if (chosen !== undefined) return namesFlow(body, begins) ? openNew(incoming, own, cases, begins) : hearIt(chosen)
     const ended = endedFor(begins, cases, going)
     return ended === undefined ? openNew(incoming, own, cases, begins) : hear(incoming, ended.caseId, { ended: true })
   }
@@ -227,7 +226,9 @@ export function createWorker(deps: WorkerDependencies): Worker {
 
   function eventOf(incoming: Incoming, state: RunningCase, doubtful: boolean): CaseEvent & InLanguage {
     const { body } = incoming
-    if (tappedConcern(body) !== undefined) return { kind: 'greeted' }
+    const tapped = tappedConcern(body)
+    if (tapped === state.concern || tapped === SOMEONE) return { kind: 'greeted' }
+    if (tapped !== undefined) return { kind: 'concernNamed', concerns: [tapped], said: '' }
     const chosen = languageTapped(body)
     if (chosen !== undefined) return { kind: 'languageChosen', language: chosen }
     const understood = reading(incoming, state)

@@ -27,7 +27,13 @@ export type Understood =
   | { readonly kind: 'answer'; readonly answer: Answer; readonly said: string; readonly readBack?: Between }
   | { readonly kind: 'read-back'; readonly right: boolean; readonly said: string }
   /** Signs by id, in the lexicon's order; at least one. */
-  | { readonly kind: 'danger'; readonly signs: readonly string[]; readonly said: string }
+  | {
+      readonly kind: 'danger'
+      readonly signs: readonly string[]
+      readonly said: string
+      /** What the words are about beside, most urgent first. */
+      readonly concerns?: readonly string[]
+    }
   | { readonly kind: 'person'; readonly said: string }
   /** Words of despair or of harming: a person at once, with the words, and the clinic's crisis number. */
   | { readonly kind: 'despair'; readonly said: string }
@@ -188,7 +194,10 @@ function textRead(text: string, context: UnderstandContext): Understood {
   const plain = picturesAsWords(plainOf(text), lexicon.pictures)
   const reading = readingOf(tokensOf(plain), lexicon.vocabulary)
   const danger = dangerIn(reading, lexicon).map(found => found.sign)
-  if (danger.length > 0) return { kind: 'danger', signs: danger, said }
+  if (danger.length > 0) {
+    const concerns = concernsIn(reading, lexicon).map(({ concern }) => concern)
+    return { kind: 'danger', signs: danger, said, concerns }
+  }
   if (firstSaid(lexicon.controls.despair, reading, lexicon) !== undefined) return { kind: 'despair', said }
   if (text.length > CHARACTERS_AT_MOST) return { kind: 'misread', reason: 'too-long', said }
   if (!hasWords(plain)) return { kind: 'misread', reason: 'no-words', said }

@@ -1,6 +1,6 @@
 import type { Answer } from '../../src/case/answer.ts'
 import type { Effect } from '../../src/case/effect.ts'
-import type { CaseEvent, Clinician, Doing } from '../../src/case/event.ts'
+import type { CaseEvent, Clinician, Doing, InLanguage } from '../../src/case/event.ts'
 import type { Line } from '../../src/case/line.ts'
 import type { Part } from '../../src/case/message.ts'
 import { renderPage, renderReply } from '../../src/case/render.ts'
@@ -41,7 +41,7 @@ export interface CaseTalk {
   readonly log: { readonly event: CaseEvent; readonly at: Instant; readonly effects: readonly Effect[] }[]
   /** What the store would hold. */
   readonly alarms: Map<string, Instant>
-  does(event: CaseEvent): CaseTalk
+  does(event: CaseEvent & InLanguage): CaseTalk
   /** Opens the case; `facts` is what the first message or the record says. */
   says(facts?: Readonly<Record<string, Said>>, danger?: readonly string[]): CaseTalk
   /** Answers the open question, which must be this one. */
