@@ -2,13 +2,13 @@
 import type { AlarmDocument } from '../flow/document.ts'
 import type { Step } from '../flow/flow-step.ts'
 import type { KernelEffect, KernelEvent } from '../flow/kernel.ts'
-import { LEFT, UNANSWERED } from '../flow/steps.ts'
-import { cancelAlarm, chaseSilence, EMERGENCY, restoreAlarms, setFlowAlarm, stopChasing } from './alarm.ts'
+import { LEFT, SILENT_PAGE, UNANSWERED } from '../flow/steps.ts'
+import { cancelAlarm, chaseSilence, EMERGENCY, restoreAlarms, setAlarm, setFlowAlarm, stopChasing } from './alarm.ts'
 import { onStage } from './callout.ts'
 import { closureAt, factsAt } from './derive.ts'
 import type { Disposition } from './event.ts'
 import { InvariantBroken, wordingOf } from './line.ts'
-import { EMPTY_PATH } from './state.ts'
+import { type AlarmSet, EMPTY_PATH } from './state.ts'
 import { mark, moreUrgent, saying, setPath, type Work } from './work.ts'
 
 /** More kernel events than any one event of a case can need: a guard against a flow that never rests. */
@@ -235,6 +235,7 @@ export function replay(work: Work, takesBack = true): void {
   work.resume = false
   const before = work.state.path
   const inEmergency = work.state.danger !== undefined && work.state.interrupted
+  const chase = work.state.alarms[SILENT_PAGE]
   work.replay = {
     says: [],
     reasons: [],
@@ -266,8 +267,16 @@ export function replay(work: Work, takesBack = true): void {
     work.state.interrupted = true
   }
   delete work.replay
+  goOnChasing(work, chase)
   settleDisposition(work)
   for (const page of pagesOf(work)) drive(work, page)
+}
+
+/** A family asked "are you there?" stays chased, though the way back led past a place where nobody is. */
+function goOnChasing(work: Work, page: AlarmSet | undefined): void {
+  const step = work.flow.steps.get(work.state.kernel.talk)
+  const isChased = work.state.open !== undefined && step?.ask !== undefined && step.quiet !== true
+  if (work.silent === 'ask' && page !== undefined && isChased) setAlarm(work, SILENT_PAGE, page)
 }
 
 /** Advice that no longer holds lapses; where the wording has a "Stop: …" for it, that is said first. */

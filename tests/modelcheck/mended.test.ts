@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest'
-import { aLine } from '../support/a-line.ts'
+import { aLine, NIGHT } from '../support/a-line.ts'
 import { aTalk, minutesAgo, PLAIN, phone, type Said, takes, weeksAgo } from '../support/case-talk.ts'
 
 /** Conversations that a check of the shipped flows once brought to light, on the running bot. */
@@ -52,5 +52,32 @@ describe('an opening held open while its tract comes of age', () => {
     talk.waits(25)
     expect(talk.log.flatMap(({ effects }) => JSON.stringify(effects)).join()).not.toContain('"hold-once"')
     expect(talk.state.inForce).toHaveProperty('hold-once-new')
+  })
+})
+
+describe('a family on the way that falls silent', () => {
+  const GOES: Readonly<Record<string, Said>> = {
+    'danger-signs': ['none'],
+    'in-opening': 'nothing',
+    device: 'no-balloon',
+    'out-since': minutesAgo(100),
+    travel: takes(20),
+    'ring-back': phone,
+    'first-placed': weeksAgo(60),
+    'fasting-risk': ['none'],
+  }
+  const lostAt = (talk: ReturnType<typeof aTalk>) =>
+    talk.pages().flatMap(({ at, page }) => (page.reason === 'lost-contact' ? [Math.round((at - NIGHT) / 60_000)] : []))
+
+  it('is paged as lost 20 minutes after it was asked whether it has arrived', () => {
+    const talk = aTalk().says().answersAll(GOES).answers('have-you-left', 'yes').waits(60)
+    expect(talk.asked()).toBe('have-you-arrived')
+    expect(lostAt(talk)[0]).toBe(20 + 15 + 20)
+  })
+
+  it('is paged as lost 20 minutes after it was asked again whether it has left', () => {
+    const talk = aTalk().says().answersAll(GOES).answers('have-you-left', 'no').answers('can-travel', 'yes').waits(40)
+    expect(talk.asked()).toBe('have-you-left')
+    expect(lostAt(talk)[0]).toBe(10 + 20)
   })
 })
