@@ -1,85 +1,26 @@
 import { existsSync, readFileSync } from 'node:fs'
 import { describe, expect, it } from 'vitest'
 import type { Flow } from '../../src/flow/flow-set.ts'
-import type { Step } from '../../src/flow/flow-step.ts'
 import { shippedFlows } from '../support/a-line.ts'
-import { leadsTo, shippedRules, type WalkOf, walkFor, withSteps, withTags } from '../support/rule-bench.ts'
+import {
+  BACK,
+  type Broken,
+  HOLD,
+  HOLDING,
+  PLAIN,
+  REPLACE,
+  row,
+  SOMEONE,
+  someone,
+  stepOf,
+  TUBE_OUT,
+  tube,
+  unsaid,
+  without,
+} from '../support/broken-flows.ts'
+import { leadsTo, shippedRules, walkFor, withTags } from '../support/rule-bench.ts'
+import { TALK_RULES } from '../support/talk-rules.ts'
 import { TINY_RULES } from '../support/tiny-rules.ts'
-
-const TUBE_OUT = shippedFlows.flows.get('tube-out') as Flow
-const SOMEONE = shippedFlows.flows.get('someone') as Flow
-
-const stepOf = (id: string, flow = TUBE_OUT): Step => {
-  const step = flow.steps.get(id)
-  if (step === undefined) throw new Error(`no step "${id}"`)
-  return step
-}
-const without = <Key extends 'page' | 'decide' | 'say'>(key: Key): Partial<Step> =>
-  ({ [key]: undefined }) as Partial<Step>
-/** A step that no longer says some advice. */
-const unsaid = (id: string, ...advice: string[]): Record<string, Partial<Step>> => ({
-  [id]: { say: (stepOf(id).say ?? []).filter(each => !advice.includes(each)) },
-})
-/** A step of which one row, counted from 1, leads elsewhere, without its condition on some facts. */
-function row(
-  id: string,
-  number: number,
-  change: { go?: string; drop?: readonly string[] },
-): Record<string, Partial<Step>> {
-  const rows = stepOf(id).rows.map((each, index) => {
-    if (index !== number - 1) return each
-    const kept = Object.entries(each.if).filter(([fact]) => !(change.drop ?? []).includes(fact))
-    return { if: Object.fromEntries(kept), go: change.go ?? each.go }
-  })
-  return { [id]: { rows } }
-}
-
-/** The plainest answers, but for what a row lets be anything. */
-const PLAIN: Readonly<Record<string, readonly string[]>> = {
-  'danger-signs': ['none'],
-  'in-opening': ['nothing'],
-  device: ['balloon-button'],
-  'out-since': ['answered'],
-  travel: ['answered'],
-  'ring-back': ['answered'],
-  'first-placed': ['over-settled'],
-  'changed-before': ['yes'],
-  'fasting-risk': ['none'],
-  'critical-medicine-due': ['no'],
-  'tube-found': ['yes'],
-  'pain-or-bleeding': ['no'],
-  'tried-already': ['no'],
-  'came-out-with': ['balloon-empty'],
-  'skin-signs': ['none'],
-  'difficult-before': ['no'],
-  'with-child': ['yes'],
-  taught: ['replace'],
-  spare: ['same-size'],
-  replaced: ['went-in-easily'],
-  'acid-medicine': ['no'],
-  'feed-running': ['no'],
-  'last-feed': ['answered'],
-  'have-you-left': ['yes'],
-  'have-you-arrived': ['yes'],
-  'can-travel': ['yes'],
-}
-const REPLACE = { 'home-replacement': 'on' }
-const HOLD = { 'hold-open-settled': 'on' }
-const BACK = { 'in-opening': ['same-tube'] }
-const HOLDING = { taught: ['hold-open'], spare: ['smaller'] }
-
-type Broken = readonly [
-  rule: string,
-  flow: Flow,
-  change: {
-    readonly policies?: Readonly<Record<string, string>>
-    readonly answers?: WalkOf['answers']
-    readonly interruptions?: boolean
-    readonly alarms?: boolean
-  },
-]
-const tube = (changes: Readonly<Record<string, Partial<Step>>>) => withSteps(TUBE_OUT, changes)
-const someone = (changes: Readonly<Record<string, Partial<Step>>>) => withSteps(SOMEONE, changes)
 
 /** For each rule a shipped flow broken so that it no longer holds. */
 const BROKEN: readonly Broken[] = [
@@ -355,7 +296,12 @@ describe('each shipped rule finds a flow that breaks it', () => {
   })
 
   it('has a broken flow for every rule; silence has its own test', () => {
-    const shown = new Set([...BROKEN.map(([id]) => id), ...TINY_RULES.map(([id]) => id), 'silence-is-paged'])
+    const shown = new Set([
+      ...BROKEN.map(([id]) => id),
+      ...TINY_RULES.map(([id]) => id),
+      ...TALK_RULES.map(([id]) => id),
+      'silence-is-paged',
+    ])
     expect(shippedRules.rules.map(rule => rule.id).filter(id => !shown.has(id))).toEqual([])
   })
 })
