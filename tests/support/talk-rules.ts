@@ -1,6 +1,5 @@
 /** For each rule about pages, alarms and what a reply holds together: a shipped flow broken so that it no longer holds. */
 import { BACK, type Broken, REPLACE, tube, unsaid, without } from './broken-flows.ts'
-import { leadsTo } from './rule-bench.ts'
 
 const DANGER = { 'danger-signs': ['a-sign'] }
 const BUMPER = { device: ['no-balloon'] }
