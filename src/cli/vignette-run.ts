@@ -222,7 +222,7 @@ class Talk {
     const length = Duration.fromISO(given)
     if (!length.isValid) return given
     const { language = 'en' } = this.vignette
-    if (document.kind === 'length') return counted(length.as('minutes'), 'minute', language)
+    if (document.kind === 'length') return lengthWords(length, language)
     const when = instant(this.startedAt - length.toMillis())
     if (document.kind === 'moment' && length.as('hours') < 12)
       return clockText(when, this.line.clinic.zone, '12h', language)
@@ -265,6 +265,12 @@ class Talk {
     this.asked.add(question.fact)
     this.questions++
   }
+}
+
+/** In the unit it is written in, as somebody says an age or a way: "3 years", "25 minutes". */
+function lengthWords(length: Duration, language: string): string {
+  const unit = (['year', 'month', 'week', 'day'] as const).find(each => length.as(`${each}s`) === length[`${each}s`])
+  return counted(length.as(`${unit ?? 'minute'}s`), unit ?? 'minute', language)
 }
 
 function answersOf(

@@ -20,8 +20,8 @@ export interface SilentSettings {
 export interface SilentGraph {
   /** Told of every edge, in the order of the walk; `met` has one bit a goal. */
   add(edge: Edge, met: number): void
-  /** Longest time, in milliseconds, until a goal comes from a state, `Infinity` where it may never come, and the alarms of that way. */
-  worstFrom(state: number, goal: number): { readonly after: number; readonly way: readonly Move[] }
+  /** Longest time, in milliseconds, until a goal comes from a state, `Infinity` where it may never come, the alarms of that way, and the state they lead to. */
+  worstFrom(state: number, goal: number): { readonly after: number; readonly way: readonly Move[]; readonly state: number }
   /** Whether silence leads on from a state at all. */
   leadsOn(state: number): boolean
 }
@@ -100,7 +100,8 @@ export function silentGraph(flat: FlatFlow, settings: SilentSettings): SilentGra
       const way: Move[] = []
       let isAsked = false
       const passed = new Set<number>()
-      for (let at = state; ; ) {
+      let at = state
+      for (;;) {
         const key = keyOf(at, isAsked, goal)
         const found = known.get(key)
         if (found === undefined || found.edge === -1 || passed.has(key)) break
@@ -111,7 +112,7 @@ export function silentGraph(flat: FlatFlow, settings: SilentSettings): SilentGra
         isAsked = move.kind === 'alarm' ? move.arg === ask || move.arg === page : isAsked
         at = to.at(found.edge)
       }
-      return { after, way }
+      return { after, way, state: at }
     },
     leadsOn(state) {
       for (const edge of nextOf(state, false)) if (moveOf(codes.at(edge)).kind === 'alarm') return true

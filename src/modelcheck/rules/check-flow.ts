@@ -275,6 +275,11 @@ function leftAlone(
   flat: FlatFlow,
 ): { state: number; node: number; way: readonly Move[] } | undefined {
   const { fields: F, nodes } = flat
+  // Written after talk had ended: it falls back to its end, and the page that went out for it goes on.
+  const isOverAndPaged = (at: number) => {
+    const state = explored.state(at)
+    return nodes[state[F.talk] as number]?.ends === true && state[F.paged] === 1
+  }
   for (let at = 0; at < explored.states; at++) {
     const state = explored.state(at)
     const node = state[F.talk] as number
@@ -284,6 +289,7 @@ function leftAlone(
     const isOpen = step.ask >= 0 && !step.quiet && !step.isEmergency
     const worst = isOpen ? silent.worstFrom(at, PAGED) : undefined
     const isKept = worst === undefined ? state[F.paged] === 1 || silent.leadsOn(at) : Number.isFinite(worst.after)
+    if (!isKept && worst !== undefined && isOverAndPaged(worst.state)) continue
     if (!isKept) return { state: at, node, way: worst?.way ?? [] }
   }
   return undefined
