@@ -48,7 +48,11 @@ export function lengthText(milliseconds: number, language: string): string {
 }
 
 /** "3 weeks" in a language, by the unit patterns of CLDR. */
-export function counted(count: number, unit: 'minute' | 'hour' | 'day' | 'week' | 'month' | 'year', language: string): string {
+export function counted(
+  count: number,
+  unit: 'minute' | 'hour' | 'day' | 'week' | 'month' | 'year',
+  language: string,
+): string {
   return new Intl.NumberFormat(language, { style: 'unit', unit, unitDisplay: 'long' }).format(count)
 }
 

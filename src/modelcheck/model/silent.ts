@@ -21,7 +21,10 @@ export interface SilentGraph {
   /** Told of every edge, in the order of the walk; `met` has one bit a goal. */
   add(edge: Edge, met: number): void
   /** Longest time, in milliseconds, until a goal comes from a state, `Infinity` where it may never come, the alarms of that way, and the state they lead to. */
-  worstFrom(state: number, goal: number): { readonly after: number; readonly way: readonly Move[]; readonly state: number }
+  worstFrom(
+    state: number,
+    goal: number,
+  ): { readonly after: number; readonly way: readonly Move[]; readonly state: number }
   /** Whether silence leads on from a state at all. */
   leadsOn(state: number): boolean
 }
