@@ -79,6 +79,20 @@ export const lexiconFileSchema = z.strictObject({
   'since-phrases': z
     .record(id, patterns)
     .describe('For moment facts: what happened; the time is looked for beside it.'),
+  hypothetical: words.describe('Before the words of a fact in its sentence: not said to be so ("if", "should"). It is asked.'),
+  'other-times': patterns.describe('In the sentence of a fact: it was so at another time ("last month"). It is asked.'),
+  'number-phrases': z
+    .record(id, patterns)
+    .describe('For number facts: where the number stands, as #. Two different ones are asked about.'),
+  'temperature-words': words.describe('Right before a number they make it a temperature (temp, fever).'),
+  celsius: words,
+  fahrenheit: words,
+  degrees: words.describe('Words for degree: what follows may say of which scale.'),
+  ages: z
+    .strictObject({ days: patterns, weeks: patterns, months: patterns, years: patterns })
+    .describe('How an age is said, by its unit; the number stands as #.'),
+  'date-phrases': z.record(id, patterns).describe('For date facts: what happened; the date is looked for beside it.'),
+  'date-patterns': patterns.describe('What a piece of a sentence that is a date looks like ("@count weeks ago").'),
   'time-patterns': patterns.describe(
     'What a piece of a sentence that is a time looks like ("@count @unit ago"). # stands for any digits.',
   ),

@@ -59,6 +59,16 @@ export interface Lexicon {
     readonly phrases: readonly Phrase[]
   }[]
   readonly sincePhrases: Readonly<Record<string, readonly Pattern[]>>
+  readonly hypothetical: ReadonlySet<string>
+  readonly otherTimes: readonly Pattern[]
+  readonly numberPhrases: Readonly<Record<string, readonly Pattern[]>>
+  readonly temperatureWords: ReadonlySet<string>
+  readonly celsius: ReadonlySet<string>
+  readonly fahrenheit: ReadonlySet<string>
+  readonly degrees: ReadonlySet<string>
+  readonly ages: Readonly<Record<'days' | 'weeks' | 'months' | 'years', readonly Pattern[]>>
+  readonly datePhrases: Readonly<Record<string, readonly Pattern[]>>
+  readonly datePatterns: readonly Pattern[]
   readonly timePatterns: readonly Pattern[]
   readonly timeHedges: ReadonlySet<string>
   readonly controls: Readonly<Record<keyof LexiconFile['controls'], readonly Phrase[]>>
@@ -158,6 +168,16 @@ export function lexiconOf(file: unknown): Lexicon {
       phrases: phrases(entry.phrases),
     })),
     sincePhrases: mapped(data['since-phrases'], many),
+    hypothetical: new Set(data.hypothetical),
+    otherTimes: many(data['other-times']),
+    numberPhrases: mapped(data['number-phrases'], many),
+    temperatureWords: new Set(data['temperature-words']),
+    celsius: new Set(data.celsius),
+    fahrenheit: new Set(data.fahrenheit),
+    degrees: new Set(data.degrees),
+    ages: mapped(data.ages, many),
+    datePhrases: mapped(data['date-phrases'], many),
+    datePatterns: many(data['date-patterns']),
     timePatterns: many(data['time-patterns']),
     timeHedges: new Set(data['time-hedges']),
     controls: mapped(controls, phrases),

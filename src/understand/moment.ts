@@ -6,7 +6,7 @@ import type { FactDocument } from '../flow/document.ts'
 import { type Instant, instant } from '../time/instant.ts'
 import type { Between } from '../time/span.ts'
 import type { Lexicon } from './lexicon.ts'
-import { findsOf, type Reading } from './pattern.ts'
+import { findsOf, type Pattern, type Reading } from './pattern.ts'
 
 /** What `time/phrases.ts` gives back. */
 export type TimeRead =
@@ -110,14 +110,42 @@ export function sinceIn(
   times: TimeReader,
   context: TimeContext,
 ): Between | undefined {
-  const all = pieces(reading, lexicon)
+  const events = lexicon.sincePhrases[fact] ?? []
+  return besideOf(events, pieces(lexicon.timePatterns, reading, lexicon), plain, reading, text =>
+    times.readMoment(text, context),
+  )
+}
+
+/** On which day or days something was done, said in the same breath: "placed three weeks ago". Read as `sinceIn` reads. */
+export function saidDate(
+  plain: string,
+  reading: Reading,
+  fact: string,
+  lexicon: Lexicon,
+  times: TimeReader,
+  context: TimeContext,
+): Between | undefined {
+  const events = lexicon.datePhrases[fact] ?? []
+  return besideOf(events, pieces(lexicon.datePatterns, reading, lexicon), plain, reading, text =>
+    times.readDate(text, context),
+  )
+}
+
+/** The one time that stands beside one of the events, where it can be read. */
+function besideOf(
+  events: readonly Pattern[],
+  all: readonly Piece[],
+  plain: string,
+  reading: Reading,
+  readTime: (text: string) => TimeRead,
+): Between | undefined {
   if (all.length === 0) return undefined
-  for (const pattern of lexicon.sincePhrases[fact] ?? []) {
-    for (const found of findsOf(pattern, reading)) {
+  for (const event of events) {
+    for (const found of findsOf(event, reading)) {
       const [piece, ...others] = piecesBeside(found, all, reading)
       if (piece === undefined || others.length > 0) continue
       const text = plain.slice(reading.tokens[piece.from]?.from ?? 0, reading.tokens[piece.to]?.to ?? 0)
-      const read = times.readMoment(text, context)
+      const read = readTime(text)
       if (read.kind === 'between') return { earliest: read.earliest, latest: read.latest }
     }
   }
@@ -151,8 +179,8 @@ function clauseAround(place: Piece, reading: Reading): Piece {
 }
 
 /** Words that look like a time, hedges and all; pieces that overlap are one. */
-function pieces(reading: Reading, lexicon: Lexicon): readonly Piece[] {
-  const found = lexicon.timePatterns.flatMap(pattern => [...findsOf(pattern, reading)])
+function pieces(patterns: readonly Pattern[], reading: Reading, lexicon: Lexicon): readonly Piece[] {
+  const found = patterns.flatMap(pattern => [...findsOf(pattern, reading)])
   const whole = found.map(piece => withHedges(piece, reading, lexicon)).sort((a, b) => a.from - b.from || b.to - a.to)
   const merged: Piece[] = []
   for (const piece of whole) {

@@ -1,13 +1,16 @@
 /** Typed numbers and telephone numbers. */
-
 import type { CountryCode } from 'libphonenumber-js/max'
 import { parsePhoneNumberFromString } from 'libphonenumber-js/max'
 import { isUnsure, type Read, UNSURE } from './choice.ts'
 import type { Lexicon } from './lexicon.ts'
 import type { Reading } from './pattern.ts'
 import { firstSaid } from './phrase.ts'
+import { temperatureRead } from './temperature.ts'
 
 export type Region = CountryCode
+
+/** The fact whose number has a scale. */
+const TEMPERATURE = 'temperature'
 
 const NUMBER = /(?<![\p{L}\d.,])([-+]?\d{1,9}(?:[.,·]\d{1,6})?)(?!\d)(?:\s{0,3}([\p{L}%°]{1,20}))?/gu
 
@@ -17,6 +20,7 @@ const NUMBER = /(?<![\p{L}\d.,])([-+]?\d{1,9}(?:[.,·]\d{1,6})?)(?!\d)(?:\s{0,3}
  * (inclusive) is `number-impossible`.
  */
 export function numberIn(plain: string, reading: Reading, fact: string, lexicon: Lexicon): Read {
+  if (fact === TEMPERATURE) return temperatureRead(plain, lexicon)
   const bounds = lexicon.numberFacts[fact] ?? { min: 0, max: 1_000_000, units: [] }
   const found = [...plain.replaceAll(/(?<=\d)\s*[–—-]\s*(?=\d)/gu, ' ').matchAll(NUMBER)]
   const isOther = (unit: string | undefined): boolean =>
