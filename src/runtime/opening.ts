@@ -1,6 +1,6 @@
 import type { CaseEvent } from '../case/event.ts'
 import type { Incoming } from '../case/message.ts'
-import type { Understood } from '../understand/understand.ts'
+import type { Understood } from '../understand/understood.ts'
 
 /** The concern of whoever wants a person, or says what no flow is for. */
 export const SOMEONE = 'someone'

@@ -1,7 +1,7 @@
 import type { CaseEvent, InLanguage as Spoken } from '../case/event.ts'
 import type { Incoming } from '../case/message.ts'
 import type { Instant } from '../time/instant.ts'
-import type { Understood } from '../understand/understand.ts'
+import type { Understood } from '../understand/understood.ts'
 import type { RunningCase } from './machine.ts'
 
 /** What the words tell of the language they are in, and whether they ask for a language and nothing else. */

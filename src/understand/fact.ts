@@ -36,11 +36,13 @@ export function factsIn(message: FactReading): FactsFound {
 
 function choicesIn({ reading, lexicon }: FactReading): Record<string, Answer> {
   const answers: Record<string, Answer> = {}
-  for (const { fact, value, many, phrases } of lexicon.facts) {
+  for (const { fact, value, many, isEvenSupposed, phrases } of lexicon.facts) {
     const known = answers[fact]
     if (known !== undefined && !(many && known.kind === 'many')) continue
     const isSo = phrases.some(phrase =>
-      [...phraseFinds(phrase, reading, lexicon)].some(found => found.stance === 'said' && isOfNow(found, reading, lexicon)),
+      [...phraseFinds(phrase, reading, lexicon)].some(
+        found => found.stance === 'said' && (isEvenSupposed || isOfNow(found, reading, lexicon)),
+      ),
     )
     if (!isSo) continue
     if (!many) answers[fact] = { kind: 'choice', value }
@@ -56,7 +58,9 @@ function isOfNow(found: PhraseFound, reading: Reading, lexicon: Lexicon): boolea
   while (from > 0 && tokens[from]?.gap !== 'stop') from -= 1
   while (to + 1 < tokens.length && tokens[to + 1]?.gap !== 'stop') to += 1
   if (tokens.slice(from, found.from).some(({ word }) => lexicon.hypothetical.has(word))) return false
-  return !lexicon.otherTimes.some(pattern => [...findsOf(pattern, reading)].some(time => time.from >= from && time.to <= to))
+  return !lexicon.otherTimes.some(pattern =>
+    [...findsOf(pattern, reading)].some(time => time.from >= from && time.to <= to),
+  )
 }
 
 function numbersIn({ plain, reading, lexicon }: FactReading): Record<string, Answer> {

@@ -74,12 +74,25 @@ export const lexiconFileSchema = z.strictObject({
       'Most urgent first. only-alone counts when no other concern was found; covers names concerns that are part of this one.',
     ),
   facts: z
-    .array(z.strictObject({ fact: id, value: id, many: z.boolean().optional(), phrases: z.array(phraseSchema).min(1) }))
-    .describe('What a first message already answers. The first row of a fact that fits wins.'),
+    .array(
+      z.strictObject({
+        fact: id,
+        value: id,
+        many: z.boolean().optional(),
+        'even-supposed': z
+          .literal(true)
+          .optional()
+          .describe('So either way, though it stands in a question ("can I crush this slow release tablet").'),
+        phrases: z.array(phraseSchema).min(1),
+      }),
+    )
+    .describe('What a first message already answers. The first row of a fact that fits wins: the worse stands first.'),
   'since-phrases': z
     .record(id, patterns)
     .describe('For moment facts: what happened; the time is looked for beside it.'),
-  hypothetical: words.describe('Before the words of a fact in its sentence: not said to be so ("if", "should"). It is asked.'),
+  hypothetical: words.describe(
+    'Before the words of a fact in its sentence: not said to be so ("if", "should"). It is asked.',
+  ),
   'other-times': patterns.describe('In the sentence of a fact: it was so at another time ("last month"). It is asked.'),
   'number-phrases': z
     .record(id, patterns)

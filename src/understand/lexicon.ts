@@ -56,6 +56,7 @@ export interface Lexicon {
     readonly fact: string
     readonly value: string
     readonly many: boolean
+    readonly isEvenSupposed: boolean
     readonly phrases: readonly Phrase[]
   }[]
   readonly sincePhrases: Readonly<Record<string, readonly Pattern[]>>
@@ -165,6 +166,7 @@ export function lexiconOf(file: unknown): Lexicon {
       fact: entry.fact,
       value: entry.value,
       many: entry.many === true,
+      isEvenSupposed: entry['even-supposed'] === true,
       phrases: phrases(entry.phrases),
     })),
     sincePhrases: mapped(data['since-phrases'], many),

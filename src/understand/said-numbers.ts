@@ -55,7 +55,9 @@ export function ageSaid(plain: string, reading: Reading, lexicon: Lexicon): Answ
 }
 
 function numbersAt(patterns: readonly Pattern[], plain: string, reading: Reading): number[] {
-  return patterns.flatMap(pattern => [...findsOf(pattern, reading)].flatMap(found => numberAt(found, plain, reading) ?? []))
+  return patterns.flatMap(pattern =>
+    [...findsOf(pattern, reading)].flatMap(found => numberAt(found, plain, reading) ?? []),
+  )
 }
 
 /** The number written where the find has its first digits, with what follows a point or comma. */

@@ -32,7 +32,12 @@ export function candidatesIn(plain: string, lexicon: Lexicon): readonly Candidat
     const [, first = '', second = ''] = AFTER.exec(rest) ?? []
     const isDegree = lexicon.degrees.has(first) || /^\s*[°º]/u.test(rest)
     const scale = scaleOf(first, lexicon) ?? (isDegree ? scaleOf(second, lexicon) : undefined)
-    return { value: Number(digits.replace(/[,·]/, '.')), scale, isMarked: isDegree || scale !== undefined, at: found.index }
+    return {
+      value: Number(digits.replace(/[,·]/, '.')),
+      scale,
+      isMarked: isDegree || scale !== undefined,
+      at: found.index,
+    }
   })
 }
 

@@ -1,7 +1,7 @@
 import { describe, expect, test } from 'vitest'
 import type { RunningCase } from '../../src/runtime/machine.ts'
 import { eventOfUnderstood } from '../../src/runtime/understanding.ts'
-import type { Understood } from '../../src/understand/understand.ts'
+import type { Understood } from '../../src/understand/understood.ts'
 
 const said = 'she is crying a lot and it looks swollen'
 const words: Understood = { kind: 'concern', concerns: [], facts: {}, readBacks: {}, said }

@@ -4,7 +4,7 @@ import type { Part } from '../../src/case/message.ts'
 import type { Machine, RunningCase } from '../../src/runtime/machine.ts'
 import type { Understand } from '../../src/runtime/understanding.ts'
 import { after, type Instant, minutes } from '../../src/time/instant.ts'
-import type { Understood } from '../../src/understand/understand.ts'
+import type { Understood } from '../../src/understand/understood.ts'
 
 /**
  * A line small enough to see through, for tests of the runtime alone: it asks one question after the other, remembers what

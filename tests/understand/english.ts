@@ -7,7 +7,8 @@ import { factsFileSchema } from '../../src/flow/document.ts'
 import { instant, minutes } from '../../src/time/instant.ts'
 import { lexiconOf } from '../../src/understand/lexicon.ts'
 import type { TimeReader } from '../../src/understand/moment.ts'
-import { type UnderstandContext, type Understood, understand } from '../../src/understand/understand.ts'
+import { understand } from '../../src/understand/understand.ts'
+import type { UnderstandContext, Understood } from '../../src/understand/understood.ts'
 
 const shared = (name: string): unknown =>
   parse(readFileSync(fileURLToPath(new URL(`../../flows/shared/${name}`, import.meta.url)), 'utf8'), { version: '1.2' })
