@@ -23,6 +23,16 @@ describe('the formulas', () => {
     expect(readingFormulas.crawford.score(counts)).toBeCloseTo(-0.647, 3)
   })
 
+  it('agree with a reference library on a long Spanish text', () => {
+    // Ease 41.45 and Crawford 6.1 in textstat's tests (test_szigriszt_pazos, test_crawford; read in its repository), for a text
+    // that has 148 words and 4 sentences as it stands there; of syllables both values leave only 305.
+    const long = { words: 148, sentences: 4, syllables: 305 }
+    expect(readingFormulas['szigriszt-pazos'].score(long)).toBeCloseTo(41.45, 2)
+    expect(readingFormulas.crawford.score(long)).toBeCloseTo(6.1, 1)
+    // Bands of the ease: "bastante difícil" 36 to 50, "bastante fácil" 66 to 75 (Szigriszt Pazos 1993, as two web pages quote it).
+    expect(readingFormulas['szigriszt-pazos'].score(long)).toBeLessThan(50)
+  })
+
   it('agree with worked examples of Flesch–Kincaid', () => {
     // Both of an encyclopedia's article on the Flesch–Kincaid readability tests; from memory. The second has 13 words, 24
     // syllables, grade 11.3 there. By spelling "Australian" and "reptilian" count one syllable more each, which errs towards harder.
