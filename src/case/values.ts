@@ -78,6 +78,7 @@ export function lineValues(line: Line, at: Instant): Values {
   const numbers = familyNumbers(line.clinic)
   const hospital = numbers.hospitals[0]
   const opens = nextOpening(line.clinic, at)
+  const [flushLeast, flushMost] = line.settings['flush-ml']
   return {
     emergency: numberText(numbers.emergency.number),
     clinicNumber: numberText(numbers.clinic.number),
@@ -89,6 +90,9 @@ export function lineValues(line: Line, at: Instant): Values {
     hospitalNumber: numberText(hospital?.number.number ?? numbers.clinic.number),
     staffNumber: numberText(hospital?.number.number ?? numbers.clinic.number),
     now: clockSaidOf(line, at),
+    flushLeast,
+    flushMost,
+    flushWait: lengthText(line.settings['flush-wait'], line.language),
     ...(opens === undefined ? {} : { opensAt: clockSaidOf(line, opens) }),
   }
 }

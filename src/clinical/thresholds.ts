@@ -28,6 +28,8 @@ export interface Thresholds {
   readonly 'device-change-due': CalendarLength
   /** Least and most warm water for one flush, in mL. */
   readonly 'flush-ml': readonly [number, number]
+  /** Between a flush that did not clear the tube and the one other try. */
+  readonly 'flush-wait': Milliseconds
   /** °C, inclusive. */
   readonly 'fever-under-3-months': number
   /** °C, inclusive. */

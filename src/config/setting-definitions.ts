@@ -129,6 +129,13 @@ export const settingDefinitions = {
     unit: 'mL',
     means: 'least and most warm water for a flush',
   },
+  'flush-wait': {
+    kind: 'length',
+    shipped: 'PT30M',
+    least: 'PT10M',
+    most: 'PT60M',
+    means: 'after a flush that did not clear the tube: how long it is left before the one other try',
+  },
   'fever-under-3-months': {
     kind: 'number',
     shipped: 38.0,

@@ -13,6 +13,7 @@ export const ALARM_SETTINGS = [
   'arrival-grace',
   'promise-grace',
   'asked-again-after',
+  'flush-wait',
   'closure-soonest',
   'closure-latest',
   'closure-overdue',

@@ -7,7 +7,7 @@
  */
 import type { FlowSet } from './flow-set.ts'
 import type { Step } from './flow-step.ts'
-import type { Catalogue } from './wording.ts'
+import { type Catalogue, variablesOf } from './wording.ts'
 
 /** Form of the canonical text. It rises when the meaning of the flow language changes: older approvals then lapse. */
 const FORM = 1
@@ -24,10 +24,20 @@ const READ_FOR: Readonly<Record<string, readonly string[]>> = {
   closure: ['closure-soonest', 'closure-latest', 'closure-overdue'],
   reach: ['closure-soonest', 'closure-latest', 'closure-overdue'],
   'ph-result': ['ph-at-most'],
+  fever: ['fever-under-3-months', 'fever-3-to-6-months'],
+  urine: ['no-urine-page', 'no-urine-hospital'],
+  'balloon-loss': ['balloon-loss-ml'],
   'leave-by': ['closure-soonest', 'closure-latest', 'closure-overdue'],
   'closure-soonest': ['closure-soonest'],
   'closure-latest': ['closure-latest'],
   'closure-overdue': ['closure-overdue'],
+}
+
+/** Settings that a text shows, by the variable that stands for them. */
+const SHOWN_AS: Readonly<Record<string, string>> = {
+  flushLeast: 'flush-ml',
+  flushMost: 'flush-ml',
+  flushWait: 'flush-wait',
 }
 
 /** Settings of every case: chasing silence, the ladder, a promised call, an outage, the road to hospital. */
@@ -112,7 +122,16 @@ export function settingsReadBy(set: FlowSet, concern: string): readonly string[]
   const { derived, policies, alarms } = reachedBy(set, concern)
   const read = [...derived, ...alarms].flatMap(id => READ_FOR[id] ?? [])
   const counted = [...alarms].filter(id => READ_FOR[id] === undefined && id !== 'arrival')
-  return [...new Set([...READ_ALWAYS, ...read, ...counted, ...policies])].toSorted()
+  return [...new Set([...READ_ALWAYS, ...read, ...counted, ...policies, ...settingsShown(set, concern)])].toSorted()
+}
+
+/** Ids of the settings whose figure stands in advice of this flow, in any language. */
+function settingsShown(set: FlowSet, concern: string): string[] {
+  const { advice } = reachedBy(set, concern)
+  const texts = [...(set.flows.get(concern)?.wording.values() ?? [])].flatMap(catalogue =>
+    [...advice].flatMap(id => ['say', 'stop'].map(kind => catalogue.source(`${kind}/${id}`) ?? '')),
+  )
+  return texts.flatMap(variablesOf).flatMap(name => SHOWN_AS[name] ?? [])
 }
 
 interface Reached {

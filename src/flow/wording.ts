@@ -41,6 +41,9 @@ export const VARIABLES = [
   'staffNumber',
   'also',
   'languages',
+  'flushLeast',
+  'flushMost',
+  'flushWait',
 ] as const
 export type Variable = (typeof VARIABLES)[number]
 export type Values = Readonly<Partial<Record<Variable, string | number>>>

@@ -24,6 +24,7 @@ describe('shipped settings', () => {
       'balloon-loss-ml': 0.5,
       'device-change-due': { months: 3, days: 0 },
       'flush-ml': [5, 10],
+      'flush-wait': minutes(30),
       'fever-under-3-months': 38,
       'fever-3-to-6-months': 39,
       'no-urine-page': hours(8),

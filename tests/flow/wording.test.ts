@@ -169,7 +169,7 @@ describe.each(flows)('a reply of $concern', flow => {
       .filter(({ way, says }) => {
         const numbered = says.flatMap((advice, i) => (hasNumber(advice) ? [i] : []))
         const lastAct = says.findLastIndex(advice => isAct(advice) && !hasNumber(advice))
-        const inDanger = way.some(id => /^shared\/(steroid-)?emergency$/.test(id))
+        const inDanger = way.some(id => /^shared\/(steroid-|line-)?emergency$/.test(id))
         return inDanger ? numbered[0] !== 0 : (numbered.at(-1) ?? -1) < lastAct
       })
       .map(({ way, says }) => `${way.join(' > ')}: ${says.join(', ')}`)

@@ -17,6 +17,7 @@ export const defaultThresholds: Thresholds = {
   'balloon-loss-ml': 0.5,
   'device-change-due': { months: 3, days: 0 },
   'flush-ml': [5, 10],
+  'flush-wait': minutes(30),
   'fever-under-3-months': 38.0,
   'fever-3-to-6-months': 39.0,
   'no-urine-page': hours(8),

@@ -53,6 +53,7 @@ const MOMENTS: Readonly<Record<string, string>> = {
 const SETTINGS: Readonly<Record<string, string>> = {
   'left-check': 'After the first wait',
   'left-silent': 'After the long wait',
+  'flush-wait': 'When the water had its time',
 }
 
 /** What blanks of a text stand for. */
