@@ -38,7 +38,8 @@ describe('what a family reads in Spanish, beside the English', () => {
   it('says "now" wherever the English says it', () => {
     const milder = told.filter(
       ({ en, es }) =>
-        /\b(?:now|at once)\b(?! and| than)/i.test(en) && !/(?<!\p{L})(?:ahora|ya|sin esperar|en cuanto)(?!\p{L})/iu.test(es),
+        /\b(?:now|at once)\b(?! and| than)/i.test(en) &&
+        !/(?<!\p{L})(?:ahora|ya|sin esperar|en cuanto)(?!\p{L})/iu.test(es),
     )
     expect(milder.map(({ id, en, es }) => `${id}: ${en} | ${es}`)).toEqual([])
   })
