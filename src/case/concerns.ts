@@ -11,7 +11,7 @@ import { familyLine, flowOf, isWorded, lineIn, wordingOf } from './line.ts'
 import { ABOUT, ALSO_NOW, isLineQuestion } from './line-questions.ts'
 import type { CaseState } from './state.ts'
 import { askAgain, drive, factsNow, interrupt, openQuestion, raiseFloor, replay, takeBackOf } from './talk.ts'
-import { sayNotice, type Work } from './work.ts'
+import { saying, sayNotice, type Work } from './work.ts'
 
 /** The concern of whoever wants a person, or names nothing. */
 const SOMEONE = 'someone'
@@ -45,8 +45,10 @@ export function concernNamed(work: Work, event: Named) {
     tellHolder(work)
     return askAgain(work)
   }
+  const contradicted = contradictedBy(work, event.facts ?? {})
   turnTo(work, next)
   keep(work, served.slice(1))
+  askWhich(work, contradicted, event.said)
   if (event.concerns.some(concern => concern !== SOMEONE && !isServed(work, concern))) person(work)
 }
 
@@ -157,6 +159,24 @@ function learn(work: Work, facts: Readonly<Record<string, Answer>>, said: string
   if (fresh.length === 0) return
   const records = fresh.map(([fact, answer]) => [fact, { answer, said, at: work.at, changed: false, given: true }])
   work.state.answers = { ...known, ...Object.fromEntries(records) }
+}
+
+/** The first earlier answer that the words contradict. */
+function contradictedBy({ state }: Work, facts: Readonly<Record<string, Answer>>): string | undefined {
+  const isOther = (one: Answer, two: Answer) =>
+    (one.kind === 'choice' || one.kind === 'many') && JSON.stringify(one) !== JSON.stringify(two)
+  return Object.keys(facts).find(fact => {
+    const [now, before] = [facts[fact], state.answers[fact]?.answer]
+    return now !== undefined && before !== undefined && isOther(now, before)
+  })
+}
+
+/** Two answers that contradict are both read back, and the question is put once more. */
+function askWhich(work: Work, fact: string | undefined, said: string): void {
+  const before = fact === undefined ? undefined : work.state.answers[fact]
+  if (fact === undefined || before === undefined || work.state.interrupted) return
+  saying(work, { kind: 'both', fact, answer: before.answer, said })
+  openQuestion(work, fact, true)
 }
 
 function keep(work: Work, concerns: readonly string[]): void {

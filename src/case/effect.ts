@@ -1,5 +1,6 @@
 import type { Instant } from '../time/instant.ts'
 import type { Between } from '../time/span.ts'
+import type { Answer } from './answer.ts'
 
 /** One thing to say, by id; text is rendered when it is first sent. */
 export type Saying =
@@ -10,6 +11,8 @@ export type Saying =
   /** A typed time read back for confirmation: "So it came out between … Is that right?" */
   | { readonly kind: 'read-back'; readonly serial: number; readonly fact: string; readonly reading: Between }
   | { readonly kind: 'misread'; readonly reason: string }
+  /** Two answers that contradict, both read back: the one on record, and the words that say otherwise. */
+  | { readonly kind: 'both'; readonly fact: string; readonly answer: Answer; readonly said: string }
   /** In a language this line does not speak: that it does not, the numbers, and that a person is paged. */
   | { readonly kind: 'foreign'; readonly language: string }
   | { readonly kind: 'clinician'; readonly name: string; readonly role: string; readonly text: string }

@@ -84,6 +84,14 @@ function renderPart(rendering: Rendering, part: Saying): Part {
       const tags = ['call-emergency', 'call-clinician']
       return { kind: 'advice', id: 'foreign', text, tags, language: part.language }
     }
+    case 'both': {
+      const answer = answerText(line, wording, part.fact, part.answer, at)
+      return {
+        kind: 'notice',
+        id: 'both',
+        text: wording.text('say/both-said', { ...values, answer, quoted: quoted(part.said) }),
+      }
+    }
     case 'misread':
       return { kind: 'notice', id: `misread-${part.reason}`, text: wording.text(`misread/${part.reason}`, values) }
     case 'clinician':
@@ -104,6 +112,15 @@ function renderPart(rendering: Rendering, part: Saying): Part {
     case 'ask':
       return questionOf(line, state, part.serial, part.fact, wording, at)
   }
+}
+
+/** Most characters of a family's own words that are read back to it. */
+const QUOTED_MOST = 200
+
+/** A family's own words inside a text of the bot's, in one line, apart from its direction (Unicode bidi, FSI and PDI). */
+function quoted(said: string): string {
+  const words = said.replace(/[\p{Cc}\p{Bidi_Control}\s]+/gu, ' ').trim()
+  return `\u2068${words.length > QUOTED_MOST ? `${words.slice(0, QUOTED_MOST).toWellFormed()} …` : words}\u2069`
 }
 
 /** Names of the line's languages in another language, by CLDR; where it has none for Haitian Creole, in French. */
@@ -201,6 +218,7 @@ export function renderPage(whole: Line, state: CaseState, page: PageEffect, at: 
     state.danger === undefined
       ? has(`page/danger-${state.kernel.facts.danger ?? 'not-asked'}`)
       : state.danger.signs.map(sign => has(`option/danger-signs/${sign}`)).join(', '),
+    state.before === undefined ? '' : concernNames(line, [state.concern]),
     (state.also ?? []).length === 0 ? '' : has('page/also', { also: concernNames(line, state.also ?? []) }),
     speaksAlike(line, state)
       ? ''

@@ -234,8 +234,9 @@ function isDanger(fact: string, answer: Answer): answer is Answer & { kind: 'man
 }
 
 function changeWanted(work: Work, { fact, said }: CaseEvent & { kind: 'changeWanted' }) {
-  if (!Object.hasOwn(work.state.answers, fact)) return askAgain(work)
-  if (said !== undefined) sayNotice(work, 'said-otherwise')
+  const before = Object.hasOwn(work.state.answers, fact) ? work.state.answers[fact] : undefined
+  if (before === undefined) return askAgain(work)
+  if (said !== undefined) saying(work, { kind: 'both', fact, answer: before.answer, said })
   if (work.state.path.asked.includes(fact) || work.state.answers[fact]?.given === true)
     return openQuestion(work, fact, true)
   askAgain(work)

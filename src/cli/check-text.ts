@@ -3,6 +3,7 @@ import { problemText } from '../flow/problem.ts'
 import { NOT_SHOWN } from '../modelcheck/telling/page.ts'
 import { toldLines, wrapped } from '../modelcheck/telling/text.ts'
 import type { Checked, Violation } from './check-run.ts'
+import { tapLine } from './tap-figures.ts'
 
 /** Lines of a conversation shown without `--verbose`. */
 const SHOWN_LINES = 14
@@ -52,10 +53,12 @@ function flowLines({ report, violations }: Checked): readonly string[] {
         : reports.some(one => one.states === 0)
           ? 'NOT PROVED'
           : 'holds'
+    const taps = tapLine(reports)
     const [first = '', ...others] = wrapped(`${flow} – ${verdict}: ${figures.join(', ')}`, 80)
     return [
       first,
       ...others.map(line => `    ${line}`),
+      ...(taps === undefined ? [] : wrapped(taps, 76).map(line => `    ${line}`)),
       ...(notWhole === undefined ? [] : wrapped(notWhole, 76).map(line => `    ${line}`)),
     ]
   })

@@ -1,5 +1,5 @@
 /** What the pages of a family are made of in one language: numbers, first advice, concerns, clock. */
-import type { Line } from '../case/line.ts'
+import { isWorded, type Line } from '../case/line.ts'
 import type { Part } from '../case/message.ts'
 import { renderReply } from '../case/render.ts'
 import { openCase } from '../case/state.ts'
@@ -68,10 +68,13 @@ function firstAdviceOf(line: Line, at: Instant): Part[] {
   )
 }
 
-function concernsOf(line: Line) {
+/** Every concern that has a flow in this language, in the words families use; tube out first, whatever else last. */
+function concernsOf(line: Line): readonly { readonly id: string; readonly label: string }[] {
   const wording = line.flows.wording.get(line.language)
-  const order = ['tube-out', 'someone']
+  const order = line.mostUrgentFirst ?? []
+  const rank = (id: string) => (id === 'someone' ? Number.MAX_SAFE_INTEGER : order.indexOf(id))
   return [...line.flows.flows.keys()]
-    .sort((a, b) => order.indexOf(a) - order.indexOf(b))
-    .map(id => ({ id, label: wording?.has(`concern/${id}`) === true ? wording.text(`concern/${id}`) : id }))
+    .filter(id => isWorded(line, id, line.language))
+    .sort((a, b) => rank(a) - rank(b))
+    .map(id => ({ id, label: wording?.has(`option/about/${id}`) === true ? wording.text(`option/about/${id}`) : id }))
 }

@@ -171,7 +171,7 @@ function figureParts(own: readonly FlowFigures[], isFresh: boolean): readonly st
   const notes = [...new Set(own.flatMap(one => one.notWhole ?? []))]
   return [
     '### How many questions',
-    `For a family that answers each question as it comes: fewest, middle and most, over all ways of answering.${isFresh ? '' : ' Of an earlier state, too.'}`,
+    `For a family that answers each question as it comes, one tap each (two where several may be ticked, or a typed time is read back): fewest, middle and most, over all ways of answering. The most is exact. The middle: half of all ways need no more, where answers that nothing tells apart are one and each way counts once, however rare it is at night.${isFresh ? '' : ' Of an earlier state, too.'}`,
     [
       '| switches of the clinic | situations walked | steps between them | questions to the first advice | to the decision | to the last |',
       '|---|---|---|---|---|---|',

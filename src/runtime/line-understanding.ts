@@ -67,7 +67,8 @@ export function lineUnderstanding(line: Line, given: LineReading): Understand {
     const shown = own !== undefined && languages.includes(own) ? own : (languages[0] ?? line.language)
     const told = body.kind === 'text' ? given.languageOf?.(body.text) : undefined
     const isSpoken = typeof told === 'string' && languages.includes(told)
-    return { lead: state === undefined && isSpoken ? told : shown, told }
+    const isPlain = language === undefined || (body.kind === 'text' && wordsIn(body.text) > FEW_WORDS)
+    return { lead: state === undefined && isSpoken && isPlain ? told : shown, told }
   }
 
   return message => {
@@ -88,6 +89,11 @@ export function lineUnderstanding(line: Line, given: LineReading): Understand {
     return { ...better.heard, ...spokenIn(isMeant ? better.language : isFirst ? lead : undefined, told) }
   }
 }
+
+/** So few words tell a language less surely than the screen does. */
+const FEW_WORDS = 2
+
+const wordsIn = (text: string): number => text.slice(0, 1_000).match(/\p{L}+/gu)?.length ?? 0
 
 /** What the words tell of the language the family is to be answered in. */
 function spokenIn(language: string | undefined, told: ReturnType<LanguageOf>): InLanguage {

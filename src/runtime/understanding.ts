@@ -36,8 +36,9 @@ export function eventOfUnderstood(
     return { kind: 'languageChosen', language, ...said }
   }
   const event = plainEvent(understood, body, state)
-  if (foreign !== undefined && event.kind === 'notUnderstood')
-    return { kind: 'personWanted', said: event.said, foreign }
+  // What a lexicon of another language makes of the words is no answer, unless it is danger.
+  if (foreign !== undefined && event.kind !== 'dangerSaid')
+    return { kind: 'personWanted', said: body.kind === 'text' ? body.text : '', foreign }
   return language === undefined ? event : { ...event, language }
 }
 

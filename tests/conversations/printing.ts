@@ -4,7 +4,8 @@ import { root } from '../whole/process.ts'
 
 /**
  * What `smallhours talk --script` prints for one script, with what differs from run to run masked: the digits of the
- * case code and the token of a page's link. `complaints` is what it wrote beside: problems of the clinic's file.
+ * case code and the token of a page's link. `complaints` is what it wrote beside: problems of the clinic's file, but for
+ * texts that another language still lacks, which these conversations do not show.
  */
 export async function printedConversation(
   script: string,
@@ -22,7 +23,8 @@ export async function printedConversation(
   child.stderr.setEncoding('utf8').on('data', text => (complaints += text))
   const code = await new Promise<number | null>(resolve => child.once('close', resolve))
   if (code !== 0) throw new Error(`talk --script ${script} ended with ${code}: ${complaints}`)
-  return { printed: masked(printed), complaints }
+  const others = complaints.split('\n').filter(line => !/LANGUAGE_MISSING|^0 to mend, \d+ to look at$/.test(line))
+  return { printed: masked(printed), complaints: others.join('\n') }
 }
 
 export function masked(printed: string): string {
