@@ -204,6 +204,17 @@ describe('a check of all flows', () => {
   })
 })
 
+describe('a question that nobody chases', () => {
+  const QUIET = `  a: { decide: speak, page: q, go: b }\n  b: { ask: in-opening, quiet: true, go: c }\n  c: { wait: true }\n`
+  it('is left alone in silence although somebody was paged, unless an alarm leads on', () => {
+    const { flow, set } = small(QUIET + CHASED, SILENCE)
+    expect(ids(flow, set)).toContain('left-alone-in-silence')
+    const alarmed = QUIET.replace('b: { ask', 'b: { alarms: [{ name: on, after: left-check, go: c }], ask')
+    const led = small(alarmed + CHASED, SILENCE)
+    expect(ids(led.flow, led.set)).not.toContain('left-alone-in-silence')
+  })
+})
+
 describe('silence within its time', () => {
   const RULE = `rules:
   one:

@@ -150,6 +150,7 @@ function walkedPart(part: Part, set: FlowSet, rules: RuleSet, settings: CheckSet
       policies,
       interruptions: part.happens === 'answers' ? 'once' : 'whole',
       statesMost: QUICK_STATES,
+      compares: false,
       ...(only === undefined ? {} : { only }),
     })
     return { broken: found(report), entered: covered }

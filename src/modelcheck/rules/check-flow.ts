@@ -288,7 +288,12 @@ function leftAlone(
     // In an emergency silence is left to the page, which goes on until somebody answers it.
     const isOpen = step.ask >= 0 && !step.quiet && !step.isEmergency
     const worst = isOpen ? silent.worstFrom(at, PAGED) : undefined
-    const isKept = worst === undefined ? state[F.paged] === 1 || silent.leadsOn(at) : Number.isFinite(worst.after)
+    // Somebody who was paged does not know that a question nobody chases is still open.
+    const isQuiet = step.ask >= 0 && step.quiet && !step.isEmergency && state[F.danger] === 0
+    const isKept =
+      worst === undefined
+        ? (state[F.paged] === 1 && !isQuiet) || silent.leadsOn(at)
+        : Number.isFinite(worst.after)
     if (!isKept && worst !== undefined && isOverAndPaged(worst.state)) continue
     if (!isKept) return { state: at, node, way: worst?.way ?? [] }
   }
