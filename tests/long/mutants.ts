@@ -1,11 +1,14 @@
 /** Slips made on purpose in the shipped flows: how many are noticed, by whom, and which are not. */
-import { mkdirSync, writeFileSync } from 'node:fs'
+import { createHash } from 'node:crypto'
+import { appendFileSync, existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs'
+import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { readFlowFiles } from '../../src/cli/flow-files.ts'
+import type { FlowFiles } from '../../src/flow/load.ts'
 import { seeded } from '../../src/measure/seeded.ts'
 import { EQUIVALENT } from '../support/equivalent-mutants.ts'
-import { type Noticed, watchers } from '../support/mutant-kill.ts'
-import { allMutants, type Mutant } from '../support/mutation.ts'
+import { NOTICED_BY, type Noticed, type Watchers, watchers } from '../support/mutant-kill.ts'
+import { allMutants, diffOf, type Mutant } from '../support/mutation.ts'
 import { mutantPage } from './mutant-page.ts'
 import type { SuiteResult } from './world.ts'
 
@@ -15,18 +18,28 @@ export interface MutantsOptions {
   readonly seed: number
   /** `quick`: the checker looks at the shortest conversations only. */
   readonly effort: 'quick' | 'whole'
+  /** Only edits that show in this flow: its own, and those of shared steps that it comes through. Left out: all. */
+  readonly flow?: string
   /** Where the page goes. */
   readonly figures: string
   readonly progress: (share: number, line: string) => void
+}
+
+export interface KindFigures {
+  readonly tried: number
+  readonly noticed: number
+  /** Edits that change nothing anybody could notice. */
+  readonly same: number
 }
 
 export interface MutantFigures {
   readonly mutants: number
   readonly tried: number
   readonly noticedBy: Readonly<Record<Noticed['by'], number>>
+  readonly kinds: Readonly<Record<string, KindFigures>>
   readonly equivalent: readonly { readonly id: string; readonly why: string | undefined }[]
   readonly share: number
-  readonly survivors: readonly string[]
+  readonly survivors: readonly { readonly id: string; readonly file: string; readonly diff: readonly string[] }[]
 }
 
 export interface Tried {
@@ -45,22 +58,45 @@ export function inDrawnOrder(mutants: readonly Mutant[], seed: number): Mutant[]
 }
 
 export async function mutantsSuite(options: MutantsOptions): Promise<SuiteResult> {
+  const shipped = new Map(readFlowFiles())
   const watching = await watchers()
-  const mutants = inDrawnOrder(allMutants(new Map(readFlowFiles())), options.seed)
+  const all = allMutants(shipped)
+  const wanted = options.flow === undefined ? all : all.filter(mutant => showsIn(options.flow ?? '', mutant, watching))
+  const mutants = inDrawnOrder(wanted, options.seed)
+  const book = bookOf(shipped, options.effort)
   const endsAt = performance.now() + options.minutes * 60_000
   const tried: Tried[] = []
-  for (const mutant of mutants) {
-    if (performance.now() > endsAt) break
-    const noticed = await watching.notice(mutant, options.effort)
-    tried.push({ id: mutant.id, kind: mutant.kind, noticed })
+  for (const { id, kind, ...mutant } of mutants) {
+    const known = book.known.get(id)
+    if (known === undefined && performance.now() > endsAt) continue
+    const noticed = known === undefined ? await watching.notice({ id, kind, ...mutant }, options.effort) : known.noticed
+    if (known === undefined) book.write({ id, kind, noticed })
+    tried.push({ id, kind, noticed })
     const left = tried.filter(each => each.noticed === undefined).length
     options.progress(tried.length / mutants.length, `${tried.length} of ${mutants.length} edits, ${left} not noticed`)
   }
   options.progress(1, `${tried.length} of ${mutants.length} edits`)
-  const result = resultOf(tried, mutants.length)
+  const result = resultOf(tried, mutants, shipped)
   mkdirSync(options.figures, { recursive: true })
   writeFileSync(join(options.figures, 'mutants.html'), mutantPage(tried, result.figures))
-  return { ...result, figures: { effort: options.effort, ...result.figures } }
+  return { ...result, figures: { effort: options.effort, flow: options.flow ?? 'all', ...result.figures } }
+}
+
+/** Whether an edit can show in a flow. Facts and tags show wherever they are used: counted where all flows are. */
+function showsIn(flow: string, mutant: Mutant, watching: Watchers): boolean {
+  if (mutant.flow !== undefined) return mutant.flow === flow
+  const entered = watching.entered(flow)
+  return mutant.steps.some(step => entered.has(step))
+}
+
+/** What was tried before, of the same flows with the same effort: a run that was cut short goes on where it was. */
+function bookOf(shipped: FlowFiles, effort: string) {
+  const hash = createHash('sha256')
+  for (const [path, text] of [...shipped].toSorted()) hash.update(`${path}\n${text}\n`)
+  const file = join(tmpdir(), `smallhours-mutants-${hash.digest('hex').slice(0, 16)}-${effort}.jsonl`)
+  const lines = existsSync(file) ? readFileSync(file, 'utf8').split('\n').filter(Boolean) : []
+  const known = new Map(lines.map(line => JSON.parse(line) as Tried).map(each => [each.id, each]))
+  return { known, write: (tried: Tried) => appendFileSync(file, `${JSON.stringify(tried)}\n`) }
 }
 
 /** Share of the edits that change anything which is noticed, at least. */
@@ -68,28 +104,46 @@ const LEAST = 0.98
 
 export function resultOf(
   tried: readonly Tried[],
-  all: number,
+  mutants: readonly Mutant[],
+  shipped: FlowFiles,
 ): Omit<SuiteResult, 'figures'> & { figures: MutantFigures } {
-  const survivors = tried.filter(({ noticed }) => noticed === undefined)
-  const equivalent = survivors.filter(({ id }) => EQUIVALENT[id] !== undefined)
-  const real = survivors.filter(({ id }) => EQUIVALENT[id] === undefined)
+  const isSame = ({ id, noticed }: Tried) => noticed === undefined && EQUIVALENT[id] !== undefined
+  const equivalent = tried.filter(isSame)
+  const real = tried.filter(each => each.noticed === undefined && !isSame(each))
   const counted = tried.length - equivalent.length
   const share = counted === 0 ? 0 : (counted - real.length) / counted
   const by = (who: Noticed['by']) => tried.filter(({ noticed }) => noticed?.by === who).length
-  const figures = {
-    mutants: all,
+  const kinds = [...Map.groupBy(tried, ({ kind }) => kind)]
+    .toSorted(([a], [b]) => (a < b ? -1 : 1))
+    .map(([kind, all]) => {
+      const noticed = all.filter(each => each.noticed !== undefined).length
+      return [kind, { tried: all.length, noticed, same: all.filter(isSame).length }] as const
+    })
+  const places = new Map(mutants.map(mutant => [mutant.id, mutant]))
+  const survivors = real.map(({ id }) => {
+    const mutant = places.get(id)
+    return { id, file: mutant?.path ?? '', diff: mutant === undefined ? [] : diffOf(mutant, shipped) }
+  })
+  const figures: MutantFigures = {
+    mutants: mutants.length,
     tried: tried.length,
-    noticedBy: { reading: by('reading'), vignettes: by('vignettes'), checker: by('checker') },
+    noticedBy: Object.fromEntries(NOTICED_BY.map(who => [who, by(who)])) as MutantFigures['noticedBy'],
+    kinds: Object.fromEntries(kinds),
     equivalent: equivalent.map(({ id }) => ({ id, why: EQUIVALENT[id] })),
     share: Number(share.toFixed(4)),
-    survivors: real.map(({ id }) => id),
+    survivors,
   }
+  const noticed = NOTICED_BY.map(who => `by ${who} ${by(who)}`).join(', ')
   return {
     isWell: share >= LEAST,
     figures,
     table: [
-      ...real.map(({ id }) => `not noticed: ${id}`),
-      `${tried.length} of ${all} edits tried; noticed by reading ${by('reading')}, by vignettes ${by('vignettes')}, by the checker ${by('checker')}; ${equivalent.length} change nothing; ${(share * 100).toFixed(1)} % of the rest noticed`,
+      ...survivors.flatMap(({ id, file, diff }) => [
+        `not noticed: ${id} (${file})`,
+        ...diff.map(line => `    ${line}`),
+      ]),
+      ...kinds.map(([kind, each]) => `${kind}: ${each.noticed} of ${each.tried - each.same} noticed`),
+      `${tried.length} of ${mutants.length} edits tried; noticed ${noticed}; ${equivalent.length} change nothing; ${(share * 100).toFixed(1)} % of the rest noticed`,
     ],
   }
 }

@@ -19,9 +19,11 @@ interface Wanted {
   readonly figures: string
   /** Of the mutants: the checker walks to the end for each that nothing else notices. */
   readonly isWhole: boolean
+  /** Of the mutants: only edits that show in this flow. */
+  readonly flow?: string
 }
 
-const USAGE = `npm run long [-- --only ${NAMES.join('|')}] [--minutes N] [--families N] [--seed S] [--figures FOLDER] [--whole]`
+const USAGE = `npm run long [-- --only ${NAMES.join('|')}] [--minutes N] [--families N] [--seed S] [--figures FOLDER] [--whole] [--flow CONCERN]`
 
 /** Runs the suites asked for, one after the other; 0 when all is well, 1 when not, 2 when called wrongly. */
 export async function main(words: readonly string[]): Promise<number> {
@@ -55,6 +57,7 @@ function wantedIn(words: readonly string[]): Wanted | string {
         seed: { type: 'string', default: '20260301' },
         figures: { type: 'string', default: join(root, 'docs/figures') },
         whole: { type: 'boolean', default: false },
+        flow: { type: 'string' },
       },
     })
     const names = values.only === undefined ? NAMES : NAMES.filter(name => name === values.only)
@@ -64,8 +67,8 @@ function wantedIn(words: readonly string[]): Wanted | string {
       return `--minutes ${values.minutes}: more than 0 and at most 1440 was expected`
     if (!(Number.isInteger(families) && families >= 1 && families <= 1_000))
       return `--families ${values.families}: a whole number from 1 to 1000 was expected`
-    const { seed, figures, whole } = values
-    return { names, minutes, families, seed, figures, isWhole: whole }
+    const { seed, figures, whole, flow } = values
+    return { names, minutes, families, seed, figures, isWhole: whole, ...(flow === undefined ? {} : { flow }) }
   } catch (error) {
     return (error as Error).message
   }
@@ -75,8 +78,9 @@ const SUITES: Readonly<Record<Name, (wanted: Wanted) => Promise<SuiteResult>>> =
   kills: () => kills(),
   families: wanted => families(wanted),
   spin: () => spinSuite({ variants: 40, progress: progressBar(20 * 60_000) }),
-  mutants: ({ minutes, seed, figures, isWhole }) =>
+  mutants: ({ minutes, seed, figures, isWhole, flow }) =>
     mutantsSuite({
+      ...(flow === undefined ? {} : { flow }),
       minutes,
       seed: Number(seed) || 0,
       figures,

@@ -169,6 +169,23 @@ describe('a check of all flows', () => {
     )
   })
 
+  it('a flow that is too large still shows a rule that broke by then', () => {
+    const flow = shippedFlows.flows.get('tube-out') as Flow
+    const step = flow.steps.get('hold-either') as Step
+    const mute = withSteps(flow, {
+      'hold-either': { say: step.say?.filter(id => id !== 'danger-ring') } as Partial<Step>,
+    })
+    const { report } = checkFlow(mute, shippedFlows, shippedRules, {
+      settings: { ...settings, lengths: { ...settings.lengths, 'promise-grace': MIN } },
+      now,
+      policies: {},
+      interruptions: 'once',
+      statesMost: 500,
+    })
+    expect(report.notWhole).toMatch(/^More than 500 states/)
+    expect(report.findings.map(({ rule }) => rule)).toContain('the-first-reply-is-advice')
+  })
+
   it('a rule whose subject comes up nowhere is a finding, unless it says so itself', () => {
     const text = (more: string) =>
       `rules:\n  one:\n    means: "It holds."\n    hazards: [H1]\n    reason: "A test."\n    own: "a test"\n${more}    absence: { says: [by-mouth] }\n`

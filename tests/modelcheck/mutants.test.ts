@@ -2,7 +2,7 @@ import { describe, expect, it } from 'vitest'
 import { readFlowFiles } from '../../src/cli/flow-files.ts'
 import { inDrawnOrder, resultOf } from '../long/mutants.ts'
 import { watchers } from '../support/mutant-kill.ts'
-import { allMutants } from '../support/mutation.ts'
+import { allMutants, diffOf } from '../support/mutation.ts'
 
 // All edits, and who notices each: npm run long -- --only mutants. Outside: mutation analysis (R. A. DeMillo, R. J. Lipton,
 // F. G. Sayward, "Hints on test data selection", 1978; from memory).
@@ -18,6 +18,12 @@ describe('slips made on purpose in the shipped flows', () => {
       const edited = files(shipped)
       expect([...edited].filter(([path, text]) => shipped.get(path) !== text)).toHaveLength(1)
     }
+  })
+
+  it('are shown by the lines that differ', () => {
+    const mutant = mutants.find(({ id }) => id === 'someone/waiting does not say worse-waiting')
+    if (mutant === undefined) throw new Error('there is no such edit')
+    expect(diffOf(mutant, shipped)).toEqual(['-       - worse-waiting'])
   })
 
   it('are tried in the same order for the same seed, and in another for another', () => {
@@ -54,10 +60,16 @@ describe('the share that is noticed', () => {
       kind: 'target',
       noticed: number === 4 ? undefined : noticed,
     }))
-    const { isWell, figures } = resultOf(tried, 10)
+    const { isWell, figures } = resultOf(tried, mutants, shipped)
     expect(isWell).toBe(false)
-    expect(figures).toMatchObject({ mutants: 10, tried: 4, share: 0.75, survivors: ['edit 4'] })
+    expect(figures).toMatchObject({
+      mutants: mutants.length,
+      tried: 4,
+      share: 0.75,
+      kinds: { target: { tried: 4, noticed: 3, same: 0 } },
+      survivors: [{ id: 'edit 4' }],
+    })
   })
 
-  it('of nothing tried is none', () => expect(resultOf([], 10).isWell).toBe(false))
+  it('of nothing tried is none', () => expect(resultOf([], mutants, shipped).isWell).toBe(false))
 })

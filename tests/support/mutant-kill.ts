@@ -32,6 +32,8 @@ export interface Noticed {
 export type Effort = 'quick' | 'whole'
 
 export interface Watchers {
+  /** Steps of a flow that the quick check comes through. */
+  entered(flow: string): ReadonlySet<string>
   notice(mutant: Mutant, effort: Effort): Promise<Noticed | undefined>
 }
 
@@ -75,11 +77,16 @@ export async function watchers(played?: readonly string[]): Promise<Watchers> {
     return found(report)
   }
 
+  function knownOf(part: Part): WalkedPart {
+    const known = parts.get(part.name) ?? walkedPart(part, shippedSet, shippedRules as RuleSet, settings)
+    parts.set(part.name, known)
+    return known
+  }
+
   function byParts(mutant: Mutant, set: FlowSet, rules: RuleSet): Noticed | undefined {
     for (const part of PARTS) {
       if (mutant.flow !== undefined && mutant.flow !== part.flow) continue
-      const known = parts.get(part.name) ?? walkedPart(part, shippedSet, shippedRules as RuleSet, settings)
-      parts.set(part.name, known)
+      const known = knownOf(part)
       if (mutant.steps.length > 0 && !mutant.steps.some(step => known.entered.has(step))) continue
       const anew = [...walkedPart(part, set, rules, settings).broken].find(each => !known.broken.has(each))
       if (anew !== undefined) return { by: 'checker', what: anew }
@@ -117,6 +124,7 @@ export async function watchers(played?: readonly string[]): Promise<Watchers> {
   }
 
   return {
+    entered: flow => new Set(PARTS.filter(part => part.flow === flow).flatMap(part => [...knownOf(part).entered])),
     async notice(mutant, effort) {
       const files = mutant.files(base.shipped)
       const read = attempt(() => loadFlows(files))

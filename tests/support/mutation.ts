@@ -14,8 +14,24 @@ export interface Mutant {
   readonly steps: readonly string[]
   /** The only flow it is about; undefined: any. */
   readonly flow?: string
+  /** The one file that is edited. */
+  readonly path: string
   /** The flows' files with the edit. */
   readonly files: (shipped: FlowFiles) => FlowFiles
+}
+
+/** The lines of the edited file that differ, as `- …` and `+ …`, from those of the shipped one written in the same way. */
+export function diffOf({ path, files }: Mutant, shipped: FlowFiles): string[] {
+  const before = stringify(parse(shipped.get(path) ?? '')).split('\n')
+  const after = (files(shipped).get(path) ?? '').split('\n')
+  let from = 0
+  while (from < before.length && before[from] === after[from]) from++
+  let same = 0
+  while (same < Math.min(before.length, after.length) - from && before.at(-1 - same) === after.at(-1 - same)) same++
+  return [
+    ...before.slice(from, before.length - same).map(line => `- ${line}`),
+    ...after.slice(from, after.length - same).map(line => `+ ${line}`),
+  ]
 }
 
 type Row = { if?: Record<string, string[]>; go: string }
@@ -119,6 +135,7 @@ function stepMutants(path: string, flow: FlowText, known: Known): Mutant[] {
         kind,
         steps,
         ...(folder === 'shared' ? {} : { flow: folder }),
+        path,
         files: edit<FlowText>(path, ({ steps: all }) => change(all[id] as Step)),
       })
     const others = ids.map(name).filter(other => other !== name(id))
@@ -263,6 +280,7 @@ function flowMutants(path: string, flow: FlowText): Mutant[] {
     kind,
     steps: [],
     flow: folder,
+    path,
     files: edit<FlowText>(path, change),
   })
   const ids = Object.keys(flow.steps)
@@ -301,6 +319,7 @@ function tagMutants(
       id: `${path.split('/')[0]} advice ${id} ${what}`,
       kind,
       steps: [],
+      path,
       files: edit<{ advice: Record<string, Advice> }>(path, document => {
         ;(document.advice[id] as Advice).tags = [...next]
       }),
@@ -331,6 +350,7 @@ function factMutants({ facts }: Facts, asked: ReadonlySet<string>): Mutant[] {
       id: `shared fact ${id} ${what}`,
       kind,
       steps: [],
+      path: 'shared/facts.yaml',
       files: edit<Facts>('shared/facts.yaml', document => make(document.facts[id] as Fact)),
     })
     const acts = fact['unsure-acts-as']

@@ -63,9 +63,12 @@ export class WalkBroke extends Error {
 export class TooManyStates extends Error {
   override readonly name = 'TooManyStates'
   readonly states: number
-  constructor(states: number) {
+  /** Of a state that was seen by then. */
+  readonly wayTo: (state: number) => Move[]
+  constructor(states: number, wayTo: (state: number) => Move[]) {
     super(`more than ${states} states`)
     this.states = states
+    this.wayTo = wayTo
   }
 }
 
@@ -117,7 +120,7 @@ export function explore(flat: FlatFlow, options: ExploreOptions = {}): Explored 
     const to = table.add(packed)
     const isNew = to === known
     if (isNew) {
-      if (table.count > statesMost) throw new TooManyStates(statesMost)
+      if (table.count > statesMost) throw new TooManyStates(statesMost, wayTo)
       if (to >= parents.length) {
         parents = grown(parents)
         ways = grown(ways)

@@ -120,13 +120,15 @@ export function checkFlow(flow: Flow, set: FlowSet, rules: RuleSet, options: Flo
       ...(options.onProgress === undefined ? {} : { onProgress: options.onProgress }),
     })
   } catch (error) {
-    if (error instanceof TooManyStates) notWhole = tooMany(error.states, told.most())
-    else findings.push(broke(error, find))
+    if (error instanceof TooManyStates) {
+      notWhole = tooMany(error.states, told.most())
+      findings.push(...seenFindings(watched, walk, compiled.rules, error, flat, find))
+    } else findings.push(broke(error, find))
   }
   if (explored !== undefined) {
-    findings.push(...ruleFindings(watched, compiled.rules, explored, flat, find))
+    findings.push(...seenFindings(watched, walk, compiled.rules, explored, flat, find))
     findings.push(...silentFindings(compiled.rules, triggers, silent, explored, settings, find))
-    findings.push(...walkFindings(walk, silent, explored, flat, find))
+    findings.push(...aloneFindings(silent, explored, flat, find))
   }
   const { compared, disagreements } = machine?.result() ?? { compared: 0, disagreements: [] }
   findings.push(...disagreements.slice(0, 1).map(each => disagreed(each, find)))
@@ -174,7 +176,7 @@ function finder(flat: FlatFlow, policies: Readonly<Record<string, string>>): Fin
   })
 }
 
-const wayOf = ({ from, move }: Seen, explored: Explored): readonly Move[] =>
+const wayOf = ({ from, move }: Seen, explored: Pick<Explored, 'wayTo'>): readonly Move[] =>
   from < 0 ? [move] : [...explored.wayTo(from), move]
 
 const stepAt = (flat: FlatFlow, node: number) => {
@@ -199,20 +201,33 @@ function disagreed({ event, from, tables, machine }: Disagreement, find: Find): 
   return find('machine-differs', 'built-in', says, [], { step: from })
 }
 
-function ruleFindings(
+/** What one conversation shows by itself: true of a flow also where not all of it was walked. */
+function seenFindings(
   watched: RuleWatch,
+  walk: WalkWatch,
   rules: ReturnType<typeof compileRules>['rules'],
-  explored: Explored,
+  explored: Pick<Explored, 'wayTo'>,
   flat: FlatFlow,
   find: Find,
 ): Finding[] {
-  return rules.flatMap(({ rule }, index) => {
+  const found = rules.flatMap(({ rule }, index) => {
     const seen = watched.broken[index]
     if (seen === undefined) return []
     const at = stepAt(flat, seen.node)
     const where = at === undefined ? '' : ` at step "${at.step}"`
     return [find(rule.id, 'rule', `${rule.means} Here that does not hold${where}.`, wayOf(seen, explored), at)]
   })
+  const lowered = walk.lowered()
+  if (lowered !== undefined) {
+    const says = 'What was decided becomes milder, though no answer was changed and no clinician lowered it.'
+    found.push(find('lowered-by-itself', 'built-in', says, wayOf(lowered, explored), stepAt(flat, lowered.node)))
+  }
+  const undecided = walk.endedUndecided()
+  if (undecided !== undefined) {
+    const says = 'Talk ends before anything was decided.'
+    found.push(find('ends-undecided', 'built-in', says, wayOf(undecided, explored), stepAt(flat, undecided.node)))
+  }
+  return found
 }
 
 function silentFindings(
@@ -240,32 +255,12 @@ function silentFindings(
 
 const minutesIn = (length: number): string => `${Math.round(length / 6000) / 10} minutes`
 
-function walkFindings(walk: WalkWatch, silent: SilentGraph, explored: Explored, flat: FlatFlow, find: Find): Finding[] {
-  const found: Finding[] = []
-  const lowered = walk.lowered()
-  if (lowered !== undefined) {
-    const says = 'What was decided becomes milder, though no answer was changed and no clinician lowered it.'
-    found.push(find('lowered-by-itself', 'built-in', says, wayOf(lowered, explored), stepAt(flat, lowered.node)))
-  }
-  const undecided = walk.endedUndecided()
-  if (undecided !== undefined) {
-    const says = 'Talk ends before anything was decided.'
-    found.push(find('ends-undecided', 'built-in', says, wayOf(undecided, explored), stepAt(flat, undecided.node)))
-  }
+function aloneFindings(silent: SilentGraph, explored: Explored, flat: FlatFlow, find: Find): Finding[] {
   const alone = leftAlone(silent, explored, flat)
-  if (alone !== undefined) {
-    const says = 'When the family falls silent here nothing is left that would ask again or page.'
-    found.push(
-      find(
-        'left-alone-in-silence',
-        'built-in',
-        says,
-        [...explored.wayTo(alone.state), ...alone.way],
-        stepAt(flat, alone.node),
-      ),
-    )
-  }
-  return found
+  if (alone === undefined) return []
+  const says = 'When the family falls silent here nothing is left that would ask again or page.'
+  const way = [...explored.wayTo(alone.state), ...alone.way]
+  return [find('left-alone-in-silence', 'built-in', says, way, stepAt(flat, alone.node))]
 }
 
 /** A state that silence leads nowhere from: no page comes of it, nobody was paged, and talk has not ended. */
@@ -291,9 +286,7 @@ function leftAlone(
     // Somebody who was paged does not know that a question nobody chases is still open.
     const isQuiet = step.ask >= 0 && step.quiet && !step.isEmergency && state[F.danger] === 0
     const isKept =
-      worst === undefined
-        ? (state[F.paged] === 1 && !isQuiet) || silent.leadsOn(at)
-        : Number.isFinite(worst.after)
+      worst === undefined ? (state[F.paged] === 1 && !isQuiet) || silent.leadsOn(at) : Number.isFinite(worst.after)
     if (!isKept && worst !== undefined && isOverAndPaged(worst.state)) continue
     if (!isKept) return { state: at, node, way: worst?.way ?? [] }
   }
