@@ -59,7 +59,7 @@ export function inDrawnOrder(mutants: readonly Mutant[], seed: number): Mutant[]
 
 export async function mutantsSuite(options: MutantsOptions): Promise<SuiteResult> {
   const shipped = new Map(readFlowFiles())
-  const watching = await watchers()
+  const watching = await watchers(undefined, options.flow)
   const all = allMutants(shipped)
   const wanted = options.flow === undefined ? all : all.filter(mutant => showsIn(options.flow ?? '', mutant, watching))
   const mutants = inDrawnOrder(wanted, options.seed)

@@ -55,10 +55,11 @@ interface Baseline {
  * Reads and runs everything once as shipped.
  *
  * @param played  ids of the vignettes that are played; left out, all
+ * @param flow  only vignettes that begin in this flow
  * @throws when the shipped flows are not sound themselves
  */
-export async function watchers(played?: readonly string[]): Promise<Watchers> {
-  const base = await baselineOf(played)
+export async function watchers(played?: readonly string[], flow?: string): Promise<Watchers> {
+  const base = await baselineOf(played, flow)
   const wholly = new Map<string, ReadonlySet<string>>()
   const parts = new Map<string, WalkedPart>()
   const shippedSet = base.loaded.line.flows
@@ -180,12 +181,14 @@ function settingsOf({ line }: LoadedLine): CheckSettings {
   }
 }
 
-async function baselineOf(played?: readonly string[]): Promise<Baseline> {
+async function baselineOf(played?: readonly string[], flow?: string): Promise<Baseline> {
   const { loaded } = loadLine({ clinicDir: DEMO_CLINIC, at: instant(Date.parse('2026-03-01T07:00:00Z')) })
   if (loaded === undefined) throw new Error('the demonstration cannot be loaded')
   const shipped = new Map(readFlowFiles())
   const { vignettes: all, problems } = readVignettes([join(ROOT, 'tests/vignettes')], loaded.line)
-  const vignettes = all.filter(({ id }) => played?.includes(id) ?? true)
+  const vignettes = all.filter(
+    ({ id, concern }) => (played?.includes(id) ?? true) && (flow === undefined || concern === flow),
+  )
   if (problems.length > 0) throw new Error(problems.map(problemText).join('\n'))
   const entered = new Map<string, ReadonlySet<string>>()
   for (const vignette of vignettes) {
