@@ -32,8 +32,8 @@ describe('whole conversations, printed as a caregiver reads them', { timeout: 60
   })
   afterAll(() => folder.remove())
 
-  test('there are ten, and each has its printed copy', () => {
-    expect(scripts).toHaveLength(10)
+  test('there are at least ten, and each has its printed copy', () => {
+    expect(scripts.length).toBeGreaterThanOrEqual(10)
     if (isPrinting) return
     const copies = readdirSync(here).filter(name => name.endsWith('.txt'))
     expect(copies.map(name => name.replace(/\.txt$/, '')).toSorted()).toEqual(scripts.toSorted())
