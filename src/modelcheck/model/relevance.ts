@@ -33,8 +33,8 @@ export function canonicalIn(flat: FlatFlow): Canonical {
   /** A step on the trail does not see what is asked after it, unless the first message said it. */
   const mayBeAt = laterFields(flat).map((later): MayBe => {
     const isLater = new Set(later)
-    return (field, state, standing) => {
-      const values = changes(field, state, standing)
+    return (field, state, standing, settings) => {
+      const values = changes(field, state, standing, settings)
       if (values.length > 1 || !isLater.has(field)) return values
       return statusIn(cells[field] as Cell, values[0] ?? 0) === STATUS.given ? values : NOTHING
     }
@@ -51,38 +51,61 @@ export function canonicalIn(flat: FlatFlow): Canonical {
   }
 
   /** The other rows by which a step on the trail may come to route, one bit each. */
-  function othersOf(index: number, taken: number, state: Int32Array, standing: Standing): number {
+  function othersOf(index: number, taken: number, state: Int32Array, standing: Standing, settings: number): number {
     const rows = turns[index] as readonly FlatRow[]
+    const mayBe = mayBeAt[index] as MayBe
     let others = 0
     for (let at = 0; at < rows.length; at++) {
       const row = rows[at] as FlatRow
-      if (row.go === RESUME || row.go === taken) continue
       let may = true
+      let must = true
       for (const test of row.tests) {
-        if (!mayHold(test, state, standing, mayBeAt[index] as MayBe)) {
+        const seen = outcomes(test, state, standing, settings, mayBe)
+        if ((seen & HOLDS) === 0) {
           may = false
           break
         }
+        if ((seen & FAILS) !== 0) must = false
       }
-      if (may) others |= 1 << at
+      if (!may) continue
+      if (row.go !== RESUME && row.go !== taken) others |= 1 << at
+      // The first row that fits is taken: what stands below one that surely fits is not.
+      if (must) break
     }
     return others
+  }
+
+  const others = new Int32Array(turnsCount)
+
+  /**
+   * For every step on the trail the rows it may turn to. A way it may turn to may set for good what another step reads, so
+   * it is looked at again until no further setting comes to lie ahead.
+   */
+  function waysOf(state: Int32Array, standing: Standing): Ways {
+    let settings = standing.settings
+    for (;;) {
+      let ways = standing.ways
+      for (let index = 0; index < turnsCount; index++) {
+        const row = state[F.trail + index] as number
+        others[index] = row === 0 ? 0 : othersOf(index, turns[index]?.[row - 1]?.go ?? RESUME, state, standing, settings)
+        if (others[index] !== 0) ways = wayOn(ways, index, others[index] as number)
+      }
+      const further = settings | (ways.settings ?? standing.settingsOf(ways))
+      if (further === settings) return ways
+      settings = further
+    }
   }
 
   return state => {
     settleUrgency(state)
     const standing = standingOf(state)
     if (standing.isHeld) state[F.main] = flat.start
-    let ways: Ways = standing.ways
+    const ways = waysOf(state, standing)
     for (let index = 0; index < turnsCount; index++) {
-      const row = state[F.trail + index] as number
-      if (row === 0) continue
-      const others = othersOf(index, turns[index]?.[row - 1]?.go ?? RESUME, state, standing)
       // A step that cannot turn any more is no longer on the trail.
-      if (others === 0) {
-        state[F.trail + index] = 0
-        state[F.decidedAt + index] = 0
-      } else ways = wayOn(ways, index, others)
+      if (others[index] !== 0) continue
+      state[F.trail + index] = 0
+      state[F.decidedAt + index] = 0
     }
     const maps = ways.maps ?? standing.mapsOf(ways)
     for (let field = 0; field < cells.length; field++)
@@ -99,15 +122,17 @@ interface Ways {
   readonly on: readonly { readonly index: number; readonly rows: number }[]
   readonly further: Map<number, Ways>
   maps: readonly Int32Array[] | undefined
+  /** Settings for good that lie ahead on these ways, one bit each. */
+  settings: number | undefined
 }
 
-const noWays = (): Ways => ({ on: [], further: new Map(), maps: undefined })
+const noWays = (): Ways => ({ on: [], further: new Map(), maps: undefined, settings: undefined })
 
 function wayOn(ways: Ways, index: number, rows: number): Ways {
   const key = index * 65_536 + rows
   const known = ways.further.get(key)
   if (known !== undefined) return known
-  const made: Ways = { on: [...ways.on, { index, rows }], further: new Map(), maps: undefined }
+  const made: Ways = { on: [...ways.on, { index, rows }], further: new Map(), maps: undefined, settings: undefined }
   ways.further.set(key, made)
   return made
 }
@@ -118,6 +143,9 @@ interface Standing {
   readonly changes: readonly boolean[]
   /** In an emergency that only a wrong tap ends: talk does not go on from where it stood before. */
   readonly isHeld: boolean
+  /** Settings for good that lie ahead, one bit each. */
+  readonly settings: number
+  readonly settingsOf: (ways: Ways) => number
   readonly ways: Ways
   readonly mapsOf: (ways: Ways) => readonly Int32Array[]
 }
@@ -133,6 +161,7 @@ function standings(flat: FlatFlow): (state: Int32Array) => Standing {
   const moments = momentTests(flat)
   const turns = flat.turning.map(at => nodes[at]?.rows ?? [])
   const known = new Map<number, Standing>()
+  const settingsAt = settingsIn(flat)
 
   function make(state: Int32Array, alarms: number, isHeld: boolean): Standing {
     const talk = state[F.talk] as number
@@ -143,11 +172,21 @@ function standings(flat: FlatFlow): (state: Int32Array) => Standing {
       isHeld || (alarms >> alarm) % 2 === 0 ? [] : (moments.get(alarm) ?? []),
     )
 
-    function mapsOf(ways: Ways): readonly Int32Array[] {
-      const turned = ways.on.flatMap(({ index, rows }) =>
-        (turns[index] ?? []).flatMap(({ go }, row) => ((rows >> row) % 2 === 0 ? [] : [go])),
+    const againOn = (ways: Ways) =>
+      ahead(
+        ways.on.flatMap(({ index, rows }) =>
+          (turns[index] ?? []).flatMap(({ go }, row) => ((rows >> row) % 2 === 0 ? [] : [go])),
+        ),
+        0,
+        false,
       )
-      const again = ahead(turned, 0, false)
+    const settingsOf = (ways: Ways): number => {
+      ways.settings = settingsAt(againOn(ways))
+      return ways.settings
+    }
+
+    function mapsOf(ways: Ways): readonly Int32Array[] {
+      const again = againOn(ways)
       const tests: Test[] = [...waiting]
       for (const { index } of ways.on) for (const row of turns[index] ?? []) tests.push(...row.tests)
       const askedToo = new Set(asked)
@@ -170,7 +209,14 @@ function standings(flat: FlatFlow): (state: Int32Array) => Standing {
       ways.maps = [...own, ...clocks]
       return ways.maps
     }
-    return { changes: cells.map((_, field) => isAskedAgain(field)), isHeld, ways: noWays(), mapsOf }
+    return {
+      changes: cells.map((_, field) => isAskedAgain(field)),
+      isHeld,
+      settings: settingsAt(next),
+      settingsOf,
+      ways: noWays(),
+      mapsOf,
+    }
   }
 
   return state => {
@@ -303,37 +349,97 @@ function mayRunOut({ fields: F, isOutpaced, turning }: FlatFlow, state: Int32Arr
 }
 const SPEAK = urgencyOf('speak')
 
-/** Values a field may come to have without a correction, by its value now. */
-type MayBe = (field: number, state: Int32Array, standing: Standing) => readonly number[]
+/** Values a field may come to have without a correction, by its value now and the settings for good that lie ahead. */
+type MayBe = (field: number, state: Int32Array, standing: Standing, settings: number) => readonly number[]
 
 function changesIn(flat: FlatFlow): MayBe {
   const { fields: F } = flat
   const canTravel = flat.fieldOf.get('can-travel') ?? -1
   const haveLeft = flat.fieldOf.get('have-you-left') ?? -1
   const single = Array.from({ length: Math.max(...fieldSizes(flat)) }, (_, value) => [value])
-  return (field, state, standing) => {
+  const setFor = settableForGood(flat)
+  return (field, state, standing, settings) => {
     const value = state[field] as number
     if (field === F.elapsed) return UP_FROM[value] ?? []
     if (field === F.timeLeft) return DOWN_FROM[value] ?? []
     // Facts a family may tell by the way, whatever is asked.
     const isTold = field === canTravel || (field === haveLeft && state[F.left] === 0)
-    if (isTold || standing.changes[field] === true || flat.sticky.has(field)) return flat.every[field] ?? []
-    return single[value] ?? []
+    if (isTold || standing.changes[field] === true) return flat.every[field] ?? []
+    return setFor.get(field)?.(value, settings) ?? single[value] ?? []
   }
+}
+
+/** Every setting of a fact that is history, in the order of its bits: a field and the cell it is set to. */
+const settingsForGood = ({ nodes, sticky }: FlatFlow): readonly { readonly field: number; readonly cell: number }[] => {
+  const known = new Map<string, { readonly field: number; readonly cell: number }>()
+  for (const { sets } of nodes)
+    for (const each of sets) if (sticky.has(each.field)) known.set(`${each.field} ${each.cell}`, each)
+  return [...known.values()]
+}
+
+/** The settings for good that some steps make, one bit each. */
+function settingsIn(flat: FlatFlow): (nodes: Iterable<number>) => number {
+  const all = settingsForGood(flat)
+  const bitsAt = flat.nodes.map(({ sets }) =>
+    all.reduce(
+      (bits, one, bit) => (sets.some(({ field, cell }) => field === one.field && cell === one.cell) ? bits | (1 << bit) : bits),
+      0,
+    ),
+  )
+  return nodes => {
+    let bits = 0
+    for (const at of nodes) bits |= bitsAt[at] as number
+    return bits
+  }
+}
+
+/** By fact that is history: its value now, and those that settings ahead may give it. Nothing else changes it. */
+function settableForGood(flat: FlatFlow): ReadonlyMap<number, (value: number, settings: number) => readonly number[]> {
+  const all = settingsForGood(flat)
+  const found = new Map<number, (value: number, settings: number) => readonly number[]>()
+  for (const field of flat.sticky) {
+    const known = new Map<number, readonly number[]>()
+    const own = all.reduce((bits, one, bit) => (one.field === field ? bits | (1 << bit) : bits), 0)
+    const size = flat.cells[field]?.size ?? 0
+    found.set(field, (value, settings) => {
+      const key = (settings & own) * size + value
+      const values = known.get(key)
+      if (values !== undefined) return values
+      const set = all.flatMap((one, bit) => (one.field === field && (settings >> bit) % 2 !== 0 ? [one.cell] : []))
+      const made = [...new Set([value, ...set])]
+      known.set(key, made)
+      return made
+    })
+  }
+  return found
 }
 
 const NOTHING = [0]
 const UP_FROM = [[0, 1, 2], [1, 2], [2]]
 const DOWN_FROM = [[0], [0, 1]]
 
-/** Whether a test holds now or may come to hold, each field as far as it may still change. */
-function mayHold(test: Test, state: Int32Array, standing: Standing, mayBe: MayBe, position = 0, index = 0): boolean {
-  if (position === test.fields.length) return test.table[index] === 1
+const HOLDS = 1
+const FAILS = 2
+
+/** Whether a test may hold and may fail, each field as far as it may still change. */
+function outcomes(
+  test: Test,
+  state: Int32Array,
+  standing: Standing,
+  settings: number,
+  mayBe: MayBe,
+  position = 0,
+  index = 0,
+): number {
+  if (position === test.fields.length) return test.table[index] === 1 ? HOLDS : FAILS
   const field = test.fields[position] as number
   const stride = test.strides[position] as number
-  for (const each of mayBe(field, state, standing))
-    if (mayHold(test, state, standing, mayBe, position + 1, index + each * stride)) return true
-  return false
+  let seen = 0
+  for (const each of mayBe(field, state, standing, settings)) {
+    seen |= outcomes(test, state, standing, settings, mayBe, position + 1, index + each * stride)
+    if (seen === (HOLDS | FAILS)) break
+  }
+  return seen
 }
 
 /** For every cell of a fact the one that stands for it. */
