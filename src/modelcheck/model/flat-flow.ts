@@ -5,6 +5,7 @@ import { ANY_TIME_STEPS, type Step } from '../../flow/flow-step.ts'
 import { type AnswerClass, type Compared, domainsOf, type FactDomain } from './abstract-answers.ts'
 import { type CLOCK_FIELDS, type DerivedModel, derivedModels } from './abstract-derived.ts'
 import { alarmTargetsOf } from './flow-alarms.ts'
+import { joinsOf } from './rejoin.ts'
 
 /** How a record of a fact stands: nothing, on record but not on this path, reached by talk, or told before it was asked. */
 export const STATUS = { none: 0, recorded: 1, reached: 2, given: 3 } as const
@@ -92,6 +93,8 @@ export interface FlatFlow {
   readonly givable: readonly number[]
   /** Steps whose route can change without an answer being corrected: by time, a follow-up, or an attempt. */
   readonly turning: readonly number[]
+  /** Steps at which a way that turned may join the path again. */
+  readonly joins: readonly number[]
   /** Facts that are history: a correction leaves them. */
   readonly sticky: ReadonlySet<number>
   /** Urgency may rise above "speak" without the ladder hearing of it: a page that ran out may then still be a "speak" page. */
@@ -126,6 +129,10 @@ export interface Fields {
   readonly main: number
   readonly trail: number
   readonly decidedAt: number
+  /** First of one field a join: passed on the path or not. */
+  readonly passed: number
+  /** An alarm moved talk on that was set before a step on the trail: what came between is in no certain order. */
+  readonly mixed: number
   readonly count: number
 }
 
@@ -171,7 +178,7 @@ export function flatten(flow: Flow, set: FlowSet, options: FlattenOptions = {}):
   const targets = [...alarmTargetsOf(flow)]
   const alarmOf = new Map(targets.map(([name], index) => [name, index]))
   const hazardous = hazardousAdvice(flow, set)
-  const drafted = fieldsAfter(cells.length, targets.length, hazardous.length, 0)
+  const drafted = fieldsAfter(cells.length, targets.length, hazardous.length, 0, 0)
   const context: Context = { set, cells, fieldOf, fields: drafted, derived, policies, nodeOf, alarmOf }
   const nodes = pruned(
     [...flow.steps.values()].map(step => nodeFor(step, context)),
@@ -182,7 +189,10 @@ export function flatten(flow: Flow, set: FlowSet, options: FlattenOptions = {}):
   const isTurning = (node: FlatNode) =>
     node.rows.some(row => row.tests.some(test => test.fields.some(field => changing.has(field))))
   const turning = nodes.flatMap((node, index) => (isTurning(node) ? [index] : []))
-  const fields = fieldsAfter(cells.length, targets.length, hazardous.length, turning.length)
+  const sticky = new Set(cells.flatMap((cell, field) => (cell.domain.document.sticky === true ? [field] : [])))
+  const alarms = targets.map(([name, target]) => ({ name, target: must(nodeOf, target) }))
+  const joins = joinsOf({ nodes, alarms, cells, hazardous, sticky, turning, fieldOf })
+  const fields = fieldsAfter(cells.length, targets.length, hazardous.length, turning.length, joins.length)
   return {
     concern: flow.concern,
     flow,
@@ -193,14 +203,15 @@ export function flatten(flow: Flow, set: FlowSet, options: FlattenOptions = {}):
     cells,
     fieldOf,
     fields,
-    alarms: targets.map(([name, target]) => ({ name, target: must(nodeOf, target) })),
+    alarms,
     alarmOf,
     hazardous,
     derived,
     policies,
     givable: givable.flatMap(fact => fieldOf.get(fact) ?? []),
     turning,
-    sticky: new Set(cells.flatMap((cell, field) => (cell.domain.document.sticky === true ? [field] : []))),
+    joins,
+    sticky,
     isOutpaced: isOutpaced(nodes, context, flow),
     canBeSpent: targets.map(([, target], alarm) => {
       const moments = nodes.flatMap(node => node.alarms.filter(each => each.alarm === alarm).map(each => each.moment))
@@ -324,7 +335,7 @@ function hazardousAdvice(flow: Flow, set: FlowSet): string[] {
   return [...said].filter(isHazardous)
 }
 
-function fieldsAfter(cells: number, alarms: number, hazardous: number, turning: number): Fields {
+function fieldsAfter(cells: number, alarms: number, hazardous: number, turning: number, joins: number): Fields {
   const armed = cells + 11
   const fired = armed + alarms
   const main = fired + FIRED_MOST + hazardous
@@ -347,7 +358,9 @@ function fieldsAfter(cells: number, alarms: number, hazardous: number, turning: 
     main,
     trail: main + 1,
     decidedAt: main + 1 + turning,
-    count: main + 1 + 2 * turning,
+    passed: main + 1 + 2 * turning,
+    mixed: main + 1 + 2 * turning + joins,
+    count: main + 2 + 2 * turning + joins,
   }
 }
 
@@ -371,6 +384,7 @@ export function fieldSizes(flat: FlatFlow): number[] {
     sizes[fields.trail + at] = 1 + (flat.nodes[node]?.rows.length ?? 0)
     sizes[fields.decidedAt + at] = DISPOSITIONS.length + 1
   })
+  for (let at = fields.passed; at <= fields.mixed; at++) sizes[at] = 2
   return sizes
 }
 

@@ -19,6 +19,10 @@ import {
   statusIn,
   urgencyOf,
 } from './flat-flow.ts'
+import { aheadOf, alarmsStillIn } from './alarms-ahead.ts'
+import { laterFields } from './later-facts.ts'
+import { alarmsSetFrom, historyOf, isPassing, rejoinsIn, takingBack } from './rejoin.ts'
+import { orderIn, reachIn } from './steps-ahead.ts'
 
 /** One thing that happens, as numbers; `arg` and `branch` are explained at each kind. */
 export interface Move {
@@ -149,10 +153,17 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
   const AMBULANCE = urgencyOf('ambulance')
 
   const turningAt = new Map(flat.turning.map((node, index) => [node, index]))
-  const orderOf = orderIn(flat)
+  const orderOf = orderIn(flat, flat.start)
   const turnsInOrder = flat.turning
     .map((_, index) => index)
     .toSorted((a, b) => (orderOf[flat.turning[a] ?? 0] ?? 0) - (orderOf[flat.turning[b] ?? 0] ?? 0))
+  const joinOf = Int32Array.from(nodes, (_, at) => flat.joins.indexOf(at))
+  const rejoinOf = rejoinsIn(flat)
+  const takeBack = takingBack(flat)
+  const isAhead = aheadOf(flat)
+  const alarmsAheadOf = alarmsStillIn(flat)
+  const history = historyOf(flat)
+  const setFrom = alarmsSetFrom(flat)
   /** Where talk is off its path: what it passes there is not on the trail. */
   let offPath = false
 
@@ -275,6 +286,10 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
       state[F.interrupted] = 1
       state[F.danger] = 1
     }
+    if (returns && !offPath) {
+      const join = joinOf[at] as number
+      if (join >= 0) state[F.passed + join] = 1
+    }
     how.interrupted = get(F.interrupted) === 1
     for (const { field, cell } of node.sets) state[field] = cell
     self.onEntered(at, state, how)
@@ -371,8 +386,8 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
       if (taken < 0) continue
       const at = flat.turning[turning] as number
       const node = nodes[at] as FlatNode
-      const go = routeAsThen(node, at, later[turning] as readonly number[])
-      if (node.rows[taken]?.go === go || go === RESUME) continue
+      const go = routeAsThen(node, at, hiddenAt(at, at))
+      if (node.rows[taken]?.go === go || go === RESUME || joinsAgain(turning, go)) continue
       divert(at, turning, go)
       break
     }
@@ -396,8 +411,47 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
     for (let i = 0; i < fields.length; i++) state[fields[i] as number] = valuesThen[i] as number
     return go
   }
-  const later = laterFields(flat)
+  const hiddenAt = laterFields(flat)
   const valuesThen = new Int32Array(cells.length)
+
+  /**
+   * Where the other way from a step joins the path again: goes that way up to there, and takes back what the path had in
+   * between. Talk stays where it stands.
+   */
+  function joinsAgain(turning: number, go: number): boolean {
+    if (get(F.mixed) === 1) return false
+    const at = flat.turning[turning] as number
+    const way: number[] = []
+    let to = go
+    while (to !== RESUME && isPassed[to] === 1) {
+      if (way.includes(to)) return false
+      way.push(to)
+      to = routeAsThen(nodes[to] as FlatNode, to, hiddenAt(at, to))
+    }
+    const join = to === RESUME ? -1 : (joinOf[to] as number)
+    if (join < 0 || get(F.passed + join) === 0) return false
+    const rejoin = rejoinOf(
+      turning,
+      join,
+      history.reduce((bits, field, bit) => bits | (Number(get(field) === 0) << bit), 0),
+    )
+    const alarmsAhead = alarmsAheadOf(state, mayRunOut())
+    if (rejoin?.readers.some(reader => isAhead(get(F.main), reader, alarmsAhead)) !== false) return false
+    const decided = get(F.decidedAt + turning)
+    takeBack.from(rejoin, state)
+    state[F.trail + turning] = 1 + (nodes[at]?.rows.findIndex(row => row.go === go) ?? 0)
+    state[F.decidedAt + turning] = decided
+    way.forEach((node, place) => {
+      enter(nodes[node] as FlatNode, node)
+      const next = way[place + 1] ?? to
+      const passing = turningAt.get(node)
+      if (passing === undefined) return
+      state[F.trail + passing] = 1 + (nodes[node]?.rows.findIndex(row => row.go === next) ?? 0)
+      state[F.decidedAt + passing] = decided
+    })
+    return true
+  }
+  const isPassed = Uint8Array.from(nodes, node => Number(isPassing(node, flat.hazardous)))
 
   /** The path up to a step stands; from there it goes another way. */
   function divert(at: number, turning: number, go: number): void {
@@ -408,6 +462,9 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
         state[F.decidedAt + other] = 0
       }
     }
+    flat.joins.forEach((join, place) => {
+      if (join !== at && !leadsTo(join, at)) state[F.passed + place] = 0
+    })
     state[F.trail + turning] = 1 + (nodes[at]?.rows.findIndex(row => row.go === go) ?? 0)
     for (let field = 0; field < cells.length; field++) {
       if (
@@ -439,10 +496,7 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
     const inEmergency = get(F.danger) === 1 && get(F.interrupted) === 1
     state[F.interrupted] = 0
     state[F.decided] = 0
-    for (let turning = 0; turning < flat.turning.length; turning++) {
-      state[F.trail + turning] = 0
-      state[F.decidedAt + turning] = 0
-    }
+    state.fill(0, F.trail, F.count)
     offPath = false
     for (let field = 0; field < cells.length; field++) {
       if (isSet[field] === true) {
@@ -516,8 +570,22 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
       return
     }
     if (isSilence || entered === enteredBefore) return
-    if (returns) state[F.main] = get(F.talk)
-    else rememberFired(alarm)
+    if (!returns) rememberFired(alarm)
+    else {
+      state[F.main] = get(F.talk)
+      if (isMixing(alarm)) state[F.mixed] = 1
+    }
+  }
+
+  /** Whether an alarm that moved talk on was set before some step on the trail. */
+  function isMixing(alarm: number): boolean {
+    if (alarm === leftAlarm || alarm === unanswered) return false
+    const isOnTrail = (field: number) => trailBefore[field - F.trail] !== 0
+    const isEarlier = (at: number) => ((setFrom[at] as number) >> alarm) % 2 === 0
+    return (
+      flat.turning.some((at, turning) => isOnTrail(F.trail + turning) && isEarlier(at)) ||
+      flat.joins.some((at, join) => isOnTrail(F.passed + join) && isEarlier(at))
+    )
   }
   const trailBefore = new Int32Array(F.count - F.trail)
 
@@ -744,6 +812,8 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
     flowAlarm(alarm, false)
   }
 
+  const mayRunOut = () => flat.isOutpaced || Math.max(get(F.decided), get(F.floor)) <= SPEAK
+
   function mayFire(alarm: number): boolean {
     const node = nodes[get(F.talk)] as FlatNode
     if (alarm === silentAsk || alarm === silentPage) return node.ask >= 0 && !node.quiet
@@ -751,7 +821,7 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
       return (
         get(F.paged) === 1 &&
         get(F.ranOut) === 0 &&
-        (flat.isOutpaced || Math.max(get(F.decided), get(F.floor)) <= SPEAK)
+        mayRunOut()
       )
     if (alarm === leftAlarm) return false
     if (get(F.armed + alarm) !== 1) return false
@@ -829,60 +899,4 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
   }
 
   return self
-}
-
-/** For each turning step, the facts its route reads that are asked only after it. */
-export function laterFields(flat: FlatFlow): readonly (readonly number[])[] {
-  const { nodes, cells, turning } = flat
-  const reach = reachIn(flat)
-  return turning.map(at => {
-    const read = new Set((nodes[at]?.rows ?? []).flatMap(row => row.tests.flatMap(test => test.fields)))
-    const isBefore = (node: FlatNode, from: number, field: number) =>
-      node.ask === field && (from === at || reach[from * nodes.length + at] === 1)
-    return [...read].filter(
-      field =>
-        field < cells.length &&
-        cells[field]?.domain.document.settable !== true &&
-        !nodes.some((node, from) => isBefore(node, from, field)),
-    )
-  })
-}
-
-/** 1 at from × nodes + to where a step leads to another, by routes or by an alarm it sets. */
-function reachIn(flat: FlatFlow): Uint8Array {
-  const { nodes } = flat
-  const reach = new Uint8Array(nodes.length * nodes.length)
-  nodes.forEach((_, from) => {
-    const queue = nextOf(flat, from)
-    for (let to = queue.pop(); to !== undefined; to = queue.pop()) {
-      if (reach[from * nodes.length + to] === 1) continue
-      reach[from * nodes.length + to] = 1
-      queue.push(...nextOf(flat, to))
-    }
-  })
-  return reach
-}
-
-/** Steps that follow a step: its rows, and the targets of the alarms it sets. */
-export function nextOf(flat: FlatFlow, at: number): number[] {
-  const node = flat.nodes[at]
-  const rows = (node?.rows ?? []).flatMap(row => (row.go === RESUME ? [] : [row.go]))
-  return [...rows, ...(node?.alarms ?? []).map(({ alarm }) => flat.alarms[alarm]?.target ?? at)]
-}
-
-/** Place of each step in an order in which steps come before those they lead to, loops aside. */
-function orderIn(flat: FlatFlow): Int32Array {
-  const order = new Int32Array(flat.nodes.length).fill(-1)
-  let place = flat.nodes.length
-  const seen = new Set<number>()
-  const visit = (at: number): void => {
-    if (seen.has(at)) return
-    seen.add(at)
-    for (const next of nextOf(flat, at)) visit(next)
-    order[at] = --place
-  }
-  visit(flat.start)
-  for (const { target } of flat.alarms) visit(target)
-  for (let at = 0; at < flat.nodes.length; at++) visit(at)
-  return order
 }

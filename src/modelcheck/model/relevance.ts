@@ -4,109 +4,234 @@
  * stands and from where it would return to, every step that can be entered at any moment, and, since talk may take another
  * way there when it returns, everything that follows the turning steps on its trail.
  */
-import { LEFT, SILENT_ASK, SILENT_PAGE, UNANSWERED } from '../../flow/steps.ts'
-import {
-  type Cell,
-  type FlatFlow,
-  type FlatNode,
-  type FlatRow,
-  fieldSizes,
-  RESUME,
-  STATUS,
-  seenIn,
-  statusIn,
-  type Test,
-  urgencyOf,
-} from './flat-flow.ts'
-import { laterFields, nextOf } from './flat-step.ts'
+import { type FlatFlow, RESUME, urgencyOf } from './flat-flow.ts'
+import { outlookIn } from './outlook.ts'
+import { aheadOf } from './alarms-ahead.ts'
+import { isPassing, type Rejoin, rejoinsIn, takingBack } from './rejoin.ts'
+import { type Standing, standings, type Ways, wayOn } from './standing.ts'
 
 /** Puts in place of a state the one that stands for all with the same future. */
 export type Canonical = (state: Int32Array) => void
 
+/** A way that a turn may take, followed to where it joins the path again. */
+interface Joining {
+  /** It joins again on every way it may go. */
+  readonly joins: boolean
+  /** Nothing is said, paged or looked at on it, and there is one way only. */
+  readonly isSilent: boolean
+  /** Steps passed, where there is one way only. */
+  readonly way: readonly number[]
+  readonly rejoin: Rejoin | undefined
+}
+
 /** For talk that returns (`resume: 'return'`). */
 export function canonicalIn(flat: FlatFlow): Canonical {
-  const { nodes, fields: F, cells } = flat
-  const turnsCount = flat.turning.length
+  const { nodes, fields: F, cells, turning } = flat
   const standingOf = standings(flat)
-  const turns = flat.turning.map(at => nodes[at]?.rows ?? [])
-  const changes = changesIn(flat)
-  /** A step on the trail does not see what is asked after it, unless the first message said it. */
-  const mayBeAt = laterFields(flat).map((later): MayBe => {
-    const isLater = new Set(later)
-    return (field, state, standing, settings) => {
-      const values = changes(field, state, standing, settings)
-      if (values.length > 1 || !isLater.has(field)) return values
-      return statusIn(cells[field] as Cell, values[0] ?? 0) === STATUS.given ? values : NOTHING
-    }
-  })
+  const outlook = outlookIn(flat)
+  const rejoinOf = rejoinsIn(flat)
+  const takeBack = takingBack(flat)
+  const isAhead = aheadOf(flat)
+  const rowsOf = turning.map(at => nodes[at]?.rows ?? [])
+  /** By turning step and row, the rows that lead where it leads, or nowhere. */
+  const sameOf = rowsOf.map(rows => rows.map(({ go }) => bitsWhere(rows, row => row.go === go || row.go === RESUME)))
+  const resumeOf = rowsOf.map(rows => bitsWhere(rows, row => row.go === RESUME))
+  const joinOf = new Map(flat.joins.map((at, place) => [at, place]))
+  const turningOf = new Map(turning.map((at, index) => [at, index]))
+  const isPassed = nodes.map(node => isPassing(node, flat.hazardous))
+  const isQuiet = nodes.map(node => node.says.length === 0 && node.page === undefined && node.observed.length === 0)
   const clocks = [F.elapsed, F.timeLeft, F.reachable]
+  /** By turning step: rows it may take, those of them that lead elsewhere, and those that do not join the path again. */
+  const possible = new Int32Array(turning.length)
+  const others = new Int32Array(turning.length)
+  const away = new Int32Array(turning.length)
 
   /** What cannot lower or raise anything any more is put to nothing. */
   function settleUrgency(state: Int32Array): void {
     const floor = state[F.floor] as number
     if (floor >= (state[F.decided] as number)) state[F.decided] = 0
-    for (let index = 0; index < turnsCount; index++)
+    for (let index = 0; index < turning.length; index++)
       if (floor >= (state[F.decidedAt + index] as number)) state[F.decidedAt + index] = 0
-    if (!mayRunOut(flat, state)) state[F.ranOut] = 0
   }
 
-  /** The other rows by which a step on the trail may come to route, one bit each. */
-  function othersOf(index: number, taken: number, state: Int32Array, standing: Standing, settings: number): number {
-    const rows = turns[index] as readonly FlatRow[]
-    const mayBe = mayBeAt[index] as MayBe
-    let others = 0
-    for (let at = 0; at < rows.length; at++) {
-      const row = rows[at] as FlatRow
-      let may = true
-      let must = true
-      for (const test of row.tests) {
-        const seen = outcomes(test, state, standing, settings, mayBe)
-        if ((seen & HOLDS) === 0) {
-          may = false
-          break
-        }
-        if ((seen & FAILS) !== 0) must = false
+  function joiningOf(index: number, go: number, state: Int32Array): Joining {
+    const at = turning[index] as number
+    const unset = outlook.staysUnset()
+    const way: number[] = []
+    let isSingle = true
+    let isSilent = true
+    let rejoin: Rejoin | undefined
+    const queue = [go]
+    for (let to = queue.pop(); to !== undefined; to = queue.pop()) {
+      if (way.includes(to)) continue
+      if (to !== RESUME && isPassed[to] === true) {
+        way.push(to)
+        if (isQuiet[to] === false) isSilent = false
+        const rows = outlook.rows(to, at)
+        if ((rows & (rows - 1)) !== 0) isSingle = false
+        for (const [row, { go: next }] of (nodes[to]?.rows ?? []).entries())
+          if ((rows >> row) % 2 !== 0) queue.push(next)
+        continue
       }
-      if (!may) continue
-      if (row.go !== RESUME && row.go !== taken) others |= 1 << at
-      // The first row that fits is taken: what stands below one that surely fits is not.
-      if (must) break
+      const join = joinOf.get(to)
+      rejoin = join === undefined || state[F.passed + join] === 0 ? undefined : rejoinOf(index, join, unset)
+      if (rejoin === undefined || rejoin.readers.some(reader => mayCome(reader, state))) return NO_JOINING
     }
-    return others
+    return { joins: true, isSilent: isSilent && isSingle, way, rejoin }
   }
 
-  const others = new Int32Array(turnsCount)
+  /** Steps that ways which do not join again lead to. */
+  const leading: number[] = []
+  const mayCome = (step: number, state: Int32Array) =>
+    isAhead(state[F.main] as number, step, alarmsNow) || leading.some(from => isAhead(from, step, 0))
+  let alarmsNow = 0
 
   /**
-   * For every step on the trail the rows it may turn to. A way it may turn to may set for good what another step reads, so
-   * it is looked at again until no further setting comes to lie ahead.
+   * For every step on the trail the rows it may turn to. A way it may turn to may set for good what another step reads, and
+   * may lead back to what another turn must not come before; so it is looked at again until nothing more comes to lie ahead.
    */
   function waysOf(state: Int32Array, standing: Standing): Ways {
     let settings = standing.settings
+    leading.length = 0
+    alarmsNow = standing.alarms
     for (;;) {
+      const leadingBefore = leading.length
+      outlook.from(state, standing.changes, settings)
       let ways = standing.ways
-      for (let index = 0; index < turnsCount; index++) {
-        const row = state[F.trail + index] as number
-        others[index] = row === 0 ? 0 : othersOf(index, turns[index]?.[row - 1]?.go ?? RESUME, state, standing, settings)
-        if (others[index] !== 0) ways = wayOn(ways, index, others[index] as number)
+      for (let index = 0; index < turning.length; index++) {
+        const taken = (state[F.trail + index] as number) - 1
+        others[index] = 0
+        away[index] = 0
+        if (taken < 0) continue
+        const may = outlook.rows(turning[index] as number, turning[index] as number)
+        possible[index] = may
+        const other = may & ~((sameOf[index] as number[])[taken] as number)
+        if (other === 0) continue
+        const joining = state[F.mixed] === 1 ? 0 : joiningRows(index, other, state)
+        others[index] = other
+        away[index] = other & ~joining
+        noteLeading(index, other & ~joining)
+        ways = wayOn(ways, index, other & ~joining, joining)
       }
       const further = settings | (ways.settings ?? standing.settingsOf(ways))
-      if (further === settings) return ways
+      if (further === settings && leading.length === leadingBefore) return ways
       settings = further
     }
   }
 
-  return state => {
-    settleUrgency(state)
-    const standing = standingOf(state)
-    if (standing.isHeld) state[F.main] = flat.start
-    const ways = waysOf(state, standing)
-    for (let index = 0; index < turnsCount; index++) {
-      // A step that cannot turn any more is no longer on the trail.
-      if (others[index] !== 0) continue
+  function noteLeading(index: number, rows: number): void {
+    for (const [row, { go }] of (rowsOf[index] ?? []).entries())
+      if ((rows >> row) % 2 !== 0 && !leading.includes(go)) leading.push(go)
+  }
+
+  function joiningRows(index: number, rows: number, state: Int32Array): number {
+    let joining = 0
+    for (const [row, { go }] of (rowsOf[index] ?? []).entries())
+      if ((rows >> row) % 2 !== 0 && joiningOf(index, go, state).joins) joining |= 1 << row
+    return joining
+  }
+
+  /** Drops steps that may turn and leave no trace by it. */
+  function dropTraceless(state: Int32Array): boolean {
+    let isDropped = false
+    for (let index = 0; index < turning.length; index++) {
+      const other = others[index] as number
+      if (other === 0 || state[F.mixed] === 1 || !isWithoutTrace(index, other, state)) continue
       state[F.trail + index] = 0
       state[F.decidedAt + index] = 0
+      isDropped = true
     }
+    return isDropped
+  }
+
+  /** Whether turning changes nothing of the state, and nothing is said on the way: whether talk turned or not is all one. */
+  function isWithoutTrace(index: number, rows: number, state: Int32Array): boolean {
+    for (const [row, { go }] of (rowsOf[index] ?? []).entries()) {
+      if ((rows >> row) % 2 === 0) continue
+      const { isSilent, rejoin } = joiningOf(index, go, state)
+      if (!isSilent || rejoin === undefined || takeBack.changes(rejoin, state)) return false
+    }
+    return true
+  }
+
+  /** A step that surely turns, silently, and joins again: it has turned already. */
+  function turnAhead(state: Int32Array): boolean {
+    for (let index = 0; index < turning.length; index++) {
+      const other = others[index] as number
+      if (
+        other === 0 ||
+        state[F.mixed] === 1 ||
+        possible[index] !== other ||
+        (other & (resumeOf[index] as number)) !== 0
+      )
+        continue
+      const rows = rowsOf[index] ?? []
+      const row = 31 - Math.clz32(other & -other)
+      const go = rows[row]?.go ?? RESUME
+      if ((other & ~((sameOf[index] as number[])[row] as number)) !== 0) continue
+      const { isSilent, way, rejoin } = joiningOf(index, go, state)
+      if (!isSilent || rejoin === undefined) continue
+      const decided = state[F.decidedAt + index] as number
+      takeBack.from(rejoin, state)
+      setTrail(state, index, row, decided)
+      for (const at of way) {
+        const passing = turningOf.get(at)
+        if (passing !== undefined)
+          setTrail(state, passing, 31 - Math.clz32(outlook.rows(at, turning[index] as number)), decided)
+      }
+      return true
+    }
+    return false
+  }
+
+  function setTrail(state: Int32Array, index: number, row: number, decided: number): void {
+    state[F.trail + index] = 1 + row
+    state[F.decidedAt + index] = decided
+  }
+
+  /** A step that cannot turn any more is no longer on the trail. @returns whether one was */
+  function clearTrail(state: Int32Array): boolean {
+    let isCleared = false
+    let isAny = false
+    for (let index = 0; index < turning.length; index++) {
+      if (others[index] !== 0) isAny = true
+      else if (state[F.trail + index] !== 0) {
+        isCleared = true
+        state[F.trail + index] = 0
+        state[F.decidedAt + index] = 0
+      }
+    }
+    if (!isAny) state.fill(0, F.passed, F.count)
+    return isCleared
+  }
+
+  /** Whether a turn may lead back to where no more was decided than "speak". */
+  function turnsMilder(state: Int32Array): boolean {
+    if ((state[F.floor] as number) > SPEAK) return false
+    return away.some((rows, index) => rows !== 0 && (state[F.decidedAt + index] as number) <= SPEAK)
+  }
+
+  /** What lies ahead, by a path that is as short as it can be written. */
+  function settle(state: Int32Array): { readonly standing: Standing; readonly ways: Ways } {
+    for (;;) {
+      settleUrgency(state)
+      let runsOut = flat.isOutpaced || Math.max(state[F.floor] as number, state[F.decided] as number) <= SPEAK
+      let standing = standingOf(state, runsOut)
+      if (standing.isHeld) state[F.main] = flat.start
+      let ways = waysOf(state, standing)
+      if (!runsOut && turnsMilder(state)) {
+        runsOut = true
+        standing = standingOf(state, true)
+        ways = waysOf(state, standing)
+      }
+      if (!runsOut) state[F.ranOut] = 0
+      const isCleared = clearTrail(state)
+      if (!turnAhead(state) && !isCleared) return { standing, ways }
+    }
+  }
+
+  function forget(state: Int32Array): void {
+    const { standing, ways } = settle(state)
     const maps = ways.maps ?? standing.mapsOf(ways)
     for (let field = 0; field < cells.length; field++)
       state[field] = (maps[field] as Int32Array)[state[field] as number] as number
@@ -114,405 +239,18 @@ export function canonicalIn(flat: FlatFlow): Canonical {
       const field = clocks[at] as number
       state[field] = (maps[cells.length + at] as Int32Array)[state[field] as number] as number
     }
-  }
-}
-
-/** Steps on the trail that may turn, and the rows they may turn to; a tree, so that each set is made once. */
-interface Ways {
-  readonly on: readonly { readonly index: number; readonly rows: number }[]
-  readonly further: Map<number, Ways>
-  maps: readonly Int32Array[] | undefined
-  /** Settings for good that lie ahead on these ways, one bit each. */
-  settings: number | undefined
-}
-
-const noWays = (): Ways => ({ on: [], further: new Map(), maps: undefined, settings: undefined })
-
-function wayOn(ways: Ways, index: number, rows: number): Ways {
-  const key = index * 65_536 + rows
-  const known = ways.further.get(key)
-  if (known !== undefined) return known
-  const made: Ways = { on: [...ways.on, { index, rows }], further: new Map(), maps: undefined, settings: undefined }
-  ways.further.set(key, made)
-  return made
-}
-
-/** Where talk stands, and what that leaves open. */
-interface Standing {
-  /** By field: whether it may be asked anew. */
-  readonly changes: readonly boolean[]
-  /** In an emergency that only a wrong tap ends: talk does not go on from where it stood before. */
-  readonly isHeld: boolean
-  /** Settings for good that lie ahead, one bit each. */
-  readonly settings: number
-  readonly settingsOf: (ways: Ways) => number
-  readonly ways: Ways
-  readonly mapsOf: (ways: Ways) => readonly Int32Array[]
-}
-
-/** Standings by where talk stands, where it returns to, and which alarms may still fire. */
-function standings(flat: FlatFlow): (state: Int32Array) => Standing {
-  const { nodes, fields: F, cells } = flat
-  const sizes = fieldSizes(flat)
-  const ahead = aheadIn(flat)
-  const alarmsAhead = alarmsStillIn(flat)
-  const isHeldIn = heldIn(flat)
-  const inert = inertNodes(flat)
-  const moments = momentTests(flat)
-  const turns = flat.turning.map(at => nodes[at]?.rows ?? [])
-  const known = new Map<number, Standing>()
-  const settingsAt = settingsIn(flat)
-
-  function make(state: Int32Array, alarms: number, isHeld: boolean): Standing {
-    const talk = state[F.talk] as number
-    const next = isHeld ? ahead([talk], 0, true) : ahead([talk, state[F.main] as number], alarms, true)
-    const asked = new Set([...next].flatMap(at => nodes[at]?.ask ?? []))
-    const isAskedAgain = (field: number) => [...next].some(at => nodes[at]?.again === true && nodes[at]?.ask === field)
-    const waiting = flat.alarms.flatMap((_, alarm) =>
-      isHeld || (alarms >> alarm) % 2 === 0 ? [] : (moments.get(alarm) ?? []),
-    )
-
-    const againOn = (ways: Ways) =>
-      ahead(
-        ways.on.flatMap(({ index, rows }) =>
-          (turns[index] ?? []).flatMap(({ go }, row) => ((rows >> row) % 2 === 0 ? [] : [go])),
-        ),
-        0,
-        false,
-      )
-    const settingsOf = (ways: Ways): number => {
-      ways.settings = settingsAt(againOn(ways))
-      return ways.settings
-    }
-
-    function mapsOf(ways: Ways): readonly Int32Array[] {
-      const again = againOn(ways)
-      const tests: Test[] = [...waiting]
-      for (const { index } of ways.on) for (const row of turns[index] ?? []) tests.push(...row.tests)
-      const askedToo = new Set(asked)
-      for (const at of new Set([...next, ...again])) {
-        const node = nodes[at] as FlatNode
-        if (node.ask >= 0) askedToo.add(node.ask)
-        tests.push(...node.observed)
-        for (const { alarm } of node.alarms) tests.push(...(moments.get(alarm) ?? []))
-        const isPassed = !next.has(at) && inert.has(at)
-        for (const row of node.rows)
-          for (const test of row.tests)
-            if (!isPassed || test.fields.some(field => flat.givable.includes(field))) tests.push(test)
-      }
-      const own = cells.map((cell, field) =>
-        mapOf({ cell, field, tests, isAsked: askedToo.has(field), isAskedOnWay: asked.has(field), sizes }),
-      )
-      const isWayAsked = askedToo.has(flat.fieldOf.get('travel') ?? -1)
-      const clocks = [F.elapsed, F.timeLeft, F.reachable].map(field => clockMap(field, tests, sizes))
-      if (isWayAsked) clocks[0] = Int32Array.from({ length: sizes[F.elapsed] as number }, (_, value) => value)
-      ways.maps = [...own, ...clocks]
-      return ways.maps
-    }
-    return {
-      changes: cells.map((_, field) => isAskedAgain(field)),
-      isHeld,
-      settings: settingsAt(next),
-      settingsOf,
-      ways: noWays(),
-      mapsOf,
-    }
+    for (let join = 0; join < flat.joins.length; join++) if (ways.joins?.[join] !== 1) state[F.passed + join] = 0
   }
 
   return state => {
-    const alarms = alarmsAhead(state)
-    const isHeld = isHeldIn(state)
-    const key =
-      ((alarms * 2 + Number(isHeld)) * nodes.length + (state[F.talk] as number)) * nodes.length +
-      (isHeld ? 0 : (state[F.main] as number))
-    const found = known.get(key)
-    if (found !== undefined) return found
-    const standing = make(state, alarms, isHeld)
-    known.set(key, standing)
-    return standing
+    do forget(state)
+    while (dropTraceless(state))
   }
 }
 
-/**
- * Whether talk rests in the emergency steps and nothing that can come at any moment opens a question: what is said comes
- * back there, until a wrong tap clears the answers. Alarms are held, and no question of the path is answered.
- */
-function heldIn(flat: FlatFlow): (state: Int32Array) => boolean {
-  const { nodes, fields: F } = flat
-  const anyTime = aheadIn(flat)([], 0, true)
-  const asks = [...anyTime].filter(at => (nodes[at]?.ask ?? -1) >= 0)
-  const isAgain = asks.some(at => nodes[at]?.again === true)
-  return state => {
-    const node = nodes[state[F.talk] as number] as FlatNode
-    if (!node.isEmergency || !node.rests || isAgain || state[F.danger] !== 1 || state[F.interrupted] !== 1) return false
-    return asks.every(at => state[nodes[at]?.ask ?? -1] !== 0)
-  }
-}
-
-/** What an alarm at a moment reads: whether the moment is unknown (0), ahead (1) or past (2). */
-function momentTests(flat: FlatFlow): ReadonlyMap<number, readonly Test[]> {
-  const { cells, fields: F, fieldOf } = flat
-  const found = new Map<number, readonly Test[]>()
-  const out = fieldOf.get('out-since') ?? -1
-  const way = fieldOf.get('travel') ?? -1
-  const isKnown = (field: number, value: number) => seenIn(cells[field] as Cell, value)?.band === 'answered'
-  for (const node of flat.nodes)
-    for (const { alarm, moment } of node.alarms) {
-      if (moment === undefined || moment === 'arrival' || out < 0) continue
-      const isLeaveBy = moment === 'leave-by'
-      const fields = [out, F.elapsed, ...(isLeaveBy ? [F.timeLeft, ...(way < 0 ? [] : [way])] : [])]
-      const sizes = fields.map(field =>
-        field === F.elapsed ? 3 : field === F.timeLeft ? 2 : (cells[field] as Cell).size,
-      )
-      const standsAt = (values: readonly number[]): number => {
-        const [outSince = 0, elapsed = 0, timeLeft = 0, travel = 0] = values
-        if (!isKnown(out, outSince)) return 0
-        if (isLeaveBy) return elapsed === 0 && timeLeft === 1 && way >= 0 && isKnown(way, travel) ? 1 : 2
-        return elapsed < (moment === 'closure-overdue' ? 2 : 1) ? 1 : 2
-      }
-      found.set(alarm, [tabled(`moment ${moment}`, fields, sizes, standsAt)])
-    }
-  return found
-}
-
-function tabled(
-  on: string,
-  fields: readonly number[],
-  sizes: readonly number[],
-  value: (values: readonly number[]) => number,
-): Test {
-  const strides: number[] = []
-  let length = 1
-  for (const size of sizes) {
-    strides.push(length)
-    length *= size
-  }
-  const valuesAt = (index: number) => sizes.map((size, at) => Math.floor(index / (strides[at] as number)) % size)
-  return { on, values: [], fields, strides, table: Uint8Array.from({ length }, (_, index) => value(valuesAt(index))) }
-}
-
-/**
- * For every value of a clock field the one that stands for it. Time goes one way: elapsed grows in steps of one and time
- * left ends, so only what stays the same from a value on is made one.
- */
-function clockMap(field: number, tests: readonly Test[], sizes: readonly number[]): Int32Array {
-  const own = tests.filter(test => test.fields.includes(field))
-  const size = sizes[field] as number
-  const signatures = Array.from({ length: size }, (_, value) =>
-    own.map(test => slice(test, field, value, sizes)).join('|'),
-  )
-  let last = size - 1
-  while (last > 0 && signatures[last - 1] === signatures[size - 1]) last--
-  return Int32Array.from({ length: size }, (_, value) => Math.min(value, last))
-}
-
-/** Steps that can come after some: by their routes, by alarms (one bit each), and those that can come at any moment. */
-function aheadIn(flat: FlatFlow): (starts: readonly number[], alarms: number, anyTime: boolean) => Set<number> {
-  const follow = flat.nodes.map((_, at) => nextOf(flat, at))
-  const always = ['emergency', 'person', 'cannot-travel'].flatMap(id => flat.nodeOf.get(`shared/${id}`) ?? [])
-  return (starts, alarms, anyTime) => {
-    const targets = flat.alarms.flatMap(({ target }, alarm) => ((alarms >> alarm) % 2 === 0 ? [] : [target]))
-    const live = new Set<number>()
-    const queue = [...starts, ...targets, ...(anyTime ? always : [])]
-    for (let at = queue.pop(); at !== undefined; at = queue.pop()) {
-      if (live.has(at)) continue
-      live.add(at)
-      queue.push(...(follow[at] ?? []))
-    }
-    return live
-  }
-}
-
-/** Alarms that may still fire as things stand, one bit each. Never 0 where silence is chased. */
-function alarmsStillIn(flat: FlatFlow): (state: Int32Array) => number {
-  const F = flat.fields
-  const named = (name: string) => flat.alarmOf.get(name) ?? -1
-  const always = [SILENT_ASK, SILENT_PAGE].map(named).filter(alarm => alarm >= 0)
-  const unanswered = named(UNANSWERED)
-  const left = named(LEFT)
-  return state => {
-    let bits = 0
-    for (const alarm of always) bits |= 1 << alarm
-    for (let alarm = 0; alarm < flat.alarms.length; alarm++) if (state[F.armed + alarm] === 1) bits |= 1 << alarm
-    if (unanswered >= 0 && state[F.ranOut] === 0 && mayRunOut(flat, state)) bits |= 1 << unanswered
-    if (left >= 0 && state[F.left] === 0) bits |= 1 << left
-    return bits
-  }
-}
-
-/** Whether a page can still run out as a "speak" page before all answers are changed: now, or after a turn. */
-function mayRunOut({ fields: F, isOutpaced, turning }: FlatFlow, state: Int32Array): boolean {
-  if (isOutpaced) return true
-  if ((state[F.floor] as number) > SPEAK) return false
-  if ((state[F.decided] as number) <= SPEAK) return true
-  return turning.some((_, at) => state[F.trail + at] !== 0 && (state[F.decidedAt + at] as number) <= SPEAK)
-}
 const SPEAK = urgencyOf('speak')
+const NO_JOINING: Joining = { joins: false, isSilent: false, way: [], rejoin: undefined }
 
-/** Values a field may come to have without a correction, by its value now and the settings for good that lie ahead. */
-type MayBe = (field: number, state: Int32Array, standing: Standing, settings: number) => readonly number[]
-
-function changesIn(flat: FlatFlow): MayBe {
-  const { fields: F } = flat
-  const canTravel = flat.fieldOf.get('can-travel') ?? -1
-  const haveLeft = flat.fieldOf.get('have-you-left') ?? -1
-  const single = Array.from({ length: Math.max(...fieldSizes(flat)) }, (_, value) => [value])
-  const setFor = settableForGood(flat)
-  return (field, state, standing, settings) => {
-    const value = state[field] as number
-    if (field === F.elapsed) return UP_FROM[value] ?? []
-    if (field === F.timeLeft) return DOWN_FROM[value] ?? []
-    // Facts a family may tell by the way, whatever is asked.
-    const isTold = field === canTravel || (field === haveLeft && state[F.left] === 0)
-    if (isTold || standing.changes[field] === true) return flat.every[field] ?? []
-    return setFor.get(field)?.(value, settings) ?? single[value] ?? []
-  }
-}
-
-/** Every setting of a fact that is history, in the order of its bits: a field and the cell it is set to. */
-const settingsForGood = ({ nodes, sticky }: FlatFlow): readonly { readonly field: number; readonly cell: number }[] => {
-  const known = new Map<string, { readonly field: number; readonly cell: number }>()
-  for (const { sets } of nodes)
-    for (const each of sets) if (sticky.has(each.field)) known.set(`${each.field} ${each.cell}`, each)
-  return [...known.values()]
-}
-
-/** The settings for good that some steps make, one bit each. */
-function settingsIn(flat: FlatFlow): (nodes: Iterable<number>) => number {
-  const all = settingsForGood(flat)
-  const bitsAt = flat.nodes.map(({ sets }) =>
-    all.reduce(
-      (bits, one, bit) => (sets.some(({ field, cell }) => field === one.field && cell === one.cell) ? bits | (1 << bit) : bits),
-      0,
-    ),
-  )
-  return nodes => {
-    let bits = 0
-    for (const at of nodes) bits |= bitsAt[at] as number
-    return bits
-  }
-}
-
-/** By fact that is history: its value now, and those that settings ahead may give it. Nothing else changes it. */
-function settableForGood(flat: FlatFlow): ReadonlyMap<number, (value: number, settings: number) => readonly number[]> {
-  const all = settingsForGood(flat)
-  const found = new Map<number, (value: number, settings: number) => readonly number[]>()
-  for (const field of flat.sticky) {
-    const known = new Map<number, readonly number[]>()
-    const own = all.reduce((bits, one, bit) => (one.field === field ? bits | (1 << bit) : bits), 0)
-    const size = flat.cells[field]?.size ?? 0
-    found.set(field, (value, settings) => {
-      const key = (settings & own) * size + value
-      const values = known.get(key)
-      if (values !== undefined) return values
-      const set = all.flatMap((one, bit) => (one.field === field && (settings >> bit) % 2 !== 0 ? [one.cell] : []))
-      const made = [...new Set([value, ...set])]
-      known.set(key, made)
-      return made
-    })
-  }
-  return found
-}
-
-const NOTHING = [0]
-const UP_FROM = [[0, 1, 2], [1, 2], [2]]
-const DOWN_FROM = [[0], [0, 1]]
-
-const HOLDS = 1
-const FAILS = 2
-
-/** Whether a test may hold and may fail, each field as far as it may still change. */
-function outcomes(
-  test: Test,
-  state: Int32Array,
-  standing: Standing,
-  settings: number,
-  mayBe: MayBe,
-  position = 0,
-  index = 0,
-): number {
-  if (position === test.fields.length) return test.table[index] === 1 ? HOLDS : FAILS
-  const field = test.fields[position] as number
-  const stride = test.strides[position] as number
-  let seen = 0
-  for (const each of mayBe(field, state, standing, settings)) {
-    seen |= outcomes(test, state, standing, settings, mayBe, position + 1, index + each * stride)
-    if (seen === (HOLDS | FAILS)) break
-  }
-  return seen
-}
-
-/** For every cell of a fact the one that stands for it. */
-function mapOf(of: {
-  readonly cell: Cell
-  readonly field: number
-  readonly tests: readonly Test[]
-  readonly isAsked: boolean
-  readonly isAskedOnWay: boolean
-  readonly sizes: readonly number[]
-}): Int32Array {
-  const { cell, field, tests, isAsked, isAskedOnWay, sizes } = of
-  const own = tests.filter(test => test.fields.includes(field))
-  const map = new Int32Array(cell.size)
-  const bySignature = new Map<string, number>()
-  for (let value = 1; value < cell.size; value++) {
-    // Once its question lies behind, what was told before it was asked is as if it had been asked.
-    const told = statusIn(cell, value)
-    const status = told === STATUS.given && !isAskedOnWay ? STATUS.reached : told
-    if (!isAsked && own.length === 0) continue
-    // What is on record is seen once talk comes to its question again.
-    const seen = told === STATUS.recorded && isAsked ? value + cell.domain.classes.length : value
-    const signature = `${status}:${own.map(test => slice(test, field, seen, sizes)).join('|')}`
-    const known = bySignature.get(signature)
-    if (known === undefined) bySignature.set(signature, value)
-    map[value] = known ?? value
-  }
-  return map
-}
-
-/** What a test says for one value of a field, over all values of its other fields. */
-function slice(test: Test, field: number, value: number, sizes: readonly number[]): string {
-  const position = test.fields.indexOf(field)
-  const stride = test.strides[position] as number
-  const size = sizes[field] as number
-  let out = ''
-  for (let index = 0; index < test.table.length; index++) {
-    if (Math.floor(index / stride) % size === value) out += test.table[index]
-  }
-  return out
-}
-
-/**
- * Steps whose rows all come together again before anything is asked, decided, set, alarmed or cancelled: which row was
- * taken shows in what was said and paged, and in nothing later.
- */
-function inertNodes(flat: FlatFlow): Set<number> {
-  const { nodes } = flat
-  const isInert = (node: FlatNode) =>
-    node.ask < 0 &&
-    node.observed.length === 0 &&
-    !node.rests &&
-    !node.isEmergency &&
-    node.decides === 0 &&
-    node.sets.length === 0 &&
-    node.alarms.length === 0 &&
-    node.cancels.length === 0 &&
-    node.rows.length === 1 &&
-    !node.says.some(id => flat.hazardous.includes(id))
-  const chain = (from: number): number[] => {
-    const passed = [from]
-    for (let at = from, node = nodes[at]; node !== undefined && isInert(node); node = nodes[at]) {
-      at = node.rows[0]?.go ?? RESUME
-      if (at === RESUME || passed.includes(at)) break
-      passed.push(at)
-    }
-    return passed
-  }
-  return new Set(
-    nodes.flatMap((node, at) => {
-      const chains = node.rows.map(row => (row.go === RESUME ? [] : chain(row.go)))
-      const [first = [], ...others] = chains
-      return first.some(join => others.every(other => other.includes(join))) ? [at] : []
-    }),
-  )
+function bitsWhere<T>(all: readonly T[], holds: (each: T) => boolean): number {
+  return all.reduce((bits, each, bit) => (holds(each) ? bits | (1 << bit) : bits), 0)
 }
