@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest'
-import type { Test } from '../../src/modelcheck/model/flat-flow.ts'
+import type { Test } from '../../src/modelcheck/model/tables.ts'
 import { tableFaults } from '../../src/modelcheck/rules/builtin-rows.ts'
 
 /**

@@ -1,7 +1,8 @@
 import { describe, expect, it } from 'vitest'
 import type { Flow, FlowSet } from '../../src/flow/flow-set.ts'
 import { explore } from '../../src/modelcheck/model/explore.ts'
-import { type FlatNode, flatten, holds } from '../../src/modelcheck/model/flat-flow.ts'
+import { flatten } from '../../src/modelcheck/model/flat-flow.ts'
+import { type FlatNode, holds } from '../../src/modelcheck/model/tables.ts'
 import { shippedFlows } from '../support/a-line.ts'
 import { SMALL_NAMES, smallFlow, smallFlows } from '../support/small-flows.ts'
 

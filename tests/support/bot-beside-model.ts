@@ -16,6 +16,7 @@ import { closureOf, closureTimes, reachOf } from '../../src/clinical/closure.ts'
 import type { Flow } from '../../src/flow/flow-set.ts'
 import { LEFT, SILENT_ASK, SILENT_PAGE, UNANSWERED } from '../../src/flow/steps.ts'
 import { bandOf, numbersToTry } from '../../src/modelcheck/model/bands.ts'
+import type { Move } from '../../src/modelcheck/model/flat-step.ts'
 import {
   type Cell,
   cellFor,
@@ -24,8 +25,7 @@ import {
   SPENT,
   STATUS,
   urgencyOf,
-} from '../../src/modelcheck/model/flat-flow.ts'
-import type { Move } from '../../src/modelcheck/model/flat-step.ts'
+} from '../../src/modelcheck/model/tables.ts'
 import { type Instant, instant } from '../../src/time/instant.ts'
 import { NIGHT } from './a-line.ts'
 

@@ -3,8 +3,8 @@
  * it is given the pure step of the flow's model as logic, and the events that can happen in each state.
  */
 import { TestModel } from '@xstate/test'
-import type { FlatFlow } from '../../src/modelcheck/model/flat-flow.ts'
 import { type Move, mover } from '../../src/modelcheck/model/flat-step.ts'
+import type { FlatFlow } from '../../src/modelcheck/model/tables.ts'
 
 export interface GeneratedPath {
   readonly moves: readonly Move[]

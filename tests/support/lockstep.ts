@@ -2,8 +2,8 @@
 import type { Effect } from '../../src/case/effect.ts'
 import type { Line } from '../../src/case/line.ts'
 import { explore, TooManyStates } from '../../src/modelcheck/model/explore.ts'
-import type { FlatFlow } from '../../src/modelcheck/model/flat-flow.ts'
 import { type Move, mover } from '../../src/modelcheck/model/flat-step.ts'
+import type { FlatFlow } from '../../src/modelcheck/model/tables.ts'
 import { type Beside, botBeside, type Happened, moveText, stateText } from './bot-beside-model.ts'
 import { isPage, isReply } from './case-talk.ts'
 

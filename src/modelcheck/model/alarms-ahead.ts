@@ -1,8 +1,8 @@
 /** Alarms that may still fire, and the steps that may so be come to. */
 import { ANY_TIME_STEPS } from '../../flow/flow-step.ts'
 import { LEFT, SILENT_ASK, SILENT_PAGE, UNANSWERED } from '../../flow/steps.ts'
-import type { FlatFlow } from './flat-flow.ts'
 import { reachedFrom, reachIn } from './steps-ahead.ts'
+import type { FlatFlow } from './tables.ts'
 
 /** Alarms that may still fire as things stand, one bit each; `runsOut`: a page may run out. Never 0 where silence is chased. */
 export function alarmsStillIn(flat: FlatFlow): (state: Int32Array, runsOut: boolean) => number {

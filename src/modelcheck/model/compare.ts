@@ -5,9 +5,9 @@
  */
 import type { KernelEvent, KernelFacts } from '../../flow/kernel.ts'
 import type { AnswerClass } from './abstract-answers.ts'
-import { type Cell, type FlatFlow, fieldSizes, RESUME, seenIn } from './flat-flow.ts'
 import type { Driven, DrivenEvent, Mover } from './flat-step.ts'
 import { packing, StateTable } from './packing.ts'
+import { type Cell, type FlatFlow, fieldSizes, RESUME, seenIn } from './tables.ts'
 
 /** One input on which tables and machine do not agree. */
 export interface Disagreement {

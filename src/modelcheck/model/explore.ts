@@ -1,9 +1,10 @@
 /** Every state a flow's model can come to, breadth first, so that the way to each is a shortest one. */
-import type { FlatFlow } from './flat-flow.ts'
-import { fieldSizes } from './flat-flow.ts'
+
 import { MOVES, type Move, type Mover, type MoverOptions, mover } from './flat-step.ts'
 import { packing, StateTable } from './packing.ts'
 import { canonicalIn } from './relevance.ts'
+import type { FlatFlow } from './tables.ts'
+import { fieldSizes } from './tables.ts'
 
 export interface ExploreOptions extends MoverOptions {
   /** Stops with `TooManyStates` above this. */

@@ -7,6 +7,10 @@
  */
 import { LEFT, SILENT_ASK, SILENT_PAGE, UNANSWERED } from '../../flow/steps.ts'
 import { ELAPSED } from './abstract-derived.ts'
+import { aheadOf, alarmsStillIn } from './alarms-ahead.ts'
+import { laterFields } from './later-facts.ts'
+import { alarmsSetFrom, historyOf, isPassing, rejoinsIn, takingBack } from './rejoin.ts'
+import { orderIn, reachIn } from './steps-ahead.ts'
 import {
   cellFor,
   type FlatFlow,
@@ -18,11 +22,7 @@ import {
   seenIn,
   statusIn,
   urgencyOf,
-} from './flat-flow.ts'
-import { aheadOf, alarmsStillIn } from './alarms-ahead.ts'
-import { laterFields } from './later-facts.ts'
-import { alarmsSetFrom, historyOf, isPassing, rejoinsIn, takingBack } from './rejoin.ts'
-import { orderIn, reachIn } from './steps-ahead.ts'
+} from './tables.ts'
 
 /** One thing that happens, as numbers; `arg` and `branch` are explained at each kind. */
 export interface Move {
@@ -573,19 +573,22 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
     if (!returns) rememberFired(alarm)
     else {
       state[F.main] = get(F.talk)
-      if (isMixing(alarm)) state[F.mixed] = 1
+      noteMixing(alarm)
     }
   }
 
-  /** Whether an alarm that moved talk on was set before some step on the trail. */
-  function isMixing(alarm: number): boolean {
-    if (alarm === leftAlarm || alarm === unanswered) return false
-    const isOnTrail = (field: number) => trailBefore[field - F.trail] !== 0
-    const isEarlier = (at: number) => ((setFrom[at] as number) >> alarm) % 2 === 0
-    return (
-      flat.turning.some((at, turning) => isOnTrail(F.trail + turning) && isEarlier(at)) ||
-      flat.joins.some((at, join) => isOnTrail(F.passed + join) && isEarlier(at))
-    )
+  /**
+   * An alarm that moved talk on may have been set before a step that was passed meanwhile: then what follows it is not only
+   * what that step leads to. A join is no longer taken for one; where it is a step on the trail, none is.
+   */
+  function noteMixing(alarm: number): void {
+    if (alarm === leftAlarm || alarm === unanswered) return
+    const wasOnTrail = (field: number) => trailBefore[field - F.trail] !== 0
+    const isSetBefore = (at: number) => ((setFrom[at] as number) >> alarm) % 2 === 0
+    for (let join = 0; join < flat.joins.length; join++)
+      if (wasOnTrail(F.passed + join) && isSetBefore(flat.joins[join] as number)) state[F.passed + join] = 0
+    for (let turning = 0; turning < flat.turning.length; turning++)
+      if (wasOnTrail(F.trail + turning) && isSetBefore(flat.turning[turning] as number)) state[F.mixed] = 1
   }
   const trailBefore = new Int32Array(F.count - F.trail)
 
@@ -817,12 +820,7 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
   function mayFire(alarm: number): boolean {
     const node = nodes[get(F.talk)] as FlatNode
     if (alarm === silentAsk || alarm === silentPage) return node.ask >= 0 && !node.quiet
-    if (alarm === unanswered)
-      return (
-        get(F.paged) === 1 &&
-        get(F.ranOut) === 0 &&
-        mayRunOut()
-      )
+    if (alarm === unanswered) return get(F.paged) === 1 && get(F.ranOut) === 0 && mayRunOut()
     if (alarm === leftAlarm) return false
     if (get(F.armed + alarm) !== 1) return false
     const moment = momentsOf[alarm]

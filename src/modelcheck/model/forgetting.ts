@@ -1,5 +1,5 @@
 /** Values that no test ahead can tell apart become one; what nothing ahead asks or reads becomes nothing. */
-import { type Cell, type FlatFlow, type FlatNode, RESUME, STATUS, statusIn, type Test } from './flat-flow.ts'
+import { type Cell, type FlatFlow, type FlatNode, RESUME, STATUS, statusIn, type Test } from './tables.ts'
 
 /** For every cell of a fact the one that stands for it. */
 export function mapOf(of: {

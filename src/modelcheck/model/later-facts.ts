@@ -1,7 +1,7 @@
 /** What a step does not see in a replay, because talk has not reached it there. */
 import { LEFT, UNANSWERED } from '../../flow/steps.ts'
-import { type FlatFlow, type FlatNode, RESUME } from './flat-flow.ts'
 import { reachIn } from './steps-ahead.ts'
+import { type FlatFlow, type FlatNode, RESUME } from './tables.ts'
 
 /**
  * The facts that a step reads and that a replay has not reached there: asked neither at a turning step nor before it. The

@@ -1,5 +1,5 @@
 /** What alarms at a moment of the closure clock read, as tests. */
-import { type Cell, type FlatFlow, seenIn, type Test } from './flat-flow.ts'
+import { type Cell, type FlatFlow, seenIn, type Test } from './tables.ts'
 
 /** What an alarm at a moment reads: whether the moment is unknown (0), ahead (1) or past (2). */
 export function momentTests(flat: FlatFlow): ReadonlyMap<number, readonly Test[]> {

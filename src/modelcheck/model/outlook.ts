@@ -1,6 +1,7 @@
 /** What can still become of a fact without an answer being corrected, and so which way a step on the path may route later. */
-import { type Cell, type FlatFlow, fieldSizes, STATUS, statusIn, type Test } from './flat-flow.ts'
+
 import { laterFields } from './later-facts.ts'
+import { type Cell, type FlatFlow, fieldSizes, STATUS, statusIn, type Test } from './tables.ts'
 
 /** A fact that is history, and the cell that some steps set it to. */
 interface Setting {

@@ -4,9 +4,10 @@
  * stands, and no answer that was given after the join has to be kept for it. What the path had between the two is taken
  * back. Here is worked out, for a step and a join, whether that holds.
  */
-import type { Cell, FlatFlow, FlatNode, Test } from './flat-flow.ts'
-import { cellFor, RESUME, STATUS, statusIn } from './flat-flow.ts'
+
 import { leadingTo, previousIn, reachedFrom, type StepGraph } from './steps-ahead.ts'
+import type { Cell, FlatFlow, FlatNode, Test } from './tables.ts'
+import { cellFor, RESUME, STATUS, statusIn } from './tables.ts'
 
 /** The tables as far as they are needed here. */
 export type JoinTables = Pick<FlatFlow, 'nodes' | 'alarms' | 'cells' | 'hazardous' | 'sticky' | 'turning' | 'fieldOf'>

@@ -4,11 +4,12 @@
  * stands and from where it would return to, every step that can be entered at any moment, and, since talk may take another
  * way there when it returns, everything that follows the turning steps on its trail.
  */
-import { type FlatFlow, RESUME, urgencyOf } from './flat-flow.ts'
-import { outlookIn } from './outlook.ts'
+
 import { aheadOf } from './alarms-ahead.ts'
+import { outlookIn } from './outlook.ts'
 import { isPassing, type Rejoin, rejoinsIn, takingBack } from './rejoin.ts'
 import { type Standing, standings, type Ways, wayOn } from './standing.ts'
+import { type FlatFlow, RESUME, urgencyOf } from './tables.ts'
 
 /** Puts in place of a state the one that stands for all with the same future. */
 export type Canonical = (state: Int32Array) => void

@@ -8,8 +8,8 @@
 import { SILENT_ASK, SILENT_PAGE } from '../../flow/steps.ts'
 import type { Edge } from './explore.ts'
 import { codeOf, moveOf } from './explore.ts'
-import type { FlatFlow } from './flat-flow.ts'
 import type { Move } from './flat-step.ts'
+import type { FlatFlow } from './tables.ts'
 
 /** Lengths of the clinic, milliseconds: the chase of silence and those that alarms count from. */
 export interface SilentSettings {

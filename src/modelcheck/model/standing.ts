@@ -1,11 +1,11 @@
 /** Where talk stands in a state, what lies ahead of it from there, and which answers that tells apart. */
 import { alarmsStillIn } from './alarms-ahead.ts'
-import { type FlatFlow, type FlatNode, fieldSizes, type Test } from './flat-flow.ts'
 import { clockMap, inertNodes, mapOf } from './forgetting.ts'
 import { momentTests } from './moment-tests.ts'
 import { settingsIn } from './outlook.ts'
 import { waysFrom } from './rejoin.ts'
 import { nextOf } from './steps-ahead.ts'
+import { type FlatFlow, type FlatNode, fieldSizes, type Test } from './tables.ts'
 
 /** Steps on the trail that may turn, and where to; a tree, so that each set is made once. */
 export interface Ways {

@@ -1,6 +1,6 @@
 /** Which steps follow which, by routes and by the alarms that a step sets. */
-import type { FlatAlarm, FlatRow } from './flat-flow.ts'
-import { RESUME } from './flat-flow.ts'
+import type { FlatAlarm, FlatRow } from './tables.ts'
+import { RESUME } from './tables.ts'
 
 /** What of a flow says which steps follow. */
 export interface StepGraph {

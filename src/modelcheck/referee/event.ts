@@ -1,6 +1,6 @@
 /** What can happen next, in Promela: one choice among all events that are possible, told apart from what they do. */
 import { LEFT, SILENT_ASK, SILENT_PAGE, UNANSWERED } from '../../flow/steps.ts'
-import { STATUS, urgencyOf } from '../model/flat-flow.ts'
+import { STATUS, urgencyOf } from '../model/tables.ts'
 import type { PromelaModel } from './model.ts'
 import { anyOf, byteOf, hasClass, isReached, isStatus } from './words.ts'
 

@@ -1,5 +1,5 @@
 /** What the parts of the printed model share: the names of its variables, steps and labels. */
-import type { FlatFlow } from '../model/flat-flow.ts'
+import type { FlatFlow } from '../model/tables.ts'
 import { assertFits, assertSeenAlike, conditionOf, namer } from './words.ts'
 
 export interface PromelaOptions {

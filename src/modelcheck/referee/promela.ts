@@ -5,7 +5,7 @@
  * the answers on record, as the bot does it.
  */
 import { LEFT, SILENT_ASK, SILENT_PAGE, UNANSWERED } from '../../flow/steps.ts'
-import { type FlatFlow, type FlatNode, RESUME, STATUS, urgencyOf } from '../model/flat-flow.ts'
+import { type FlatFlow, type FlatNode, RESUME, STATUS, urgencyOf } from '../model/tables.ts'
 import { inPieces } from './chunks.ts'
 import { EVENTS, eventLines, indented, isOutKnown, isWayKnown } from './event.ts'
 import { modelOf, type PromelaModel, type PromelaOptions } from './model.ts'

@@ -5,7 +5,8 @@
  */
 import type { Condition, Happening, Rule } from '../../flow/rule-document.ts'
 import { SILENT_ASK, SILENT_PAGE } from '../../flow/steps.ts'
-import { type FlatFlow, type FlatNode, testFor, urgencyOf } from '../model/flat-flow.ts'
+import { testFor } from '../model/flat-tests.ts'
+import { type FlatFlow, type FlatNode, urgencyOf } from '../model/tables.ts'
 import { appliesTo } from '../rules/rule-compile.ts'
 import { modelOf, type PromelaModel, type PromelaWatch } from './model.ts'
 import { allOf, anyOf, conditionOf, namer } from './words.ts'

@@ -2,7 +2,7 @@
  * Names and conditions in Promela, the language of SPIN (G. J. Holzmann, "The SPIN Model Checker", 2003; its grammar from
  * memory). Every id gets a prefix, so none of them can be a word of the language or begin with a digit.
  */
-import { cellFor, type FlatFlow, STATUS, statusIn, type Test } from '../model/flat-flow.ts'
+import { cellFor, type FlatFlow, STATUS, statusIn, type Test } from '../model/tables.ts'
 
 /** A fact is one byte: 0 for nothing, otherwise status × 64 + the place of its class, counted from 1. */
 const STATUS_WEIGHT = 64

@@ -5,9 +5,9 @@
  */
 import type { FactDocument } from '../../flow/document.ts'
 import { explore } from '../model/explore.ts'
-import type { FlatFlow } from '../model/flat-flow.ts'
 import type { Move, Mover } from '../model/flat-step.ts'
 import { numbers } from '../model/silent.ts'
+import type { FlatFlow } from '../model/tables.ts'
 import type { QuestionFigure } from './findings.ts'
 
 /** One answered question: the state it leads to, its class and how time stands after it. */

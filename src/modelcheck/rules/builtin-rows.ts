@@ -3,7 +3,7 @@
  * combinations of answers, as is done for decision tables (Calvanese and others, "Semantics and analysis of DMN decision
  * tables", 2016).
  */
-import { type FlatFlow, holds, STATUS, statusIn, type Test } from '../model/flat-flow.ts'
+import { type FlatFlow, holds, STATUS, statusIn, type Test } from '../model/tables.ts'
 
 export interface TableFaults {
   /** Values by field that fit no row, the smallest in order; undefined where every combination has a row. */

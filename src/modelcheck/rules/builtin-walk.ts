@@ -1,7 +1,7 @@
 /** What holds of every flow, watched while it is walked: nothing lowers a case by itself, and every step and row is used. */
 import type { Edge, Watch } from '../model/explore.ts'
-import type { FlatFlow } from '../model/flat-flow.ts'
 import type { Mover } from '../model/flat-step.ts'
+import type { FlatFlow } from '../model/tables.ts'
 import type { Seen } from './rule-watch.ts'
 
 /** Moves that may lower what was decided: an answer that was changed. */

@@ -3,9 +3,10 @@ import type { Flow, FlowSet } from '../../flow/flow-set.ts'
 import type { RuleSet } from '../../flow/rule-document.ts'
 import { comparer, type Disagreement } from '../model/compare.ts'
 import { type Edge, type Explored, explore, TooManyStates, WalkBroke } from '../model/explore.ts'
-import { dispositionOf, type FlatFlow, flatten } from '../model/flat-flow.ts'
+import { flatten } from '../model/flat-flow.ts'
 import { type Move, NeverRests } from '../model/flat-step.ts'
 import { isoLength, type SilentGraph, silentGraph } from '../model/silent.ts'
+import { dispositionOf, type FlatFlow } from '../model/tables.ts'
 import {
   answerGraph,
   type Bounds,

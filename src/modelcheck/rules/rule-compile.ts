@@ -3,8 +3,9 @@
 import { ANY_TIME_STEPS } from '../../flow/flow-step.ts'
 import type { Condition, Goal, Happening, Rule } from '../../flow/rule-document.ts'
 import { listOf } from '../../flow/rule-load.ts'
-import { type FlatFlow, type Observation, urgencyOf } from '../model/flat-flow.ts'
+import type { Observation } from '../model/flat-nodes.ts'
 import { nextOf } from '../model/steps-ahead.ts'
+import { type FlatFlow, urgencyOf } from '../model/tables.ts'
 import {
   type CompiledCondition,
   type CompiledHappening,

@@ -1,8 +1,9 @@
 /** What a rule speaks of, over the tables of one flow: which steps and moves are meant, and when a condition holds. */
 import type { Condition, Happening } from '../../flow/rule-document.ts'
 import type { Compared } from '../model/abstract-answers.ts'
-import { type FlatFlow, type FlatNode, holds, type Test, testFor, urgencyOf } from '../model/flat-flow.ts'
 import type { Move } from '../model/flat-step.ts'
+import { testFor } from '../model/flat-tests.ts'
+import { type FlatFlow, type FlatNode, holds, type Test, urgencyOf } from '../model/tables.ts'
 
 /** What one walk over a flow has come to: the state, and which tags were said up to here. */
 export interface Moment {

@@ -6,9 +6,9 @@
 import { ANY_TIME_STEPS } from '../../flow/flow-step.ts'
 import { UNANSWERED } from '../../flow/steps.ts'
 import type { Edge, Watch } from '../model/explore.ts'
-import { type FlatFlow, urgencyOf } from '../model/flat-flow.ts'
 import type { Mover, OnEntered } from '../model/flat-step.ts'
 import { nextOf } from '../model/steps-ahead.ts'
+import { type FlatFlow, urgencyOf } from '../model/tables.ts'
 import type { CompiledRule, CompiledRules } from './rule-compile.ts'
 import { type CompiledHappening, type Moment, tagsOf } from './rule-match.ts'
 

@@ -6,7 +6,7 @@ import type { CaseState } from '../../case/state.ts'
 import { conditionHolds, type KernelFacts } from '../../flow/kernel.ts'
 import type { Condition, Goal, Happening } from '../../flow/rule-document.ts'
 import type { Instant } from '../../time/instant.ts'
-import { urgencyOf } from '../model/flat-flow.ts'
+import { urgencyOf } from '../model/tables.ts'
 import type { Wanted } from './script.ts'
 
 /** A stretch: effects from its first step on, the state before it, and the state it ended in. */
