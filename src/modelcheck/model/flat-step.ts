@@ -436,7 +436,9 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
       history.reduce((bits, field, bit) => bits | (Number(get(field) === 0) << bit), 0),
     )
     const alarmsAhead = alarmsAheadOf(state, mayRunOut())
-    if (rejoin?.readers.some(reader => isAhead(get(F.main), reader, alarmsAhead)) !== false) return false
+    if (rejoin === undefined) return false
+    if (rejoin.doubtful.some(({ readers }) => readers.some(reader => isAhead(get(F.main), reader, alarmsAhead))))
+      return false
     const decided = get(F.decidedAt + turning)
     takeBack.from(rejoin, state)
     state[F.trail + turning] = 1 + (nodes[at]?.rows.findIndex(row => row.go === go) ?? 0)

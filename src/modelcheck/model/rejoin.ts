@@ -21,7 +21,13 @@ export interface Rejoin {
   readonly recorded: readonly number[]
   /** Hazardous advice that is no longer in force. */
   readonly hazards: readonly number[]
-  /** Steps none of which may lie ahead: they would tell whether some answers are on the path or only on record. */
+  /** Answers of which it is not known whether they are on the path or only on record, with the steps that would tell. */
+  readonly doubtful: readonly Doubtful[]
+}
+
+export interface Doubtful {
+  readonly field: number
+  /** None of these may lie ahead. */
   readonly readers: readonly number[]
 }
 
@@ -169,14 +175,14 @@ function rejoinAt(
   for (const field of asked) for (const node of after) if (reads(node, field, false)) return undefined
   // Asked elsewhere too, so it is not known here whether it is on the path or only on record: nothing ahead may tell.
   const doubtful = [...asked].filter(field => isAskedIn(field, after) || isAskedIn(field, before))
-  const readers = nodes.flatMap((_, node) => (doubtful.some(field => reads(node, field, true)) ? [node] : []))
+  const readersOf = (field: number) => nodes.flatMap((_, node) => (reads(node, field, true) ? [node] : []))
   const placesIn = (all: readonly number[]) => all.flatMap((node, place) => (between.includes(node) ? [place] : []))
   return {
     turnings: placesIn(turning),
     joins: placesIn(joins),
     recorded: [...asked].filter(field => !doubtful.includes(field)),
     hazards,
-    readers,
+    doubtful: doubtful.map(field => ({ field, readers: readersOf(field) })),
   }
 }
 

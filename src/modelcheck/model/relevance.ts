@@ -9,6 +9,7 @@ import { aheadOf } from './alarms-ahead.ts'
 import { outlookIn } from './outlook.ts'
 import { isPassing, type Rejoin, rejoinsIn, takingBack } from './rejoin.ts'
 import { type Standing, standings, type Ways, wayOn } from './standing.ts'
+import { reachIn } from './steps-ahead.ts'
 import { type FlatFlow, RESUME, urgencyOf } from './tables.ts'
 
 /** Puts in place of a state the one that stands for all with the same future. */
@@ -76,16 +77,31 @@ export function canonicalIn(flat: FlatFlow): Canonical {
       }
       const join = joinOf.get(to)
       rejoin = join === undefined || state[F.passed + join] === 0 ? undefined : rejoinOf(index, join, unset)
-      if (rejoin === undefined || rejoin.readers.some(reader => mayCome(reader, state))) return NO_JOINING
+      if (rejoin === undefined || isTold(rejoin, at, state)) return NO_JOINING
     }
     return { joins: true, isSilent: isSilent && isSingle, way, rejoin }
   }
 
-  /** Steps that ways which do not join again lead to. */
-  const leading: number[] = []
-  const mayCome = (step: number, state: Int32Array) =>
-    isAhead(state[F.main] as number, step, alarmsNow) || leading.some(from => isAhead(from, step, 0))
+  /** Turning steps whose ways may not join again, and where those ways begin. */
+  const leading: { readonly at: number; readonly go: number }[] = []
   let alarmsNow = 0
+
+  /**
+   * Whether a step may still be come to that would tell whether an answer is on the path. Where a turn at another step
+   * leads to it, that is so only while the step looked at stays on the trail, or the answer was given before that turn:
+   * what was given after it is only on record then in any case.
+   */
+  function isTold({ doubtful }: Rejoin, at: number, state: Int32Array): boolean {
+    const main = state[F.main] as number
+    return doubtful.some(({ field, readers }) => {
+      const ways = leading.filter(way => isBefore(at, way.at) || isAskedBefore(way.at, field))
+      return readers.some(reader => isAhead(main, reader, alarmsNow) || ways.some(({ go }) => isAhead(go, reader, 0)))
+    })
+  }
+  const reach = reachIn(flat)
+  const isBefore = (from: number, to: number) => from === to || reach[from * nodes.length + to] === 1
+  const isAskedBefore = (to: number, field: number) =>
+    nodes.some((node, from) => node.ask === field && isBefore(from, to))
 
   /**
    * For every step on the trail the rows it may turn to. A way it may turn to may set for good what another step reads, and
@@ -122,7 +138,8 @@ export function canonicalIn(flat: FlatFlow): Canonical {
 
   function noteLeading(index: number, rows: number): void {
     for (const [row, { go }] of (rowsOf[index] ?? []).entries())
-      if ((rows >> row) % 2 !== 0 && !leading.includes(go)) leading.push(go)
+      if ((rows >> row) % 2 !== 0 && !leading.some(way => way.at === turning[index] && way.go === go))
+        leading.push({ at: turning[index] as number, go })
   }
 
   function joiningRows(index: number, rows: number, state: Int32Array): number {
