@@ -34,7 +34,7 @@ describe('tables and the machine that serves', () => {
     const flow = shippedFlows.flows.get(name) as Flow
     for (const on of ['off', 'on'] as const)
       for (const resume of ['return', 'replay'] as const) {
-        const result = compared(flatOf(flow, shippedFlows, on), resume, 12_000)
+        const result = compared(flatOf(flow, shippedFlows, on), resume, 5_000)
         const rate = Math.round((result.driven / result.milliseconds) * 1_000)
         console.log(
           `${name}, locks ${on}, ${resume}: ${result.compared} inputs, ${result.driven} events, ${rate} a second`,

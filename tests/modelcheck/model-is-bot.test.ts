@@ -48,6 +48,7 @@ describe('model and bot', () => {
     ['moments', 'off', 500],
     ['follow-ups', 'off', 700],
     ['locks', 'on', 600],
+    ['joins', 'on', 600],
   ] as const)('%s: the same on every move of the first states', (name, on, states) => {
     const result = lockstep(smallLine, flatOf(smallFlow(name), smallFlows, on, true), states)
     agrees(name, result)

@@ -45,6 +45,7 @@ const minus = (a: ReadonlySet<string>, b: ReadonlySet<string>) => [...a].filter(
 const CASES = [
   ...SMALL_NAMES.map(name => ({ name, flow: smallFlow(name), set: smallFlows as FlowSet, on: 'off' })),
   { name: 'locks, open', flow: smallFlow('locks'), set: smallFlows, on: 'on' },
+  { name: 'joins, open', flow: smallFlow('joins'), set: smallFlows, on: 'on' },
   { name: 'someone', flow: shippedFlows.flows.get('someone') as Flow, set: shippedFlows, on: 'off' },
 ]
 

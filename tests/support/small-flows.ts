@@ -222,12 +222,88 @@ steps:
   nobody: { decide: set-out, page: lost-contact, wait: true }
 `
 
+/**
+ * Time turns steps that lie behind, and the other way joins the path again: past a step that only says something, past
+ * questions that are left out then, and at once. Beyond the joins: what was asked between, asked again, follow-ups.
+ */
+const JOINS = `concern: joins
+start: begin
+silence: { ask: shared/silence-ask, page: shared/silence-page }
+unanswered: nobody
+steps:
+  begin: { decide: speak, page: person, go: out }
+  out:
+    ask: out-since
+    route:
+      - { if: { attempt: [made] }, go: changed }
+      - { if: { closure: [time-left] }, go: changed }
+      - { if: { closure: [leave-now] }, go: hurry }
+      - { go: shut }
+  hurry: { page: far, go: changed }
+  changed:
+    alarms:
+      - { name: too-late, at: closure-latest, go: shut }
+    ask: changed-before
+    route:
+      - { if: { changed-before: [yes], home-replacement: [on] }, go: with }
+      - { go: shut }
+  with:
+    ask: with-child
+    route:
+      - { if: { with-child: [yes], closure: [time-left, leave-now] }, go: put-back }
+      - { go: shut }
+  put-back:
+    set: { attempt: made }
+    ask: replaced
+    route:
+      - { if: { replaced: [went-in-easily] }, go: rest }
+      - { go: to-hospital }
+  rest: { cancel: [too-late], wait: true }
+  shut:
+    route:
+      - { if: { attempt: [made] }, go: made }
+      - { go: to-hospital }
+  made: { page: lost-contact, go: to-hospital }
+  to-hospital: { decide: set-out, page: far, cancel: [too-late], go: way }
+  way:
+    ask: travel
+    route:
+      - { if: { closure: [time-left] }, go: left }
+      - { go: now }
+  left: { say: [ring-clinic], go: more }
+  now: { page: overdue, go: more }
+  more:
+    ask: changed-before
+    route:
+      - { if: { closure: [time-left] }, go: have-you }
+      - { go: to-leave }
+  to-leave: { go: have-you }
+  have-you:
+    ask: have-you-left
+    route:
+      - { if: { have-you-left: [yes] }, go: gone }
+      - { go: not-yet }
+  not-yet:
+    alarms:
+      - { name: again, after: left-check, go: again }
+    wait: true
+  again:
+    ask: have-you-left
+    again: true
+    route:
+      - { if: { have-you-left: [yes] }, go: gone }
+      - { go: not-yet }
+  gone: { cancel: [again], end: true }
+  nobody: { page: lost-contact, go: resume }
+`
+
 const SMALL_FLOWS: Readonly<Record<string, string>> = {
   'follow-ups': FOLLOW_UPS,
   moments: MOMENTS,
   locks: LOCKS,
   lists: LISTS,
   given: GIVEN,
+  joins: JOINS,
 }
 
 const shared = new Map([...shippedFiles].filter(([path]) => path.startsWith('shared/')))
