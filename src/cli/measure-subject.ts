@@ -1,4 +1,3 @@
-import { readFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { fileURLToPath } from 'node:url'
 import type { Subject } from '../measure/subject.ts'
@@ -7,12 +6,10 @@ import { systemClock, systemRandom } from '../runtime/system-clock.ts'
 import { readDate, readDuration, readMoment } from '../time/phrases.ts'
 import { languageOf } from '../understand/language.ts'
 import { openDataFolder } from './data-folder.ts'
+import { labelledReadings, labelledTexts } from './labelled-readings.ts'
 import { DEMO_CLINIC, loadLine } from './load-line.ts'
 import { openSealedData } from './sealed-data.ts'
 import { openStepByStep } from './step-by-step-store.ts'
-
-/** Labelled messages of families, in English; they come with the tests. */
-const CORPUS = fileURLToPath(new URL('../../tests/understand/corpus.en.jsonl', import.meta.url))
 
 /** The shipped flows, the invented clinic, the store that serves. */
 export function measuredSubject(): Subject {
@@ -45,10 +42,7 @@ export function measuredSubject(): Subject {
       ).store,
     openStoreStepByStep: async folder => openStepByStep(dataIn(folder)),
     launcher: fileURLToPath(new URL('./smallhours.js', import.meta.url)),
-    corpus: () =>
-      readFileSync(CORPUS, 'utf8')
-        .split('\n')
-        .filter(text => text.trim() !== '')
-        .map(text => String((JSON.parse(text) as { text: unknown }).text)),
+    corpus: labelledTexts,
+    labelledReadings,
   }
 }

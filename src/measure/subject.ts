@@ -21,6 +21,18 @@ export interface Subject {
   readonly launcher: string
   /** Messages of families, one an entry. */
   corpus(): readonly string[]
+  /** How labelled messages and words about time are read, each set of lines apart. */
+  labelledReadings(): readonly LabelledReading[]
+}
+
+/** One share of a set of labelled lines that were read as they should be, between 0 and 1. */
+export interface LabelledReading {
+  readonly name: string
+  readonly share: number
+  /** Least share that is good enough. */
+  readonly target: number
+  /** Which lines, and how many. */
+  readonly lines: string
 }
 
 export interface AreaContext {

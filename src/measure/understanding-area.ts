@@ -2,7 +2,10 @@ import { figureOf, type Measured, percentile } from './figure.ts'
 import { ROUNDS } from './rounds.ts'
 import type { AreaContext } from './subject.ts'
 
-/** How long a message takes to be read, danger signs and all; every line of the corpus, as a first message. */
+/**
+ * How long a message takes to be read, danger signs and all: every labelled message, as a first message. And how many of
+ * them, and of labelled words about time, are read as they should be.
+ */
 export async function understandingArea({ subject, progress }: AreaContext): Promise<readonly Measured[]> {
   const texts = subject.corpus()
   const at = subject.clock.now()
@@ -28,5 +31,20 @@ export async function understandingArea({ subject, progress }: AreaContext): Pro
       },
       worst,
     ),
+    ...subject
+      .labelledReadings()
+      .map(({ name, share, target, lines }) =>
+        figureOf(
+          {
+            area: 'understanding',
+            name,
+            unit: 'percent',
+            bound: 'least',
+            target: target * 100,
+            against: `no peer: ${lines}`,
+          },
+          [share * 100],
+        ),
+      ),
   ]
 }

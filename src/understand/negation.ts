@@ -48,7 +48,7 @@ function isParted(found: Found, tokens: readonly Token[]): boolean {
 interface Denial {
   /** A plain one reaches the phrase over light words only, and is not half a denial. */
   readonly isPlain: boolean
-  /** It begins a new item after a comma. */
+  /** It begins a new item, after a comma or with a word like "nor". */
   readonly isNewItem: boolean
 }
 
@@ -63,7 +63,8 @@ function denialsInside(found: Found, tokens: readonly Token[], negation: Negatio
     // "lips not pink but blue", "not pink, they are blue": the denial belongs to something else.
     if (isCut || between.some(token => negation.contrast.has(token.word) || negation.subjects.has(token.word))) continue
     const isLight = between.every((token, offset) => own.has(at + 1 + offset) || negation.light.has(token.word))
-    denials.push({ isPlain: isLight && isWhole(tokens, at, negation), isNewItem: tokens[at]?.gap === 'pause' })
+    const isNewItem = tokens[at]?.gap === 'pause' || negation.again.has(tokens[at]?.word ?? '')
+    denials.push({ isPlain: isLight && isWhole(tokens, at, negation), isNewItem })
   }
   return denials
 }
