@@ -136,7 +136,14 @@ function wordsOf(part: string, text: string, groups: Groups): string[] {
 
 /** Whether every word of the pattern stands somewhere in the text. */
 export const canMatch = (pattern: Pattern, reading: Reading): boolean =>
-  pattern.slots.every(slot => [...slot.ids].some(id => reading.present.has(id)))
+  pattern.slots.every(slot => isAnyIn(slot.ids, reading.present))
+
+/** Whether two sets share a member; looks through the smaller. */
+function isAnyIn(a: ReadonlySet<number>, b: ReadonlySet<number>): boolean {
+  const [small, large] = a.size < b.size ? [a, b] : [b, a]
+  for (const id of small) if (large.has(id)) return true
+  return false
+}
 
 /** Every place where the pattern stands, in order; at each beginning the nearest ending. */
 export function* findsOf(pattern: Pattern, reading: Reading): Generator<Found> {

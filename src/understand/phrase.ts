@@ -1,7 +1,7 @@
 /** Where a phrase of the lexicon stands in a message, its exceptions seen to. */
 import type { Lexicon, Phrase } from './lexicon.ts'
 import { type NegationAsk, type Stance, stanceOf } from './negation.ts'
-import { type Beside, type Found, findsOf, placesFrom, type Reading } from './pattern.ts'
+import { type Beside, canMatch, type Found, findsOf, placesFrom, type Reading } from './pattern.ts'
 
 export interface PhraseFound extends Found {
   readonly stance: Stance
@@ -23,6 +23,8 @@ export function* phraseFinds(
   ask: NegationAsk = MILD,
 ): Generator<PhraseFound> {
   for (const pattern of phrase.patterns) {
+    // Nearly no pattern of a lexicon can match a message: those cost a look at their words and nothing else.
+    if (!canMatch(pattern, reading)) continue
     for (const found of findsOf(pattern, reading)) {
       if (isException(phrase, found, reading)) continue
       const words = reading.tokens.slice(found.from, found.to + 1).map(token => token.word)
