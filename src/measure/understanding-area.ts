@@ -31,20 +31,18 @@ export async function understandingArea({ subject, progress }: AreaContext): Pro
       },
       worst,
     ),
-    ...subject
-      .labelledReadings()
-      .map(({ name, share, target, lines }) =>
-        figureOf(
-          {
-            area: 'understanding',
-            name,
-            unit: 'percent',
-            bound: 'least',
-            target: target * 100,
-            against: `no peer: ${lines}`,
-          },
-          [share * 100],
-        ),
+    ...subject.labelledReadings().map(({ name, share, target, lines }) =>
+      figureOf(
+        {
+          area: 'understanding',
+          name,
+          unit: 'percent',
+          bound: 'least',
+          target: target * 100,
+          against: `no peer: ${lines}`,
+        },
+        [share * 100],
       ),
+    ),
   ]
 }
