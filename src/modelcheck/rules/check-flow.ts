@@ -128,7 +128,7 @@ export function checkFlow(flow: Flow, set: FlowSet, rules: RuleSet, options: Flo
   }
   if (explored !== undefined) {
     findings.push(...seenFindings(watched, walk, compiled.rules, explored, flat, find))
-    findings.push(...silentFindings(compiled.rules, triggers, silent, explored, settings, find))
+    findings.push(...silentFindings(compiled.rules, triggers, silent, explored, flat, settings, find))
     findings.push(...aloneFindings(silent, explored, flat, find))
   }
   const { compared, disagreements } = machine?.result() ?? { compared: 0, disagreements: [] }
@@ -236,6 +236,7 @@ function silentFindings(
   triggers: ReadonlyMap<number, ReadonlySet<number>>,
   silent: SilentGraph,
   explored: Explored,
+  flat: FlatFlow,
   settings: CheckSettings,
   find: Find,
 ): Finding[] {
@@ -246,6 +247,7 @@ function silentFindings(
     for (const state of [...states].toSorted((a, b) => a - b)) {
       const worst = silent.worstFrom(state, goal)
       if (rule === undefined || worst.after <= most) continue
+      if (!Number.isFinite(worst.after) && isOverAndPaged(explored, flat, worst.state)) continue
       const took = Number.isFinite(worst.after) ? `it takes ${minutesIn(worst.after)}` : 'it may never come'
       const says = `${rule.rule.means} Here nobody answers, and ${took}; at most ${minutesIn(most)} is allowed.`
       return [find(rule.rule.id, 'rule', says, [...explored.wayTo(state), ...worst.way])]
@@ -264,6 +266,12 @@ function aloneFindings(silent: SilentGraph, explored: Explored, flat: FlatFlow, 
   return [find('left-alone-in-silence', 'built-in', says, way, stepAt(flat, alone.node))]
 }
 
+/** Written after talk had ended: it falls back to its end, and the page that went out for it goes on. */
+function isOverAndPaged(explored: Explored, { fields: F, nodes }: FlatFlow, at: number): boolean {
+  const state = explored.state(at)
+  return nodes[state[F.talk] as number]?.ends === true && state[F.paged] === 1
+}
+
 /** A state that silence leads nowhere from: no page comes of it, nobody was paged, and talk has not ended. */
 function leftAlone(
   silent: SilentGraph,
@@ -271,11 +279,6 @@ function leftAlone(
   flat: FlatFlow,
 ): { state: number; node: number; way: readonly Move[] } | undefined {
   const { fields: F, nodes } = flat
-  // Written after talk had ended: it falls back to its end, and the page that went out for it goes on.
-  const isOverAndPaged = (at: number) => {
-    const state = explored.state(at)
-    return nodes[state[F.talk] as number]?.ends === true && state[F.paged] === 1
-  }
   for (let at = 0; at < explored.states; at++) {
     const state = explored.state(at)
     const node = state[F.talk] as number
@@ -288,7 +291,7 @@ function leftAlone(
     const isQuiet = step.ask >= 0 && step.quiet && !step.isEmergency && state[F.danger] === 0
     const isKept =
       worst === undefined ? (state[F.paged] === 1 && !isQuiet) || silent.leadsOn(at) : Number.isFinite(worst.after)
-    if (!isKept && worst !== undefined && isOverAndPaged(worst.state)) continue
+    if (!isKept && worst !== undefined && isOverAndPaged(explored, flat, worst.state)) continue
     if (!isKept) return { state: at, node, way: worst?.way ?? [] }
   }
   return undefined
