@@ -8,8 +8,9 @@ import { anAnswerTo, answersToAll, questions } from './answers-drawn.ts'
 
 /** Where a case stands, as far as it follows from the answers: who was paged, and when, is history. */
 function standing({ state }: CaseTalk) {
+  // One whose moment the correction moved into the past is due at once, and tells the clinician so: history as well.
   const alarms = Object.entries(state.alarms).filter(
-    ([name, { due }]) => !/^(rung|promise|silent-)/.test(name) && due !== NEVER,
+    ([name, { due }]) => !/^(rung|promise|silent-)/.test(name) && due !== NEVER && due > state.latestSeenAt,
   )
   return {
     talk: state.kernel.talk,
