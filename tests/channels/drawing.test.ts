@@ -6,8 +6,10 @@ const folder = new URL('../../flows/shared/drawings', import.meta.url).pathname
 const ids = readdirSync(folder).map(file => file.replace('.svg', ''))
 
 describe('the shipped drawings', () => {
-  test('are the six kinds of tube', () => {
-    expect(ids.toSorted()).toEqual(['balloon-button', 'balloon-long', 'into-bowel', 'nasal', 'no-balloon', 'unsure'])
+  test('are the kinds of tube and the parts that break', () => {
+    const tubes = ['balloon-button', 'balloon-long', 'into-bowel', 'nasal', 'no-balloon', 'unsure']
+    const parts = ['cap-or-connector', 'does-not-fit', 'extension', 'tube-itself']
+    expect(ids.toSorted()).toEqual([...parts, ...tubes].toSorted())
   })
 
   test.each(ids)('%s has a title, a description, lines in the colour of the text, and is no larger than 3 kB', id => {

@@ -179,6 +179,11 @@ describe('nothing that can be shown is left out', () => {
     }
   })
 
+  it('a setting whose figure stands in advice, or that an alarm counts by, is read: another figure asks for another approval', () => {
+    expect(settingsReadBy(flowsOf(allFiles), 'clogged')).toEqual(expect.arrayContaining(['flush-ml', 'flush-wait']))
+    expect(settingsReadBy(shippedFlows, 'tube-out')).not.toContain('flush-ml')
+  })
+
   it('every setting that a night reads is among those the flow is said to read', () => {
     const read = new Set<string>()
     const line = aLine()
