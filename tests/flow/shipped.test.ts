@@ -28,6 +28,13 @@ describe('the shipped flows', () => {
     expect([...shippedFlows.flows.keys()].sort()).toEqual(expect.arrayContaining(['someone', 'tube-out']))
   })
 
+  it('have every text in English and in Spanish, with no finding in either', () => {
+    const lacking = loadFlows(shippedFiles, undefined, { languages: ['en', 'es'] }).problems
+    expect(lacking.map(problemText)).toEqual([])
+    for (const { concern, wording } of shippedFlows.flows.values())
+      expect([...wording.keys()].toSorted(), concern).toEqual(['en', 'es'])
+  })
+
   it('use only derived facts that are worked out, and alarm names that the case keeps free', () => {
     expect(Object.keys(shippedFlows.derived).sort()).toEqual([...DERIVED].sort())
     expect(CASE_ALARMS).toEqual(expect.arrayContaining([RUNG, PROMISE, CLOSURE, CLOSE]))
