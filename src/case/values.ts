@@ -75,7 +75,7 @@ export const speaksAlike = (line: Line, state: Pick<CaseState, 'language'>): boo
 
 /** Numbers and names that stand whatever the case is. The only numbers in it are those families may see. */
 export function lineValues(line: Line, at: Instant): Values {
-  const numbers = familyNumbers(line.clinic)
+  const numbers = familyNumbers(line.clinic, line.language)
   const hospital = numbers.hospitals[0]
   const opens = nextOpening(line.clinic, at)
   const [flushLeast, flushMost] = line.settings['flush-ml']

@@ -29,7 +29,7 @@ export const nameOfLanguage = (tag: string): string => new Intl.DisplayNames(tag
 
 /** The numbers at the foot of every page, and those that texts may name. */
 export function footOf(line: Line, words: Wording): FamilyFoot {
-  const { emergency, clinic, transport, hospitals } = familyNumbers(line.clinic)
+  const { emergency, clinic, transport, hospitals } = familyNumbers(line.clinic, line.language)
   const named = [{ label: '', ...transport }, ...hospitals.map(({ name, number }) => ({ label: name, ...number }))]
   return {
     emergency: {

@@ -68,7 +68,9 @@ export function loadLine(options: {
   const problems = [...clinic.problems, ...flows.problems, ...lacking]
   if (flows.set === undefined) return { problems, silenced, clinic, approvables: [] }
   const shared = (name: string) => readPlain(read, files.get(`shared/${name}`), `shared/${name}`)
-  const lexicons = new Map(languages.map(language => [language, shared(`lexicon.${language}.yaml`)]))
+  // Danger is heard in every language of the list, also where nothing can be said in it yet.
+  const heard = new Set([...languages, ...(clinic.asRead?.familyLanguages ?? [])].filter(each => all.has(lexiconFile(each))))
+  const lexicons = new Map([...heard].map(each => [each, readPlain(read, all.get(lexiconFile(each)), lexiconFile(each))]))
   const screens = screensIn(languages, clinic, name => files.has(`shared/${name}`), shared)
   const foreign = shared('wording.other.yaml') as Record<string, string>
   const { settings } = clinic
@@ -123,6 +125,8 @@ function screensIn(
   const all = new Set([...languages, ...(has(file(staff)) ? [staff] : [])])
   return new Map([...all].map(each => [each, catalogueOf(each, shared(file(each)) as Record<string, string>)] as const))
 }
+
+const lexiconFile = (language: string): string => `shared/lexicon.${language}.yaml`
 
 function readPlain(read: YamlReader, text: string | undefined, file: string): unknown {
   if (text === undefined) throw new Error(`flows/${file} is missing: take it from the release this clinic runs`)

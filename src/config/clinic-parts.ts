@@ -57,6 +57,19 @@ function numberTaken(
   return read.number
 }
 
+type FamilyText = string | Readonly<Record<string, string>>
+
+/** The line for whoever reads a language that none is written for. */
+const firstOf = (said: FamilyText): string => (typeof said === 'string' ? said : (Object.values(said)[0] ?? ''))
+
+/** The lines by language, where there is more than one. */
+function inEach<K extends string>(
+  key: K,
+  said: FamilyText,
+): { readonly [key in K]?: Readonly<Record<string, string>> } {
+  return typeof said === 'string' ? {} : ({ [key]: said } as { readonly [key in K]: Readonly<Record<string, string>> })
+}
+
 /** A number families ring. */
 export function numberToRing(reader: PartReader, path: Path, demonstration: boolean): NumberToRing | undefined {
   const read = reader.part(path, numberShape)
@@ -66,7 +79,7 @@ export function numberToRing(reader: PartReader, path: Path, demonstration: bool
   const { words, hours, language } = read
   return {
     number,
-    ...(words === undefined ? {} : { words }),
+    ...(words === undefined ? {} : { words: firstOf(words), ...inEach('wordsIn', words) }),
     ...(hours === undefined ? {} : { hours }),
     ...(language === undefined ? {} : { language }),
   }
@@ -99,7 +112,15 @@ export function hospital(reader: PartReader, id: string, demonstration: boolean)
   const handoverTo = pageAddresses(reader, [...path, 'handover-to'], demonstration)
   if (read === undefined || familiesRing === undefined) return undefined
   const { name, address, door, 'can-do': canDo = [] } = read
-  return { id, name, address, familiesRing, canDo, handoverTo, ...(door === undefined ? {} : { door }) }
+  return {
+    id,
+    name,
+    address,
+    familiesRing,
+    canDo,
+    handoverTo,
+    ...(door === undefined ? {} : { door: firstOf(door), ...inEach('doorIn', door) }),
+  }
 }
 
 export function person(reader: PartReader, id: string, demonstration: boolean): Person | undefined {

@@ -15,6 +15,11 @@ export const idExpected = 'an id of small letters, digits and dashes, starting w
 const languageTag = z
   .string({ error: 'a language tag, like en or es' })
   .regex(/^[a-z]{2,3}(-[A-Za-z0-9]{2,8})*$/, { error: 'a language tag, like en or es' })
+/** One line for every family, or one for each language: `{ en: …, es: … }`. */
+const familyText = (what: string) =>
+  z.union([text(what), z.record(languageTag, text(what))], {
+    error: `${what}; or one line for each language: { en: …, es: … }`,
+  })
 const yesOrNo = (meaning: string) =>
   z
     .union([z.boolean(), z.literal('yes'), z.literal('no')], { error: `yes or no: ${meaning}` })
@@ -87,7 +92,7 @@ export const clinicShape = z.strictObject({
 export const numberShape = z.strictObject(
   {
     number: word,
-    words: text('what to say, in words').optional(),
+    words: familyText('what to say, in words').optional(),
     hours: text('when it is answered, in words').optional(),
     language: languageTag.optional(),
   },
@@ -99,7 +104,7 @@ export const hospitalShape = z.strictObject(
     name: text("the hospital's name, as families know it"),
     'families-ring': z.unknown().optional(),
     address: text('a street address, in one line'),
-    door: text('which door to go to, in words').optional(),
+    door: familyText('which door to go to, in words').optional(),
     'can-do': z.array(text('what this hospital can do and when, in words'), { error: 'a list of lines' }).optional(),
     'handover-to': z.unknown().optional(),
   },

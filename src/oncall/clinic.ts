@@ -6,6 +6,8 @@ export interface NumberToRing {
   readonly number: string
   /** What to say to whoever answers: "ask for the feeding nurse". Shown beside the number and read aloud. */
   readonly words?: string
+  /** The same by language, where the clinic wrote it in more than one. */
+  readonly wordsIn?: Readonly<Record<string, string>>
   /** When somebody answers it, in words. */
   readonly hours?: string
   /** Language it is answered in, as a BCP 47 tag. */
@@ -59,6 +61,8 @@ export interface Hospital {
   readonly address: string
   /** Which door, where to park, in words. */
   readonly door?: string
+  /** The same by language, where the clinic wrote it in more than one. */
+  readonly doorIn?: Readonly<Record<string, string>>
   /** What it can do and at which hours, in words; empty when not known. */
   readonly canDo: readonly string[]
   /** Where a handover is sent; private. */

@@ -20,23 +20,27 @@ export interface FamilyHospital {
 /**
  * The only source of numbers for anything made for a family. It copies field by field, so that a private number or a
  * page address cannot ride along whatever a clinic's record comes to hold.
+ *
+ * @param language  of whoever reads them; words are then in it where the clinic wrote them so
  */
-export function familyNumbers(clinic: Clinic): FamilyNumbers {
+export function familyNumbers(clinic: Clinic, language?: string): FamilyNumbers {
   return {
-    emergency: publicNumber(clinic.numbers.emergency),
-    clinic: publicNumber(clinic.numbers.familiesRing),
-    transport: publicNumber(clinic.numbers.transport),
+    emergency: publicNumber(clinic.numbers.emergency, language),
+    clinic: publicNumber(clinic.numbers.familiesRing, language),
+    transport: publicNumber(clinic.numbers.transport, language),
     hospitals: clinic.hospitals.map(hospital => ({
       id: hospital.id,
       name: hospital.name,
       address: hospital.address,
-      ...(hospital.door === undefined ? {} : { door: hospital.door }),
-      number: publicNumber(hospital.familiesRing),
+      ...(hospital.door === undefined ? {} : { door: hospital.doorIn?.[language ?? ''] ?? hospital.door }),
+      number: publicNumber(hospital.familiesRing, language),
     })),
   }
 }
 
-function publicNumber({ number, words, hours, language }: NumberToRing): NumberToRing {
+function publicNumber(given: NumberToRing, reader: string | undefined): NumberToRing {
+  const { number, hours, language } = given
+  const words = given.wordsIn?.[reader ?? ''] ?? given.words
   return {
     number,
     ...(words === undefined ? {} : { words }),

@@ -15,7 +15,7 @@ import type { InLanguage, Understand } from './understanding.ts'
 export type LanguageOf = (text: string) => string | { readonly other: string } | undefined
 
 export interface LineReading extends Pick<UnderstandContext, 'defaultRegion' | 'times'> {
-  /** By language; one for each language families may use. */
+  /** By language: each that families may use, and others that are read though nothing is said in them. */
   readonly lexicons: ReadonlyMap<string, Lexicon>
   readonly languageOf?: LanguageOf
 }
@@ -42,7 +42,8 @@ export function lineUnderstanding(line: Line, given: LineReading): Understand {
   }
 
   function readAgainst(language: string, { body, state, at }: Message, isHidden = false): Understood {
-    const spoken = lineIn(line, language)
+    // A question that has no words in this language was read in the first one.
+    const spoken = languages.includes(language) ? lineIn(line, language) : line
     const lexicon = given.lexicons.get(language) ?? given.lexicons.get(languages[0] ?? '')
     if (lexicon === undefined) throw new Error(`no lexicon in "${language}"`)
     const question = isHidden || state?.open === undefined ? undefined : openQuestion(spoken, state, state.open, at)
@@ -65,7 +66,7 @@ export function lineUnderstanding(line: Line, given: LineReading): Understand {
   function ledBy({ body, state, language }: Message): { lead: string; told: ReturnType<LanguageOf> } {
     const own = state === undefined ? language : familyLine(line, state).language
     const shown = own !== undefined && languages.includes(own) ? own : (languages[0] ?? line.language)
-    const told = body.kind === 'text' ? given.languageOf?.(body.text) : undefined
+    const told = body.kind === 'text' && tellsLanguage(body.text) ? given.languageOf?.(body.text) : undefined
     const isSpoken = typeof told === 'string' && languages.includes(told)
     const isPlain = language === undefined || (body.kind === 'text' && wordsIn(body.text) > FEW_WORDS)
     return { lead: state === undefined && isSpoken && isPlain ? told : shown, told }
@@ -76,31 +77,42 @@ export function lineUnderstanding(line: Line, given: LineReading): Understand {
     const first = readIn(lead, message)
     const isFirst = message.state === undefined
     if (message.body.kind !== 'text') return { ...first, ...(isFirst ? { language: lead } : {}) }
-    if (outranks(first)) return { ...first, ...spokenIn(isFirst ? lead : undefined, told) }
-    const others = languages
+    const spokenIn = (language: string | undefined): InLanguage => ({
+      ...(language === undefined || !languages.includes(language) ? {} : { language }),
+      ...foreignIn(told, languages),
+    })
+    if (outranks(first)) return { ...first, ...spokenIn(isFirst ? lead : undefined) }
+    const others = [...given.lexicons.keys()]
       .filter(language => language !== lead)
       .map(language => ({ language, heard: readIn(language, message) }))
     const urgent = others.find(({ heard }) => outranks(heard))
     const asked = languageAsked(message.body.text, languages)
     if (urgent === undefined && asked !== undefined) return { ...first, language: asked, asksLanguage: true }
     const better = urgent ?? (isWeak(first) ? others.find(({ heard }) => !isWeak(heard)) : undefined)
-    if (better === undefined) return { ...first, ...spokenIn(isFirst ? lead : undefined, told) }
+    if (better === undefined) return { ...first, ...spokenIn(isFirst ? lead : undefined) }
     const isMeant = isFirst ? typeof told !== 'string' || told === better.language : told === better.language
-    return { ...better.heard, ...spokenIn(isMeant ? better.language : isFirst ? lead : undefined, told) }
+    const meant = isMeant && languages.includes(better.language) ? better.language : undefined
+    return { ...better.heard, ...spokenIn(meant ?? (isFirst ? lead : undefined)) }
   }
 }
 
 /** So few words tell a language less surely than the screen does. */
 const FEW_WORDS = 2
 
+/** Fewer words than this in Latin letters are taken for no language: "born 3 May", a name, a code. */
+const TELLING_WORDS = 3
+
+/** Whether a text is long enough to tell a language; in any script but the Latin, always. */
+const tellsLanguage = (text: string): boolean =>
+  /(?!\p{Script=Latin})\p{L}/u.test(text) || wordsIn(text) >= TELLING_WORDS
+
 const wordsIn = (text: string): number => text.slice(0, 1_000).match(/\p{L}+/gu)?.length ?? 0
 
-/** What the words tell of the language the family is to be answered in. */
-function spokenIn(language: string | undefined, told: ReturnType<LanguageOf>): InLanguage {
-  return {
-    ...(language === undefined ? {} : { language }),
-    ...(typeof told === 'object' ? { foreign: told.other } : {}),
-  }
+/** The language of the words, where nothing is said in it here. */
+function foreignIn(told: ReturnType<LanguageOf>, languages: readonly string[]): InLanguage {
+  if (told === undefined) return {}
+  if (typeof told === 'object') return { foreign: told.other }
+  return languages.includes(told) ? {} : { foreign: told }
 }
 
 /** Said in any language, it counts before anything that was read in another. */

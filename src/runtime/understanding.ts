@@ -3,6 +3,7 @@ import type { Incoming } from '../case/message.ts'
 import type { Instant } from '../time/instant.ts'
 import type { Understood } from '../understand/understood.ts'
 import type { RunningCase } from './machine.ts'
+import { SOMEONE } from './opening.ts'
 
 /** What the words tell of the language they are in, and whether they ask for a language and nothing else. */
 export type InLanguage = Spoken & { readonly asksLanguage?: true }
@@ -121,7 +122,7 @@ function concernSaid(
   { open, closed, concern }: RunningCase,
 ): CaseEvent {
   if (small === true && open === undefined) return { kind: 'greeted', said }
-  const others = concerns.filter(each => each !== concern)
+  const others = concerns.filter(each => each !== concern && each !== SOMEONE)
   if (others.length > 0 && !closed) {
     // A typed time that has to be read back is no answer yet.
     const held = Object.fromEntries(Object.entries(facts).filter(([fact]) => !(fact in readBacks)))

@@ -112,7 +112,7 @@ export const caregiverInputs: readonly BadInput[] = [
         await saying(line, 'in-opening', '😭😭', SAYS.noWords),
         await saying(line, 'first message', '😭', SAYS.person),
         await saying(line, 'in-opening', '👍', SAYS.noWords),
-        await saying(line, 'in-opening', '🩸', SAYS.notAnOption),
+        await saying(line, 'in-opening', '🩸', SAYS.person),
       ]
       const family = await familyAt(line, 'in-opening')
       const photo = await family.post({}, { 'content-type': 'multipart/form-data; boundary=x' })
@@ -147,10 +147,10 @@ export const caregiverInputs: readonly BadInput[] = [
     id: 'B5',
     name: 'other languages and scripts, right to left, other digits, look-alikes',
     happens:
-      'English in any letters that look Latin, and digits of any script, are read. Another language is not: a first message pages a person and shows the danger question; later the question is asked again, and the third time a person is paged.',
+      'English and Spanish in any letters that look Latin, and digits of any script, are read. Another language is answered in it, where flows/shared/wording.other.yaml has it: which languages there are, the numbers, and that a person is paged; the page says which language it is. Danger words count in every language that has a lexicon, also mixed in one sentence. Shown here with a clinic that answers in English alone, and has the flow for a tube that is out.',
     async run(line) {
       const rows = [
-        await saying(line, 'first message', 'La sonda se salió y no respira', SAYS.person),
+        await saying(line, 'first message', 'La sonda se salió y no respira', SAYS.danger),
         await saying(line, 'first message', 'خرج الأنبوب ولا يتنفس', SAYS.person),
         await saying(line, 'first message', 'трубка выпала, он не дышит', SAYS.person),
         await saying(line, 'first message', '管子掉了,他不呼吸', SAYS.person),
@@ -468,7 +468,7 @@ export const caregiverInputs: readonly BadInput[] = [
           'constructor',
           'hasOwnProperty',
           `{{7*7}} ${'$'}{7*7} {emergency}`,
-          "'; DROP TABLE cases; --",
+          "'; DELETE FROM cases; --",
           '=HYPERLINK("http://evil.example")',
           '../../etc/passwd',
           '%00%0d%0aSet-Cookie: a=b',

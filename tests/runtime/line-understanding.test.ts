@@ -70,6 +70,35 @@ describe('a first message', () => {
   })
 })
 
+describe('a language that is heard and not spoken yet', () => {
+  const heard = lineUnderstanding(
+    { ...line, languages: ['en'] },
+    {
+      lexicons: new Map(['en', 'es'].map(language => [language, lexiconOf(shared(`lexicon.${language}.yaml`))])),
+      languageOf: text => languageOf(text, languages),
+      defaultRegion: 'US',
+      times: { readMoment, readDate, readDuration },
+    },
+  )
+  const read = (text: string, state = opened('tube-out')) => heard({ body: { kind: 'text', text }, state, at: NIGHT })
+
+  it('has its danger words', () => expect(read('no respira').kind).toBe('danger'))
+
+  it('is told as foreign, and nothing else in it is an answer', () => {
+    const body = { kind: 'text', text: 'no sé qué hay en la abertura' } as const
+    const state = opened('tube-out')
+    expect(eventOfUnderstood(heard({ body, state, at: NIGHT }), body, state)).toMatchObject({
+      kind: 'personWanted',
+      foreign: 'es',
+    })
+  })
+
+  it('breaks no answer in the language of the line', () => {
+    expect(read('it is empty')).toMatchObject({ kind: 'answer' })
+    expect(read('no blue lips, no fits').kind).toBe('misread')
+  })
+})
+
 describe('in the middle of a case', () => {
   it('an answer in the other language of the line counts, and is answered in it', () => {
     expect(said('no sé qué hay, no estoy segura')).toMatchObject({ kind: 'answerGiven', language: 'es' })
