@@ -100,13 +100,14 @@ export function lineUnderstanding(line: Line, given: LineReading): Understand {
 const FEW_WORDS = 2
 
 /** Fewer words than this in Latin letters are taken for no language: "born 3 May", a name, a code. */
-const TELLING_WORDS = 3
+const TELLING_WORDS = 4
 
 /** Whether a text is long enough to tell a language; in any script but the Latin, always. */
 const tellsLanguage = (text: string): boolean =>
   /(?!\p{Script=Latin})\p{L}/u.test(text) || wordsIn(text) >= TELLING_WORDS
 
-const wordsIn = (text: string): number => text.slice(0, 1_000).match(/\p{L}+/gu)?.length ?? 0
+/** Words of two letters and more, in the beginning of a text. */
+const wordsIn = (text: string): number => text.slice(0, 1_000).match(/\p{L}{2,}/gu)?.length ?? 0
 
 /** The language of the words, where nothing is said in it here. */
 function foreignIn(told: ReturnType<LanguageOf>, languages: readonly string[]): InLanguage {

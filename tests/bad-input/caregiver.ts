@@ -154,7 +154,7 @@ export const caregiverInputs: readonly BadInput[] = [
         await saying(line, 'first message', 'خرج الأنبوب ولا يتنفس', SAYS.person),
         await saying(line, 'first message', 'трубка выпала, он не дышит', SAYS.person),
         await saying(line, 'first message', '管子掉了,他不呼吸', SAYS.person),
-        await saying(line, 'in-opening', 'לא יודע', SAYS.notAnOption),
+        await saying(line, 'in-opening', 'לא יודע', SAYS.person),
         await saying(
           line,
           'in-opening',
@@ -291,13 +291,13 @@ export const caregiverInputs: readonly BadInput[] = [
           line,
           'device',
           'the tube is back in now',
-          'You told us something else before. Here is that question once more.',
+          /^Before, you said: .* Which is right\?$/m,
         ),
         await saying(
           line,
           'travel',
           'I put it back in',
-          'You told us something else before. Here is that question once more.',
+          /^Before, you said: .* Which is right\?$/m,
         ),
         await saying(
           line,
