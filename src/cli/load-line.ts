@@ -69,8 +69,12 @@ export function loadLine(options: {
   if (flows.set === undefined) return { problems, silenced, clinic, approvables: [] }
   const shared = (name: string) => readPlain(read, files.get(`shared/${name}`), `shared/${name}`)
   // Danger is heard in every language of the list, also where nothing can be said in it yet.
-  const heard = new Set([...languages, ...(clinic.asRead?.familyLanguages ?? [])].filter(each => all.has(lexiconFile(each))))
-  const lexicons = new Map([...heard].map(each => [each, readPlain(read, all.get(lexiconFile(each)), lexiconFile(each))]))
+  const heard = new Set(
+    [...languages, ...(clinic.asRead?.familyLanguages ?? [])].filter(each => all.has(lexiconFile(each))),
+  )
+  const lexicons = new Map(
+    [...heard].map(each => [each, readPlain(read, all.get(lexiconFile(each)), lexiconFile(each))]),
+  )
   const screens = screensIn(languages, clinic, name => files.has(`shared/${name}`), shared)
   const foreign = shared('wording.other.yaml') as Record<string, string>
   const { settings } = clinic

@@ -287,18 +287,8 @@ export const caregiverInputs: readonly BadInput[] = [
       'Words that take an earlier answer back decide nothing: that question is asked once more. Two answers at once are asked back.',
     async run(line) {
       const rows = [
-        await saying(
-          line,
-          'device',
-          'the tube is back in now',
-          /^Before, you said: .* Which is right\?$/m,
-        ),
-        await saying(
-          line,
-          'travel',
-          'I put it back in',
-          /^Before, you said: .* Which is right\?$/m,
-        ),
+        await saying(line, 'device', 'the tube is back in now', /^Before, you said: .* Which is right\?$/m),
+        await saying(line, 'travel', 'I put it back in', /^Before, you said: .* Which is right\?$/m),
         await saying(
           line,
           'in-opening',
@@ -428,7 +418,7 @@ export const caregiverInputs: readonly BadInput[] = [
         ['<script>alert(1)</script><img src=x onerror=alert(1)>', '<script>alert(1)</script>'],
         ['</p></article><form action=//evil.example>', '</p></article><form …>'],
         ['*bold* _it_ [x](javascript:alert(1))', '[x](javascript:alert(1))'],
-        ['\u202eeulb era spil reh\u2066', 'turned direction'],
+        ['\u202eeulb spil reh\u2066', 'turned direction'],
         ['a\u0000b\u001b[31mc\u0007\u009b', 'NUL, escape, bell'],
         ['tube \ud83d and \udc00', 'lone surrogates'],
         ['&lt;b&gt; &amp; &#0;', '&lt;b&gt;'],
