@@ -216,7 +216,10 @@ function withoutAValue(catalogue: Catalogue, id: string): Catalogue {
 
 describe('the pages past the store', () => {
   test('really go out as mail and as signed web calls', async () => {
-    const clock = systemClock()
+    // Real time, from a night on: who is on the ladder, and how they are reached, is of that night.
+    const real = systemClock()
+    const ahead = NIGHT - real.now()
+    const clock = { ...real, now: () => instant(real.now() + ahead) }
     const disk = failingStore()
     const bot = await openBot({
       loaded: loaded as LoadedLine,
