@@ -1,4 +1,4 @@
-import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
+import { existsSync, mkdirSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterAll, beforeEach, describe, expect, it } from 'vitest'
@@ -23,7 +23,10 @@ beforeEach(() => {
 
 const approve = (...args: string[]) =>
   run([join(ROOT, 'src/cli/smallhours.js'), 'approve', ...args, '--clinic', clinic])
-const ids = ['someone', 'tube-out', 'screens', 'lexicon', 'settings']
+const concerns = readdirSync(join(ROOT, 'flows'), { withFileTypes: true })
+  .filter(({ name }) => existsSync(join(ROOT, 'flows', name, 'flow.yaml')))
+  .map(({ name }) => name)
+const ids = [...concerns.toSorted(), 'screens', 'lexicon', 'settings']
 
 interface Listed {
   readonly id: string
@@ -39,9 +42,9 @@ const listed = async (): Promise<Record<string, Listed>> =>
 function ownFlow(from: string, to: string): void {
   const own = join(clinic, 'flows/tube-out')
   mkdirSync(own, { recursive: true })
-  for (const name of ['flow.yaml', 'sources.yaml', 'wording.en.yaml']) {
+  for (const name of ['flow.yaml', 'sources.yaml', 'wording.en.yaml', 'wording.es.yaml']) {
     const text = readFileSync(join(ROOT, 'flows/tube-out', name), 'utf8')
-    writeFileSync(join(own, name), name.startsWith('wording') ? text.replace(from, to) : text)
+    writeFileSync(join(own, name), name === 'wording.en.yaml' ? text.replace(from, to) : text)
   }
 }
 
