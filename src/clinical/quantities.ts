@@ -11,9 +11,12 @@ export function millilitres(value: number): Millilitres {
   return within(value, 0, Number.MAX_VALUE, 'mL') as Millilitres
 }
 
-/** A body temperature that a living child can have: 25 to 45 °C. Below and above it is a slip or another unit. */
+/** Coldest and hottest that a living child can be, in °C (inclusive, cautiously wide). Common practice, no source. */
+export const BODY_CELSIUS = { least: 25, most: 45 } as const
+
+/** A body temperature that a living child can have. Below and above it is a slip or another unit. */
 export function celsius(value: number): Celsius {
-  return within(value, 25, 45, '°C') as Celsius
+  return within(value, BODY_CELSIUS.least, BODY_CELSIUS.most, '°C') as Celsius
 }
 
 /** From degrees Fahrenheit, to the hundredth: 100.4 °F is 38 °C. */

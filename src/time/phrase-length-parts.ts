@@ -17,6 +17,18 @@ export interface Unit {
   readonly isPlural: boolean
 }
 
+/** Units by each of their names; the names of a unit stand in one text, parted by spaces. */
+export function unitsNamed(
+  units: readonly (readonly [names: string, base: Base, size: number])[],
+  isPlural: (name: string) => boolean,
+): ReadonlyMap<string, Unit> {
+  return new Map(
+    units.flatMap(([names, base, size]) =>
+      names.split(' ').map((name): [string, Unit] => [name, { base, size, isPlural: isPlural(name) }]),
+    ),
+  )
+}
+
 export interface Amount {
   readonly low: number
   readonly high: number

@@ -14,6 +14,7 @@ import {
   spanned,
   sum,
   type Unit,
+  unitsNamed,
   vague,
 } from './phrase-length-parts.ts'
 import { HEDGE } from './phrase-words.ts'
@@ -32,16 +33,7 @@ const UNITS: readonly (readonly [names: string, base: Base, size: number])[] = [
   ['ano anos anito anitos', 'month', 12],
 ]
 
-const unitsByName = new Map<string, Unit>(
-  UNITS.flatMap(([names, base, size]) =>
-    names
-      .split(' ')
-      .map((name): [string, Unit] => [
-        name,
-        { base, size, isPlural: /(?:[aeo]s|meses)$/.test(name) && name !== 'mes' },
-      ]),
-  ),
-)
+const unitsByName = unitsNamed(UNITS, name => /(?:[aeo]s|meses)$/.test(name) && name !== 'mes')
 
 const NUMBERS =
   'cero uno dos tres cuatro cinco seis siete ocho nueve diez once doce trece catorce quince dieciseis diecisiete dieciocho diecinueve veinte veintiuno veintidos veintitres veinticuatro veinticinco veintiseis veintisiete veintiocho veintinueve'.split(

@@ -14,6 +14,7 @@ import {
   spanned,
   sum,
   type Unit,
+  unitsNamed,
   vague,
 } from './phrase-length-parts.ts'
 import { HEDGE } from './phrase-words.ts'
@@ -31,11 +32,7 @@ const UNITS: readonly (readonly [names: string, base: Base, size: number])[] = [
   ['year years yr yrs', 'month', 12],
 ]
 
-const unitsByName = new Map<string, Unit>(
-  UNITS.flatMap(([names, base, size]) =>
-    names.split(' ').map((name): [string, Unit] => [name, { base, size, isPlural: /(?<!^)s$/.test(name) }]),
-  ),
-)
+const unitsByName = unitsNamed(UNITS, name => /(?<!^)s$/.test(name))
 
 const NUMBERS =
   'zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen'.split(

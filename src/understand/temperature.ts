@@ -2,12 +2,9 @@
  * A typed temperature, in °C. The scale is the one said; where none is said it is told by the size of the number: no
  * child has 45 °F or 77 °C. What no living child can have, or what its scale makes impossible, is asked again.
  */
+import { BODY_CELSIUS } from '../clinical/quantities.ts'
 import type { Read } from './choice.ts'
 import type { Lexicon } from './lexicon.ts'
-
-/** Colder or hotter than this no living child is (inclusive bounds, cautiously wide). Common practice, no source. */
-const COLDEST_C = 25
-const HOTTEST_C = 45
 
 const NUMBER = /(?<![\p{L}\d.,])(\d{1,3}(?:[.,·]\d{1,2})?)(?![\d])/gu
 /** Signs and words after a number that may say its scale. */
@@ -48,9 +45,9 @@ function scaleOf(word: string, { celsius, fahrenheit }: Lexicon): Scale | undefi
 
 /** A temperature as °C to one hundredth, or undefined where no living child has it. */
 export function celsiusOf(value: number, scale: Scale | undefined): number | undefined {
-  const told = scale ?? (value <= HOTTEST_C ? 'c' : 'f')
+  const told = scale ?? (value <= BODY_CELSIUS.most ? 'c' : 'f')
   const celsius = told === 'c' ? value : ((value - 32) * 5) / 9
-  return celsius >= COLDEST_C && celsius <= HOTTEST_C ? Math.round(celsius * 100) / 100 : undefined
+  return celsius >= BODY_CELSIUS.least && celsius <= BODY_CELSIUS.most ? Math.round(celsius * 100) / 100 : undefined
 }
 
 /** The answer to "what is the temperature?": one number; two different ones are asked about. */

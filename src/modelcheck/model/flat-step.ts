@@ -391,6 +391,11 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
       divert(at, turning, go)
       break
     }
+    backFromReplay(inEmergency, wasReplaying)
+  }
+
+  /** A replay is done: an emergency that stood is said anew, off the path. */
+  function backFromReplay(inEmergency: boolean, wasReplaying: boolean): void {
     if (inEmergency) {
       offPath = true
       run(EMERGENCY, 'dangerSaid', get(F.talk))
@@ -524,13 +529,7 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
     for (let alarm = 0; alarm < alarms.length; alarm++) if (replayAlarms[alarm] === 0) state[F.armed + alarm] = 0
     for (let i = 0; i < flat.hazardous.length; i++) if (replayHazards[i] === 0) state[F.inForce + i] = 0
     if (returns) state[F.main] = get(F.talk)
-    if (inEmergency) {
-      offPath = true
-      run(EMERGENCY, 'dangerSaid', get(F.talk))
-      state[F.interrupted] = 1
-    }
-    how.replaying = wasReplaying
-    resume = false
+    backFromReplay(inEmergency, wasReplaying)
   }
 
   function settle(): void {
