@@ -83,7 +83,6 @@ function jsonOf({ report, rules, violations, loaded }: Checked) {
     totals: {
       flows: new Set(flows.map(({ flow }) => flow)).size,
       rules: rules?.rules.length ?? 0,
-      pending: report?.pending.length ?? 0,
       states: sum(one => one.states),
       transitions: sum(one => one.transitions),
       compared: sum(one => one.compared),

@@ -52,6 +52,8 @@ describe('a conversation that breaks a rule, told', () => {
     const { wanted, acts, from } = told()
     expect(wanted).toEqual([
       { sense: 'must', what: { says: ['call-emergency'] } },
+      { sense: 'must', what: { says: ['stop-feed'] } },
+      { sense: 'must', what: { pages: ['danger'] } },
       { sense: 'must', what: { decides: 'ambulance' } },
     ])
     expect(acts.slice(from)).toEqual([{ kind: 'tap', fact: 'breathes', values: ['no'] }])
@@ -77,7 +79,7 @@ describe('silence in a told conversation', () => {
   it('lasts as long as the rule allows, with the question asked again and every page of the ladder on the way', () => {
     const told = tell({ ...breach, resume: 'return' })
     expect(told.isShown).toBe(true)
-    expect(told.wanted).toEqual([{ sense: 'must', what: { pages: 'any' } }])
+    expect(told.wanted).toEqual([{ sense: 'must', what: { pages: ['lost-contact'] } }])
     // The clinic's setting left-silent, as shipped: 20 minutes.
     expect(told.acts.at(-1)).toEqual({ kind: 'wait', minutes: 20 })
     const last = told.entries.slice(told.turn)

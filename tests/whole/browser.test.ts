@@ -86,7 +86,7 @@ describe.skipIf(path === undefined)('the real process in a browser', { timeout: 
   const converse = async (page: Page, opening: 'tap' | 'write', list: typeof steps, look = async (_: string) => {}) => {
     await page.goto(bot.origin)
     await look('first')
-    if (opening === 'tap') await tap(page, 'Tube out', 'Look at the opening')
+    if (opening === 'tap') await tap(page, 'The tube came out', 'Look at the opening')
     else await write(page, 'her tube has just come out', 'Look at the opening')
     await look('opening')
     for (const [how, what, then] of list) {
@@ -137,7 +137,7 @@ describe.skipIf(path === undefined)('the real process in a browser', { timeout: 
       await asked(page, then)
     }
     await page.goto(bot.origin)
-    if (how === 'tap') await press('Tube out', 'Look at the opening')
+    if (how === 'tap') await press('The tube came out', 'Look at the opening')
     else await write(page, 'her tube has just come out', 'Look at the opening')
     for (const [way, what, then] of list)
       await (way === 'tap' ? press : (w: string, t: string) => write(page, w, t))(what, then)
@@ -174,7 +174,7 @@ describe.skipIf(path === undefined)('the real process in a browser', { timeout: 
   test('a question drawn anew right after a tap goes on resting; "Talk to a person" does not wait', async () => {
     const { page } = await phone(browser)
     await page.goto(bot.origin)
-    await tap(page, 'Tube out', 'Look at the opening')
+    await tap(page, 'The tube came out', 'Look at the opening')
     await restedButton(page, 'Nothing. It is empty').click()
     await asked(page, 'Look at your child now')
     // The server tells of the reply once more when it has been delivered: the answers rest all the same.

@@ -10,6 +10,7 @@ import type { CaseEvent, Clinician, Doing } from '../../case/event.ts'
 import type { Line } from '../../case/line.ts'
 import { type CaseState, openCase } from '../../case/state.ts'
 import { step } from '../../case/step.ts'
+import type { FlowSet } from '../../flow/flow-set.ts'
 import type { Clinic, Person } from '../../oncall/clinic.ts'
 import { ladderTimes } from '../../oncall/ladder.ts'
 import { after, type Instant, type Milliseconds } from '../../time/instant.ts'
@@ -95,7 +96,7 @@ const BEGAN = 1_767_225_600_000 as Instant
 
 /** A case whose ladder has just begun, with nothing else going on. */
 function begun(line: Line, urgency: LadderReport['urgency']): Node {
-  const concern = [...line.flows.flows.keys()][0] ?? ''
+  const concern = pagingAtOnce(line.flows)
   const opened = openCase(line, {
     caseId: 'ladder',
     chat: { channel: 'terminal', chat: 'ladder' },
@@ -110,6 +111,12 @@ function begun(line: Line, urgency: LadderReport['urgency']): Node {
     first.callout.startedAt === undefined ? step(line, first, { kind: 'personWanted', said: '' }, BEGAN).state : first
   if (paged.callout.startedAt === undefined) throw new Error('no page came of a wish for a person')
   return { state: quiet(paged), at: BEGAN, from: undefined, line: 'a page is wanted' }
+}
+
+/** A concern whose first step pages: in any other the page comes late, and more urgent than was asked for. */
+function pagingAtOnce({ flows }: FlowSet): string {
+  const found = [...flows].find(([, { start, steps }]) => steps.get(start)?.page !== undefined) ?? [...flows][0]
+  return found?.[0] ?? ''
 }
 
 /** Without the alarms of talk: they are looked at with the flows. */

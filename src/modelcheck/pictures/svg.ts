@@ -41,6 +41,8 @@ interface Placed {
   readonly drawn: PlacedPart
   readonly x: number
   readonly y: number
+  /** Below 1 where the part is larger than a sheet: it is drawn smaller, so that it fits one. */
+  readonly scale: number
 }
 
 export function sheetsOf(picture: Picture, overlay?: Overlay): readonly Sheet[] {
@@ -69,22 +71,24 @@ interface Shelf {
   readonly x: number
 }
 
-/** Parts in order, each on the first shelf of the first sheet with room for it. One that is higher than a sheet has its own. */
+/** Parts in order, each on the first shelf of the first sheet with room for it. One that is larger than a sheet has its own. */
 function packed(parts: readonly PlacedPart[]): Placed[][] {
   const pages: { placed: Placed[]; shelves: Shelf[] }[] = []
   for (const drawn of parts) {
-    const height = drawn.height + PART_HEAD
-    const page = pages.find(({ shelves }) => spotFor(shelves, drawn.width, height) !== undefined) ?? {
+    const scale = Math.min(1, ROOM.y / (drawn.height + PART_HEAD), ROOM.x / drawn.width)
+    const height = (drawn.height + PART_HEAD) * scale
+    const width = drawn.width * scale
+    const page = pages.find(({ shelves }) => spotFor(shelves, width, height) !== undefined) ?? {
       placed: [],
       shelves: [],
     }
     if (!pages.includes(page)) pages.push(page)
-    const spot = spotFor(page.shelves, drawn.width, height) ?? { index: 0, x: 0, y: 0 }
-    page.placed.push({ drawn, x: spot.x + PAGE.margin, y: spot.y + PAGE.margin + TITLE })
+    const spot = spotFor(page.shelves, width, height) ?? { index: 0, x: 0, y: 0 }
+    page.placed.push({ drawn, x: spot.x + PAGE.margin, y: spot.y + PAGE.margin + TITLE, scale })
     const before = page.shelves[spot.index]
     page.shelves[spot.index] = {
       y: spot.y,
-      x: spot.x + drawn.width + SHELF_GAP * 2,
+      x: spot.x + width + SHELF_GAP * 2,
       height: Math.max(before?.height ?? 0, height),
       isLast: true,
     }
@@ -127,19 +131,17 @@ function sheet(
   places: string,
   overlay: Overlay | undefined,
 ): string {
-  const bottom = Math.max(...page.map(({ drawn, y }) => y + drawn.height + PART_HEAD)) + FOOT + PAGE.margin
-  const height = Math.max(PAGE.height, bottom)
   const note = overlay === undefined ? LEGEND : `${overlay.title}. ${LEGEND}`
   return [
-    `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 ${PAGE.width} ${round(height)}" width="${PAGE.width}mm" height="${round(height)}mm" role="img" aria-label="${escaped(`${picture.title}, sheet ${number}`)}">`,
+    `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 ${PAGE.width} ${PAGE.height}" width="${PAGE.width}mm" height="${PAGE.height}mm" role="img" aria-label="${escaped(`${picture.title}, sheet ${number}`)}">`,
     STYLE,
     '<rect class="sheet" width="100%" height="100%"/>',
     `<text class="title" x="${PAGE.margin}" y="${PAGE.margin + 5}">${escaped(picture.title)}</text>`,
     `<text class="note" x="${PAGE.width - PAGE.margin}" y="${PAGE.margin + 5}" text-anchor="end">sheet ${number}</text>`,
     `<text class="note" x="${PAGE.margin}" y="${PAGE.margin + 9.5}">${escaped(note)}</text>`,
     ...page.map(placed => partSvg(placed, picture, overlay)),
-    `<text class="note" x="${PAGE.margin}" y="${round(height - 5)}">${escaped(CAUTION)}</text>`,
-    `<text class="note" x="${PAGE.width - PAGE.margin}" y="${round(height - 5)}" text-anchor="end">${places}</text>`,
+    `<text class="note" x="${PAGE.margin}" y="${PAGE.height - 5}">${escaped(CAUTION)}</text>`,
+    `<text class="note" x="${PAGE.width - PAGE.margin}" y="${PAGE.height - 5}" text-anchor="end">${places}</text>`,
     '</svg>',
   ].join('\n')
 }
@@ -172,13 +174,13 @@ text{font-family:Arial,Helvetica,"Liberation Sans",sans-serif;fill:#111}
 .marked .box{stroke-width:.7}
 </style>`
 
-function partSvg({ drawn, x, y }: Placed, picture: Picture, overlay: Overlay | undefined): string {
+function partSvg({ drawn, x, y, scale }: Placed, picture: Picture, overlay: Overlay | undefined): string {
   const { part } = drawn
   const entry = picture.entries.find(({ step }) => step === part.head)
   const from = fromOf(part.head, picture)
   const note = entry?.when ?? (from === '' ? (part.number === 1 ? 'The beginning' : '') : `from ${from}`)
   return [
-    `<g id="part-${part.number}" transform="translate(${round(x)} ${round(y)})">`,
+    `<g id="part-${part.number}" transform="translate(${round(x)} ${round(y)})${scale === 1 ? '' : ` scale(${scale.toFixed(3)})`}">`,
     `<text class="part" x="0" y="3.4">${part.number}  ${escaped(shortId(part.head))}</text>`,
     `<text class="note" x="0" y="6.9">${escaped(note)}</text>`,
     `<g transform="translate(0 ${PART_HEAD - 1.5})">`,
