@@ -64,13 +64,14 @@ describe('generated pages', () => {
   it('say what their schemas and flows say now (else: npm run docs)', () =>
     expect(stalePages().map(({ file }) => file)).toEqual([]))
 
-  it('are six, each with a heading and at least one table, and say that they are made', () => {
+  it('are seven, each with a heading and at least one table, and say that they are made', () => {
     expect(generatedPages().map(({ file }) => file)).toEqual([
       'flow-language.md',
       'settings.md',
       'facts.md',
       'tags.md',
       'advice-sources.md',
+      'authorisation.md',
       '../rules/rules.md',
     ])
     for (const { text } of generatedPages()) {

@@ -21,6 +21,7 @@ import {
 } from '../flow/document.ts'
 import { VARIABLES } from '../flow/wording.ts'
 import { readYaml } from '../flow/yaml-places.ts'
+import { authorisationPage } from './authorisation-page.ts'
 import { argumentsOf, type Command, complain, print } from './command.ts'
 import { readFlowFiles } from './flow-files.ts'
 import { clinicPages } from './flow-report.ts'
@@ -92,6 +93,7 @@ export function generatedPages(): readonly GeneratedPage[] {
     page('facts.md', ...factsPage(flows.facts, flows.words)),
     page('tags.md', ...tagsPage(flows.tags, flows.folders)),
     page('advice-sources.md', ...adviceSources(flows.folders)),
+    page('authorisation.md', ...authorisationPage()),
     page('../rules/rules.md', ...rulesPage(readFlowFiles())),
   ]
 }

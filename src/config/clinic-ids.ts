@@ -80,7 +80,21 @@ export function reportReach(reader: PartReader, clinic: Clinic): void {
   }
   for (let index = 0; index < reader.count(['changes']); index++) check(['changes', index, 'who'])
   for (let index = 0; index < reader.count(['ladder']); index++) check(['ladder', index, 'person'])
-  for (const { id, clinician, approves } of clinic.people) {
+  for (const { id, clinician, approves, roles = [] } of clinic.people) {
+    if (roles.includes('on-call') && !clinician)
+      reader.report(
+        ['people', id, 'roles'],
+        'NOT_A_CLINICIAN',
+        `"${id}" has the role on-call`,
+        'a clinician: this person has clinician: no, and may answer no family',
+      )
+    if (approves === true && !roles.includes('lead'))
+      reader.report(
+        ['people', id, 'roles'],
+        'APPROVES_WITHOUT_LEAD',
+        `"${id}" approves without the role lead`,
+        'lead among the roles: what a family is told is approved by clinic leads',
+      )
     if (approves === true && !clinician)
       reader.report(
         ['people', id, 'approves'],

@@ -6,6 +6,7 @@ import type {
   Opening,
   OpenSpan,
   Person,
+  Role,
   RotaChange,
   Rung,
   Shift,
@@ -136,10 +137,16 @@ export function person(reader: PartReader, id: string, demonstration: boolean): 
     job: read.job,
     clinician: read.clinician ?? true,
     approves: read.approves ?? false,
+    roles: [...new Set(read.roles ?? rolesLeftOut(read))],
     left: read.left ?? false,
     pageAt,
     ...own,
   }
+}
+
+/** Whoever answers families is on call, and whoever approves leads: what a file meant before it had roles. */
+function rolesLeftOut({ clinician, approves }: { clinician?: boolean | undefined; approves?: boolean | undefined }): readonly Role[] {
+  return clinician === false ? [] : approves === true ? ['on-call', 'lead'] : ['on-call']
 }
 
 export function desk(reader: PartReader, id: string, demonstration: boolean): Desk | undefined {

@@ -1,4 +1,5 @@
 import { z } from 'zod'
+import { ROLES } from '../oncall/clinic.ts'
 import { dayNumberOf, type WallTime } from '../oncall/wall-time.ts'
 import { days } from '../time/instant.ts'
 
@@ -117,6 +118,7 @@ export const personShape = z.strictObject(
     job: text('the job as families read it, like feeding nurse'),
     clinician: yesOrNo('whether this person may answer families and sign').optional(),
     approves: yesOrNo('whether this clinician may approve what families are told').optional(),
+    roles: z.array(oneOf(ROLES), { error: `a list of roles, of ${ROLES.join(', ')}; like [on-call, lead]` }).optional(),
     left: yesOrNo('whether this person has left the clinic; kept because approvals name them').optional(),
     'page-at': z.unknown().optional(),
     'private-number': word.optional(),

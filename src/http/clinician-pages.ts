@@ -1,6 +1,8 @@
 import { readFileSync } from 'node:fs'
 import { type Context, Hono } from 'hono'
 import { html } from 'hono/html'
+import { mayDo } from '../accounts/authority.ts'
+import type { ReadSignedIn } from '../accounts/signed-in.ts'
 import type { Clinician } from '../case/event.ts'
 import type { CaseView } from '../case/view.ts'
 import {
@@ -45,6 +47,8 @@ export interface ClinicianPorts {
   /** Whom a clinician rings when the page does not help (switchboard). */
   desk(): FamilyNumber
   readonly demonstration: boolean
+  /** Who is signed in; left out: nobody ever is. */
+  readonly signedIn?: ReadSignedIn
   readonly language?: string
   readonly origin?: string
 }
@@ -175,8 +179,10 @@ export function clinicianPages(ports: ClinicianPorts): ClinicianPages {
   })
 
   app.get('/board', async c => {
-    // Without a demonstration there is no board without signing in, and no signing in here.
-    if (!ports.demonstration) return notice(c, 404, 'clinic-unknown')
+    if (!ports.demonstration) {
+      const who = await ports.signedIn?.(c.req.raw)
+      if (who === undefined || !mayDo(who, 'see-board')) return notice(c, 404, 'clinic-unknown')
+    }
     const board = await ports.board()
     const frame = { wording, clockText: (at: Instant) => ports.clockText(at) }
     return respond(c, wording(board.isNight ? 'board-tonight' : 'board-now'), boardScreen(board, frame))

@@ -22,6 +22,10 @@ export interface PageAddress {
   readonly address: string
 }
 
+/** What a person may do at the clinic's side (not the roles of the rota). What each means: `src/accounts/authority.ts`. */
+export const ROLES = ['on-call', 'lead', 'reviewer', 'administrator'] as const
+export type Role = (typeof ROLES)[number]
+
 export interface Person {
   readonly kind: 'person'
   readonly id: string
@@ -33,6 +37,8 @@ export interface Person {
   readonly clinician: boolean
   /** Whether this clinician may approve what families are told; left out: no. */
   readonly approves?: boolean
+  /** Left out: none. */
+  readonly roles?: readonly Role[]
   /** Has left the clinic: approvals no longer count. Left out: no. */
   readonly left?: boolean
   readonly pageAt: readonly PageAddress[]

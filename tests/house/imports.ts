@@ -48,9 +48,11 @@ export const MAY_IMPORT: Readonly<Record<string, readonly string[]>> = {
   channels: ['time', 'case'],
   pagers: ['time', 'case', 'points'],
   'channels/web': ['time', 'case'],
+  // Who may do what, accounts, sessions, the audit trail: no storage, no web, nothing of a case.
+  accounts: ['time', 'oncall'],
   config: ['time', 'clinical', 'flow', 'oncall'],
   runtime: [...CORE, 'understand', 'store', 'channels', 'pagers', 'points'],
-  http: [...CORE, 'replay', 'modelcheck', 'runtime', 'channels', 'channels/web'],
+  http: [...CORE, 'accounts', 'replay', 'modelcheck', 'runtime', 'channels', 'channels/web'],
   measure: [...CORE, 'modelcheck', 'runtime', 'store', 'channels', 'pagers', 'points'],
 }
 
