@@ -145,7 +145,13 @@ export function person(reader: PartReader, id: string, demonstration: boolean): 
 }
 
 /** Whoever answers families is on call, and whoever approves leads: what a file meant before it had roles. */
-function rolesLeftOut({ clinician, approves }: { clinician?: boolean | undefined; approves?: boolean | undefined }): readonly Role[] {
+function rolesLeftOut({
+  clinician,
+  approves,
+}: {
+  clinician?: boolean | undefined
+  approves?: boolean | undefined
+}): readonly Role[] {
   return clinician === false ? [] : approves === true ? ['on-call', 'lead'] : ['on-call']
 }
 
