@@ -1,3 +1,4 @@
+import type { Instant } from '../time/instant.ts'
 import type { MinuteOfDay, WallTime, Weekday } from './wall-time.ts'
 
 /** A number a family may be shown and may tap. Never a private one. */
@@ -75,16 +76,24 @@ export interface Hospital {
   readonly handoverTo: readonly PageAddress[]
 }
 
-/** A weekly block of cover in local time; `to` at or before `from` means the next day. */
+/**
+ * A block of cover in local time that comes back: each week, every few weeks, or on each holiday. `to` at or before `from`
+ * means the next day.
+ */
 export interface Shift {
-  readonly on: Weekday
+  /** Holiday cover stands above the week. */
+  readonly on: Weekday | 'holiday'
   readonly from: MinuteOfDay
   readonly to: MinuteOfDay
   /** Id of a person or desk. */
   readonly who: string
+  /** Every so many weeks, 1 to 53; left out: each week. Weeks begin on Monday. */
+  readonly every?: number
+  /** Local day from which it counts, inclusive; the first of the weeks that `every` counts is the week of this day. */
+  readonly since?: number
 }
 
-/** Dated cover that stands above the weekly rota: a holiday, a swap. */
+/** Dated cover that stands above everything that comes back. */
 export interface RotaChange {
   readonly role: string
   readonly from: WallTime
@@ -93,11 +102,54 @@ export interface RotaChange {
   readonly why?: string
 }
 
+/** A shift named by its role and the local time at which it starts. */
+export interface NamedShift {
+  readonly role: string
+  readonly starts: WallTime
+}
+
+/** One person's shift that another takes over; with `inReturn` for a shift of the other's. */
+export interface Swap {
+  readonly shift: NamedShift
+  /** Who has the shift before. */
+  readonly of: string
+  /** Who takes it. */
+  readonly to: string
+  /** A shift of `to` that `of` takes in return. */
+  readonly inReturn?: NamedShift
+  readonly why?: string
+}
+
+/** Time in which somebody is away: what is theirs then is nobody's until it is covered. */
+export interface Leave {
+  readonly who: string
+  readonly from: WallTime
+  readonly until: WallTime
+  readonly why?: string
+}
+
+/** Cover that a calendar gave, already as instants. */
+export interface CalendarShift {
+  readonly role: string
+  readonly who: string
+  readonly startsAt: Instant
+  readonly endsAt: Instant
+  /** Which calendar: the file that its shifts are kept in. */
+  readonly calendar: string
+}
+
+/** What stands above what: a pattern, a holiday's pattern, a calendar, a dated change. Swaps change who, leave who is there. */
 export interface Rota {
-  /** Weekly shifts of each role, by role id ("first", "second"). */
+  /** Weekly and holiday shifts of each role, by role id ("first", "second"). */
   readonly roles: Readonly<Record<string, readonly Shift[]>>
   /** Where two changes cover the same moment, the later in the list wins. */
   readonly changes: readonly RotaChange[]
+  /** Carried out in the order of the list. */
+  readonly swaps?: readonly Swap[]
+  readonly leave?: readonly Leave[]
+  /** Names of holidays by local day. */
+  readonly holidays?: ReadonlyMap<number, string>
+  readonly calendar?: readonly CalendarShift[]
 }
 
 export interface OpenSpan {

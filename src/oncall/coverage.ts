@@ -2,7 +2,8 @@ import { type Instant, instant } from '../time/instant.ts'
 import type { Clinic, Rung } from './clinic.ts'
 import { isInUse, rungsAt } from './ladder.ts'
 import { openingsBetween } from './opening.ts'
-import { rolesOf, stretches } from './rota.ts'
+import { rolesOf } from './rota.ts'
+import { stretches } from './timeline.ts'
 import { instantsOf, wallTimeAt } from './wall-time.ts'
 
 /** A stretch of time in which something the ladder counts on is missing. */

@@ -37,14 +37,17 @@ export function weekdayOf(day: number): Weekday {
   return weekdays[(((day + 3) % 7) + 7) % 7] as Weekday
 }
 
-/** Of each zone its format, and offsets worked out lately: a look at two weeks of a rota asks ten thousand times for a hundred. */
+/** Of each zone its format, offsets at the starts of UTC days, and offsets worked out within a day that has a change. */
 interface Zone {
   readonly format: Intl.DateTimeFormat
+  readonly ofDays: Map<number, number>
   readonly offsets: Map<Instant, number>
 }
 
-/** Offsets remembered of a zone, at most. */
+/** Offsets remembered of a zone within days that have a change, at most. */
 const OFFSETS_MOST = 1_024
+/** Days remembered of a zone, at most: a century. */
+const DAYS_MOST = 36_525
 
 const zones = new Map<string, Zone>()
 
@@ -63,19 +66,34 @@ function zoneOf(zone: string): Zone {
     minute: 'numeric',
     second: 'numeric',
   })
-  const made = { format, offsets: new Map<Instant, number>() }
+  const made = { format, ofDays: new Map<number, number>(), offsets: new Map<Instant, number>() }
   zones.set(zone, made)
   return made
 }
 
-/** The zone's offset from UTC at an instant, in milliseconds, east positive. Throws `RangeError` on an unknown zone. */
+/**
+ * The zone's offset from UTC at an instant, in milliseconds, east positive. Throws `RangeError` on an unknown zone.
+ * A UTC day that begins and ends with the same offset has no other: no zone changes its clocks twice within a day.
+ */
 export function offsetAt(zone: string, at: Instant): number {
-  const { format, offsets } = zoneOf(zone)
-  const known = offsets.get(at)
+  const known = zoneOf(zone)
+  const day = Math.floor(at / DAY_MS)
+  const atStart = offsetOfDay(known, day)
+  if (atStart === offsetOfDay(known, day + 1)) return atStart
+  const remembered = known.offsets.get(at)
+  if (remembered !== undefined) return remembered
+  const worked = offsetOf(known.format, at)
+  if (known.offsets.size >= OFFSETS_MOST) known.offsets.clear()
+  known.offsets.set(at, worked)
+  return worked
+}
+
+function offsetOfDay({ format, ofDays }: Zone, day: number): number {
+  const known = ofDays.get(day)
   if (known !== undefined) return known
-  const worked = offsetOf(format, at)
-  if (offsets.size >= OFFSETS_MOST) offsets.clear()
-  offsets.set(at, worked)
+  const worked = offsetOf(format, instant(day * DAY_MS))
+  if (ofDays.size >= DAYS_MOST) ofDays.clear()
+  ofDays.set(day, worked)
   return worked
 }
 
