@@ -2,6 +2,7 @@ import { DateTime } from 'luxon'
 import type { Clinic } from '../oncall/clinic.ts'
 import { ladderEmptyBetween, ladderSingleBetween, rungsUncovered, type Uncovered } from '../oncall/coverage.ts'
 import { familyNumbers, privateStrings } from '../oncall/family-numbers.ts'
+import { swapTroubles } from '../oncall/swaps.ts'
 import { instantsOf, wallTimeAt } from '../oncall/wall-time.ts'
 import { after, days, type Instant } from '../time/instant.ts'
 import { type PartReader, type Path, pathText } from './part-reader.ts'
@@ -84,6 +85,29 @@ export function reportChanges(reader: PartReader, clinic: Clinic, places: readon
     })
   })
 }
+
+/** Swaps that name a shift nobody has, or that undo one another. */
+export function reportSwaps(reader: PartReader, clinic: Clinic, places: readonly number[], at: Instant): void {
+  for (const { swap, kind, inReturn, of, near } of swapTroubles(clinic, at)) {
+    const path = ['swaps', places[swap] ?? swap, inReturn ? 'in-return' : 'shift']
+    const said = String(reader.valueAt(path) ?? '')
+    if (kind === 'back') {
+      const found = `the swaps of the shift at ${said} lead back to somebody who gave it away`
+      reader.report(path, 'SWAP_BACK', found, 'one line for each swap that stands', { severity: 'warning' })
+      continue
+    }
+    const starts = near.map(({ startsAt }) => wallText(clinic, startsAt))
+    const expected =
+      starts.length === 0
+        ? `the date and time at which a shift of "${of}" starts`
+        : `the start of a shift of "${of}": ${starts.join(', ')}`
+    reader.report(path, 'SWAP_UNMATCHED', `no shift of "${of}" that starts at ${said}: nothing is swapped`, expected)
+  }
+}
+
+/** An instant as the file writes it. */
+const wallText = (clinic: Clinic, at: Instant): string =>
+  DateTime.fromMillis(at, { zone: clinic.zone }).toFormat('yyyy-MM-dd HH:mm')
 
 function spoken(clinic: Clinic, at: Instant): string {
   const form = clinic.clock === '12h' ? 'ccc d LLL yyyy h:mm a' : 'ccc d LLL yyyy HH:mm'

@@ -4,10 +4,23 @@ import { nearestId, type Problem } from '../flow/problem.ts'
 import { type PlacedYaml, readYaml } from '../flow/yaml-places.ts'
 import type { Clinic } from '../oncall/clinic.ts'
 import { days, type Instant, type Milliseconds } from '../time/instant.ts'
-import { reportChanges, reportCover, reportPrivateShown } from './clinic-checks.ts'
+import { reportChanges, reportCover, reportPrivateShown, reportSwaps } from './clinic-checks.ts'
 import { reportIds, reportReach } from './clinic-ids.ts'
-import { change, desk, hospital, idsOf, numberToRing, opening, person, rung, shiftsOf } from './clinic-parts.ts'
+import {
+  change,
+  desk,
+  hospital,
+  idsOf,
+  leave,
+  numberToRing,
+  opening,
+  person,
+  rung,
+  shiftsOf,
+  swap,
+} from './clinic-parts.ts'
 import { clinicShape } from './clinic-shapes.ts'
+import { type Beside, holidaysIn, nothingBeside, reportHolidays } from './holidays.ts'
 import { type PagerRoutes, pagersIn } from './pager-section.ts'
 import { type PartReader, type Path, partReader } from './part-reader.ts'
 import type { Settings } from './setting-definitions.ts'
@@ -42,12 +55,16 @@ const sections = [
   'opening',
   'rota',
   'changes',
+  'swaps',
+  'leave',
+  'holidays',
   'ladder',
   'settings',
   'sign-offs',
   'pagers',
 ]
-const coverCodes = new Set(['ROTA_GAP', 'LADDER_EMPTY'])
+/** Faults of the rota that leave the rest of the clinic usable. */
+const coverCodes = new Set(['ROTA_GAP', 'LADDER_EMPTY', 'SWAP_UNMATCHED', 'HOLIDAYS_RUN_OUT'])
 /** Faults after which a hole in the cover would only be an echo of the fault. */
 const unplacedCodes = new Set([
   'MISSING',
@@ -74,7 +91,7 @@ export function loadClinic(folder: string, at: Instant): LoadedClinic {
     if (statSync(file).size > MOST_BYTES)
       return nothing(fileProblem(file, 'a file over 1 MB', 'a clinic file of at most 1 MB'))
     const text = new TextDecoder('utf-8', { fatal: true }).decode(readFileSync(file))
-    const read = readClinic(file, text, at)
+    const read = readClinic(file, text, at, name => readFileSync(resolve(folder, name)))
     return { ...read, pagers: secretsBeside(folder, read.pagers) }
   } catch (cause) {
     const reason = cause instanceof Error ? cause.message.split('\n')[0] : 'unreadable'
@@ -113,8 +130,12 @@ const nothing = (...problems: Problem[]): LoadedClinic => ({
   problems,
 })
 
-/** Reads the text of a clinic file. `at` is the present: cover is checked for the 14 days from it. */
-export function readClinic(file: string, text: string, at: Instant): LoadedClinic {
+/**
+ * Reads the text of a clinic file. `at` is the present: cover is checked for the 14 days from it.
+ *
+ * @param beside  the bytes of a file that the clinic's file names, from its folder; throws where there is none
+ */
+export function readClinic(file: string, text: string, at: Instant, beside: Beside = nothingBeside): LoadedClinic {
   const { yaml, problems } = readYaml(file, text)
   if (yaml === undefined) return nothing(...problems)
   const reader = partReader(yaml)
@@ -123,11 +144,14 @@ export function readClinic(file: string, text: string, at: Instant): LoadedClini
     const remark = { key: true, nearest: nearestId(key, sections) }
     reader.report([key], 'UNKNOWN_KEY', `unknown key "${key}"`, `one of: ${sections.join(', ')}`, remark)
   }
-  const clinic = clinicIn(reader, at)
+  const { clinic, problems: besideProblems } = clinicIn(reader, at, beside)
   const clinicians = new Set(clinic.people.filter(one => one.clinician).map(one => one.id))
   const settings = readSettings(reader, clinicians)
   const pagers = pagersIn(reader, clinic)
-  const found = [...problems, ...reader.problems].sort((a, b) => a.line - b.line || a.column - b.column)
+  const found = [
+    ...[...problems, ...reader.problems].sort((a, b) => a.line - b.line || a.column - b.column),
+    ...besideProblems,
+  ]
   const usable = found.every(problem => problem.severity === 'warning' || coverCodes.has(problem.code))
   const retention = clinicShape.shape.retention.safeParse(reader.valueAt(['clinic', 'retention'])).data
   return {
@@ -142,7 +166,11 @@ export function readClinic(file: string, text: string, at: Instant): LoadedClini
 }
 
 /** The clinic as far as it can be read, with every fault told; empty values stand where a part is at fault. */
-function clinicIn(reader: PartReader, at: Instant): Clinic {
+function clinicIn(
+  reader: PartReader,
+  at: Instant,
+  beside: Beside,
+): { readonly clinic: Clinic; readonly problems: readonly Problem[] } {
   const head = reader.part(['clinic'], clinicShape)
   const demonstration =
     head?.demonstration ?? [true, 'yes'].includes(reader.valueAt(['clinic', 'demonstration']) as string | boolean)
@@ -166,6 +194,9 @@ function clinicIn(reader: PartReader, at: Instant): Clinic {
   const people = taken(idsOf(reader, 'people'), id => person(reader, id, demonstration))
   const desks = taken(idsOf(reader, 'desks'), id => desk(reader, id, demonstration))
   const changes = taken([...Array(reader.count(['changes'])).keys()], index => change(reader, index))
+  const swaps = taken([...Array(reader.count(['swaps'])).keys()], index => swap(reader, index))
+  const leaves = taken([...Array(reader.count(['leave'])).keys()], index => leave(reader, index))
+  const { holidays, problems } = holidaysIn(reader, beside)
   const roles = Object.fromEntries(idsOf(reader, 'rota').map(role => [role, shiftsOf(reader, role)]))
   const rungs = taken([...Array(reader.count(['ladder'])).keys()], index => rung(reader, index))
   const hours = opening(reader)
@@ -185,7 +216,13 @@ function clinicIn(reader: PartReader, at: Instant): Clinic {
     people: people.map(one => one.value),
     desks: desks.map(one => one.value),
     opening: hours,
-    rota: { roles, changes: changes.map(one => one.value) },
+    rota: {
+      roles,
+      changes: changes.map(one => one.value),
+      swaps: swaps.map(one => one.value),
+      leave: leaves.map(one => one.value),
+      holidays,
+    },
     ladder: rungs.map(one => one.value),
   }
   reportReach(reader, clinic)
@@ -195,8 +232,16 @@ function clinicIn(reader: PartReader, at: Instant): Clinic {
     changes.map(one => one.key),
   )
   reportPrivateShown(reader, clinic)
-  if (!reader.problems.some(problem => unplacedCodes.has(problem.code))) reportCover(reader, clinic, at)
-  return clinic
+  reportHolidays(reader, clinic, at)
+  if ([...reader.problems, ...problems].some(problem => unplacedCodes.has(problem.code))) return { clinic, problems }
+  reportSwaps(
+    reader,
+    clinic,
+    swaps.map(one => one.key),
+    at,
+  )
+  reportCover(reader, clinic, at)
+  return { clinic, problems }
 }
 
 /** Parts that could be read, each with the key it stands under. */

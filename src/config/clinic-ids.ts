@@ -30,6 +30,13 @@ export function reportIds(reader: PartReader, rungs: readonly { key: number; val
     check(['changes', index, 'who'], 'a person or desk', 'people or desks', [...people, ...desks])
     check(['changes', index, 'on-call'], 'a role', 'rota', roles)
   }
+  for (let index = 0; index < reader.count(['swaps']); index++) {
+    for (const key of ['of', 'to'])
+      check(['swaps', index, key], 'a person or desk', 'people or desks', [...people, ...desks])
+    for (const key of ['on-call', 'in-return-on-call']) check(['swaps', index, key], 'a role', 'rota', roles)
+  }
+  for (let index = 0; index < reader.count(['leave']); index++)
+    check(['leave', index, 'who'], 'a person or desk', 'people or desks', [...people, ...desks])
   for (const { key, value } of rungs) {
     if (value.kind === 'role') check(['ladder', key, 'on-call'], 'a role', 'rota', roles)
     if (value.kind === 'person') check(['ladder', key, 'person'], 'a person', 'people', people)
@@ -79,6 +86,10 @@ export function reportReach(reader: PartReader, clinic: Clinic): void {
     }
   }
   for (let index = 0; index < reader.count(['changes']); index++) check(['changes', index, 'who'])
+  for (let index = 0; index < reader.count(['swaps']); index++) {
+    check(['swaps', index, 'to'])
+    if (reader.valueAt(['swaps', index, 'in-return']) !== undefined) check(['swaps', index, 'of'])
+  }
   for (let index = 0; index < reader.count(['ladder']); index++) check(['ladder', index, 'person'])
   for (const { id, clinician, approves, roles = [] } of clinic.people) {
     if (roles.includes('on-call') && !clinician)

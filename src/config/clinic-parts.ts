@@ -2,6 +2,7 @@ import { nearestId } from '../flow/problem.ts'
 import type {
   Desk,
   Hospital,
+  Leave,
   NumberToRing,
   Opening,
   OpenSpan,
@@ -10,6 +11,7 @@ import type {
   RotaChange,
   Rung,
   Shift,
+  Swap,
 } from '../oncall/clinic.ts'
 import { type Weekday, weekdays } from '../oncall/wall-time.ts'
 import {
@@ -19,11 +21,13 @@ import {
   hospitalShape,
   idExpected,
   idPattern,
+  leaveShape,
   numberShape,
   personShape,
   rungShape,
   shiftShape,
   spanShape,
+  swapShape,
 } from './clinic-shapes.ts'
 import { isForFiction } from './fiction.ts'
 import { pageAddresses } from './page-routes.ts'
@@ -221,18 +225,25 @@ export function opening(reader: PartReader): Opening {
   return { weekly, dates }
 }
 
-/** Weekly shifts of one role. */
+/** Shifts of one role that come back: by weekday, and on holidays. */
 export function shiftsOf(reader: PartReader, role: string): readonly Shift[] {
   const shifts: Shift[] = []
   for (const key of reader.keys(['rota', role])) {
     const path = ['rota', role, key]
-    if (!isWeekday(key)) {
-      reportNoWeekday(reader, path, key, [])
+    if (!isWeekday(key) && key !== 'holiday') {
+      reportNoWeekday(reader, path, key, ['holiday'])
       continue
     }
     for (let index = 0; index < reader.count(path); index++) {
       const read = reader.part([...path, index], shiftShape)
-      if (read !== undefined) shifts.push({ on: key, ...read })
+      if (read === undefined) continue
+      const { every, since, ...block } = read
+      shifts.push({
+        on: key,
+        ...block,
+        ...(every === undefined || every === 1 ? {} : { every }),
+        ...(since === undefined ? {} : { since }),
+      })
     }
   }
   return shifts
@@ -243,6 +254,26 @@ export function change(reader: PartReader, index: number): RotaChange | undefine
   if (read === undefined) return undefined
   const { 'on-call': role, from, until, who, why } = read
   return { role, from, until, who, ...(why === undefined ? {} : { why }) }
+}
+
+export function swap(reader: PartReader, index: number): Swap | undefined {
+  const read = reader.part(['swaps', index], swapShape)
+  if (read === undefined) return undefined
+  const { 'on-call': role, shift, of, to, 'in-return': back, 'in-return-on-call': backRole = role, why } = read
+  return {
+    shift: { role, starts: shift },
+    of,
+    to,
+    ...(back === undefined ? {} : { inReturn: { role: backRole, starts: back } }),
+    ...(why === undefined ? {} : { why }),
+  }
+}
+
+export function leave(reader: PartReader, index: number): Leave | undefined {
+  const read = reader.part(['leave', index], leaveShape)
+  if (read === undefined) return undefined
+  const { why, ...span } = read
+  return { ...span, ...(why === undefined ? {} : { why }) }
 }
 
 export function rung(reader: PartReader, index: number): Rung | undefined {

@@ -147,10 +147,34 @@ export const pageAtShape = z.strictObject(
   { error: 'a pager and its address, like { pager: smtp, address: name@clinic.example }' },
 )
 
-export const shiftShape = z.strictObject(
-  { from: minuteOfDay, to: minuteOfDay, who: text('the id of a person or desk') },
-  { error: 'a shift, like { from: 18:00, to: 08:00, who: amara }' },
-)
+const dateExpected = 'a date that exists, like 2026-12-25'
+const dateShape = z.string({ error: dateExpected }).transform((said, context): number => {
+  const day = dayIn(said.trim())
+  if (day !== undefined) return day
+  context.addIssue({ code: 'custom', message: dateExpected })
+  return z.NEVER
+})
+
+const everyExpected = 'every how many weeks, a whole number from 1 to 53'
+const WEEKS_MOST = 53
+export const shiftShape = z
+  .strictObject(
+    {
+      from: minuteOfDay,
+      to: minuteOfDay,
+      who: text('the id of a person or desk'),
+      every: z
+        .int({ error: everyExpected })
+        .min(1, { error: everyExpected })
+        .max(WEEKS_MOST, { error: everyExpected })
+        .optional(),
+      since: dateShape.optional(),
+    },
+    { error: 'a shift, like { from: 18:00, to: 08:00, who: amara }' },
+  )
+  .refine(({ every, since }) => every === undefined || every === 1 || since !== undefined, {
+    error: 'also a date to count from, like { …, every: 2, since: 2026-11-30 }: else nobody knows which weeks',
+  })
 
 export const changeShape = z.strictObject(
   {
@@ -164,6 +188,48 @@ export const changeShape = z.strictObject(
     error: 'a change, like { on-call: first, from: 2026-12-24 18:00, until: 2026-12-25 08:00, who: amara, why: swap }',
   },
 )
+
+const swapExpected =
+  'a swap, like { on-call: first, shift: 2026-12-05 18:00, of: amara, to: tomas }; for an exchange also in-return: 2026-12-08 18:00'
+export const swapShape = z
+  .strictObject(
+    {
+      'on-call': text('a role of the rota'),
+      shift: wallShape,
+      of: text('the id of who has the shift'),
+      to: text('the id of who takes it'),
+      'in-return': wallShape.optional(),
+      'in-return-on-call': text('a role of the rota').optional(),
+      why: text('the reason, in words').optional(),
+    },
+    { error: swapExpected },
+  )
+  .refine(({ of, to }) => of !== to, { error: 'two different people: of has the shift, to takes it' })
+
+const leaveExpected = 'a date, like 2026-12-20, or a date and local time'
+/** A date alone is the whole day: as a beginning its first minute, as an end the first minute of the next day. */
+const leaveEdge = (addDays: 0 | 1) =>
+  z.string({ error: leaveExpected }).transform((said, context): WallTime => {
+    const day = dayIn(said.trim())
+    if (day !== undefined) return { day: day + addDays, minute: 0 }
+    const wall = wallShape.safeParse(said)
+    if (wall.success) return wall.data
+    context.addIssue({ code: 'custom', message: leaveExpected })
+    return z.NEVER
+  })
+export const leaveShape = z
+  .strictObject(
+    {
+      who: text('the id of a person or desk'),
+      from: leaveEdge(0),
+      until: leaveEdge(1),
+      why: text('the reason, in words').optional(),
+    },
+    { error: 'leave, like { who: tomas, from: 2026-12-20, until: 2027-01-03 }; the last day is part of it' },
+  )
+  .refine(({ from, until }) => until.day * 1440 + until.minute > from.day * 1440 + from.minute, {
+    error: 'an end after the start',
+  })
 
 const rungExpected =
   'a rung: one of on-call, person or desk, and perhaps when, like { on-call: first } or { desk: day-desk, when: open }'

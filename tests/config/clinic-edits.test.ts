@@ -1,0 +1,251 @@
+import { chmodSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
+import { afterEach, describe, expect, it } from 'vitest'
+import { parse } from 'yaml'
+import { DEMO_CLINIC } from '../../src/cli/load-line.ts'
+import { type ClinicEdit, clinicHash, type Edited, editClinic } from '../../src/config/clinic-edits.ts'
+import { saveClinic } from '../../src/config/clinic-save.ts'
+import { onCallAt } from '../../src/oncall/rota.ts'
+import { at, wall } from '../oncall/clinic-built.ts'
+
+const file = join(DEMO_CLINIC, 'clinic.yaml')
+const demo = readFileSync(file, 'utf8')
+// A Monday noon in New York, in winter time (IANA tz database).
+const present = at('2026-11-30T17:00:00Z')
+
+function edited(edit: ClinicEdit, text = demo): Extract<Edited, { kind: 'edited' }> {
+  const result = editClinic({ file: 'clinic.yaml', text, seen: clinicHash(text), edit, at: present })
+  if (result.kind !== 'edited') throw new Error(JSON.stringify(result, null, 1))
+  return result
+}
+
+/** Lines that were added and taken out. */
+function changed(before: string, after: string): { readonly added: string[]; readonly gone: string[] } {
+  const [was, is] = [before.split('\n'), after.split('\n')]
+  return { added: is.filter(line => !was.includes(line)), gone: was.filter(line => !is.includes(line)) }
+}
+
+const tonight: ClinicEdit = {
+  kind: 'cover',
+  role: 'first',
+  who: 'linh',
+  from: wall('2026-11-30 18:00'),
+  until: wall('2026-12-01 08:00'),
+  why: 'Tomás is ill',
+}
+
+describe('an edit of the clinic file', () => {
+  it("sets tonight's person: one line more, nothing else touched, and that person is on call", () => {
+    const { text, clinic, sentence, told, differences, hash } = edited(tonight)
+    expect(changed(demo, text)).toEqual({
+      added: ['  - { on-call: first, from: 2026-11-30 18:00, until: 2026-12-01 08:00, who: linh, why: Tomás is ill }'],
+      gone: [],
+    })
+    expect(onCallAt(clinic, 'first', at('2026-12-01T04:00Z'))?.id).toBe('linh')
+    expect(told).toEqual(['linh', 'tomas'])
+    expect(differences).toHaveLength(1)
+    expect(hash).toBe(clinicHash(text))
+    expect(sentence).toBe(
+      'Linh Tran is on call as "first" from Mon 30 Nov 2026 6:00 PM until Tue 1 Dec 2026 8:00 AM in place of Tomás Herrera; ' +
+        'Linh Tran and Tomás Herrera are told; one day changes: Mon 30 Nov.',
+    )
+  })
+
+  it('swaps two named shifts, and says both', () => {
+    const { text, clinic, sentence, told } = edited({
+      kind: 'swap',
+      role: 'first',
+      starts: wall('2026-12-02 18:00'),
+      of: 'linh',
+      to: 'amara',
+      inReturn: { role: 'first', starts: wall('2026-12-04 18:00') },
+    })
+    expect(text).toContain(
+      'swaps:\n  - { on-call: first, shift: 2026-12-02 18:00, of: linh, to: amara, in-return: 2026-12-04 18:00 }\n',
+    )
+    expect(text.startsWith(demo)).toBe(true)
+    expect(onCallAt(clinic, 'first', at('2026-12-03T05:00Z'))?.id).toBe('amara')
+    expect(onCallAt(clinic, 'first', at('2026-12-05T05:00Z'))?.id).toBe('linh')
+    expect(told).toEqual(['linh', 'amara'])
+    expect(sentence).toBe(
+      'Amara Osei takes the shift of Linh Tran as "first" from Wed 2 Dec 2026 6:00 PM until Thu 3 Dec 2026 8:00 AM, ' +
+        'and Linh Tran takes that of Amara Osei as "first" from Fri 4 Dec 2026 6:00 PM; ' +
+        'Linh Tran and Amara Osei are told; 2 days change: Wed 2 Dec, Fri 4 Dec.',
+    )
+  })
+
+  it('refuses a swap of a shift nobody has, and names the shifts that may be meant', () => {
+    const edit: ClinicEdit = { kind: 'swap', role: 'first', starts: wall('2026-12-02 19:00'), of: 'linh', to: 'amara' }
+    const result = editClinic({ file: 'clinic.yaml', text: demo, seen: clinicHash(demo), edit, at: present })
+    expect(result).toMatchObject({ kind: 'refused' })
+    expect(result.kind === 'refused' && result.problems.map(({ code, expected }) => `${code} ${expected}`)).toEqual([
+      'SWAP_UNMATCHED the start of a shift of "linh": 2026-12-02 18:00, 2026-12-03 18:00',
+    ])
+  })
+
+  it('leave opens holes that are told before it is saved, and cover closes them', () => {
+    const away = edited({
+      kind: 'leave',
+      who: 'tomas',
+      from: wall('2026-12-01 00:00'),
+      until: wall('2026-12-04 00:00'),
+    })
+    expect(onCallAt(away.clinic, 'first', at('2026-12-02T04:00Z'))).toBeUndefined()
+    expect(away.brings.map(({ code }) => code)).toContain('ROTA_GAP')
+    expect(away.sentence).toMatch(
+      /^Tomás Herrera is away from Tue 1 Dec 2026 12:00 AM until Fri 4 Dec 2026 12:00 AM, and nobody is then on call as "first" from Tue 1 Dec/,
+    )
+    const covered = edited(
+      { kind: 'cover', role: 'first', who: 'amara', from: wall('2026-12-01 00:00'), until: wall('2026-12-01 08:00') },
+      away.text,
+    )
+    expect(onCallAt(covered.clinic, 'first', at('2026-12-01T06:00Z'))?.id).toBe('amara')
+    expect(covered.sentence).toContain('in place of nobody')
+  })
+
+  it('takes a line back, and the file is as it was', () => {
+    const { text } = edited(tonight)
+    expect(edited({ kind: 'take-back', section: 'changes', line: 2 }, text).text).toBe(demo)
+  })
+
+  it('the last line of a list leaves an empty list, into which the next one goes', () => {
+    const one = edited({ kind: 'leave', who: 'tomas', from: wall('2026-12-01 00:00'), until: wall('2026-12-02 00:00') })
+    const none = edited({ kind: 'take-back', section: 'leave', line: 0 }, one.text)
+    expect(none.text).toBe(`${demo}\nleave: []\n`)
+    const again = edited(
+      { kind: 'leave', who: 'linh', from: wall('2026-12-01 00:00'), until: wall('2026-12-02 00:00') },
+      none.text,
+    )
+    expect(again.text).toBe(`${demo}\nleave:\n  - { who: linh, from: 2026-12-01 00:00, until: 2026-12-02 00:00 }\n`)
+  })
+
+  it('changes a private number where it stands', () => {
+    const { text, sentence, told } = edited({ kind: 'private-number', who: 'tomas', number: '+1 212 555 0182' })
+    expect(changed(demo, text)).toEqual({
+      added: ['    private-number: "+1 212 555 0182"'],
+      gone: ['    private-number: "+1 212 555 0142"'],
+    })
+    expect(sentence).toBe(
+      'The private number of Tomás Herrera changes from +1 212 555 0142 to +1 212 555 0182; Tomás Herrera is told; no night changes.',
+    )
+    expect(told).toEqual(['tomas'])
+  })
+
+  it('adds a private number where there is none, and changes where mail goes', () => {
+    const added = edited({ kind: 'private-number', who: 'malia', number: '+1 212 555 0183' })
+    expect(parse(added.text).people.malia['private-number']).toBe('+1 212 555 0183')
+    expect(changed(demo, added.text).gone).toEqual([])
+    const mail = edited({ kind: 'page-address', who: 'amara', way: 1, address: 'osei@harbourlights.example.test' })
+    expect(parse(mail.text).people.amara['page-at'][1]).toEqual({
+      pager: 'smtp',
+      address: 'osei@harbourlights.example.test',
+    })
+  })
+
+  it.each([
+    [
+      'a real number in a demonstration',
+      { kind: 'private-number', who: 'tomas', number: '+1 212 736 5000' },
+      'NUMBER_REAL',
+    ],
+    [
+      'a number with too few digits',
+      { kind: 'private-number', who: 'tomas', number: '+1 212 55' },
+      'NUMBER_IMPOSSIBLE',
+    ],
+    ['somebody who has no such id', { ...tonight, who: 'nobody' }, 'UNKNOWN_ID'],
+    ['somebody who answers no families', { ...tonight, who: 'malia' }, 'NOT_A_CLINICIAN'],
+    ['an end before the start', { ...tonight, until: wall('2026-11-30 17:00') }, 'CHANGE_BACKWARDS'],
+    [
+      'a private number where families read',
+      { kind: 'families-number', which: 'transport', number: '+12125550141' },
+      'PRIVATE_SHOWN',
+    ],
+  ] as const)('refuses %s, and gives no text to write', (_what, edit, code) => {
+    const result = editClinic({ file: 'clinic.yaml', text: demo, seen: clinicHash(demo), edit, at: present })
+    expect(result.kind).toBe('refused')
+    expect(result.kind === 'refused' && result.problems.map(one => one.code)).toContain(code)
+    expect('text' in result).toBe(false)
+  })
+
+  it('refuses when the file is not the one that was seen, and says by which hash it goes now', () => {
+    const other = demo.replace('Linh Tran', 'Linh N. Tran')
+    expect(
+      editClinic({ file: 'clinic.yaml', text: other, seen: clinicHash(demo), edit: tonight, at: present }),
+    ).toEqual({
+      kind: 'stale',
+      hash: clinicHash(other),
+      because: expect.stringContaining('changed by somebody else'),
+    })
+  })
+
+  it.each([
+    ['Windows line endings', (text: string) => text.replaceAll('\n', '\r\n')],
+    ['no line ending at the end', (text: string) => text.trimEnd()],
+    ['a list in one line', (text: string) => text.replace(/^changes:\n(?: {2}- .*\n)+/m, 'changes: []   # none\n')],
+    ['a section with nothing in it', (text: string) => text.replace(/^changes:\n(?: {2}- .*\n)+/m, 'changes:\n')],
+    ['no such section', (text: string) => text.replace(/^changes:\n(?: {2}- .*\n)+/m, '')],
+    [
+      'a comment after the last line',
+      (text: string) => text.replace('why: holiday }', 'why: holiday } # as each year'),
+    ],
+  ])('with %s, the line is added and all that stood there is kept', (_what, spoil) => {
+    const text = spoil(demo)
+    const result = edited(tonight, text)
+    const before = parse(text)
+    expect(parse(result.text)).toEqual({
+      ...before,
+      changes: [
+        ...(before.changes ?? []),
+        {
+          'on-call': 'first',
+          from: '2026-11-30 18:00',
+          until: '2026-12-01 08:00',
+          who: 'linh',
+          why: 'Tomás is ill',
+        },
+      ],
+    })
+    for (const comment of text.match(/#.*/g) ?? []) expect(result.text).toContain(comment)
+    expect(result.text.includes('\r\n')).toBe(text.includes('\r\n'))
+    expect(/[^\r]\n/.test(result.text)).toBe(/[^\r]\n/.test(text))
+  })
+
+  it('a reason full of signs is one text, and changes nothing else', () => {
+    const why = 'swap }, who: amara } # "x"\n- {'
+    const { text } = edited({ ...tonight, why })
+    expect(parse(text).changes.at(-1)).toMatchObject({ who: 'linh', why: why.trim() })
+  })
+})
+
+describe('saving an edited clinic file', () => {
+  const folders: string[] = []
+  afterEach(() => {
+    for (const folder of folders.splice(0)) rmSync(folder, { recursive: true })
+  })
+  function folderWith(text: string): string {
+    const folder = mkdtempSync(join(tmpdir(), 'clinic-'))
+    folders.push(folder)
+    writeFileSync(join(folder, 'clinic.yaml'), text)
+    return folder
+  }
+
+  it('writes it whole, with the rights it had, and leaves nothing beside', () => {
+    const folder = folderWith(demo)
+    const path = join(folder, 'clinic.yaml')
+    chmodSync(path, 0o640)
+    const { text, basedOn } = edited(tonight)
+    expect(saveClinic(path, text, basedOn)).toEqual({ kind: 'saved' })
+    expect(readFileSync(path, 'utf8')).toBe(text)
+    expect(readdirSync(folder)).toEqual(['clinic.yaml'])
+  })
+
+  it('does not write over what somebody else saved meanwhile', () => {
+    const other = `${demo}\n# by hand\n`
+    const path = join(folderWith(other), 'clinic.yaml')
+    const { text, basedOn } = edited(tonight)
+    expect(saveClinic(path, text, basedOn)).toEqual({ kind: 'stale', hash: clinicHash(other) })
+    expect(readFileSync(path, 'utf8')).toBe(other)
+  })
+})
