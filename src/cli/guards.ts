@@ -17,7 +17,6 @@ import { elapsed, hours, type Instant } from '../time/instant.ts'
 import { type Approvable, decidingSettings } from './approvable.ts'
 import { approvalsFile, approvalsText, approvedIdsIn } from './approvals-folder.ts'
 import { lastAliveIn } from './data-folder.ts'
-import type { KeptReadings } from './kept-readings.ts'
 import { DEMO_CLINIC, type LoadedLine, loadLine } from './load-line.ts'
 import { dataGuards, hostGuards, keyGuards, secretGuards } from './machine-guards.ts'
 
@@ -29,8 +28,6 @@ export interface GuardSituation {
   readonly at: Instant
   /** Of the user the process runs as; undefined where there is none. */
   readonly uid: number | undefined
-  /** Flows that were read and looked through before are not again. */
-  readonly kept?: KeptReadings
 }
 
 export interface Guarded {
@@ -52,7 +49,6 @@ export function guarded(situation: GuardSituation): Guarded {
     clinicDir,
     ...(flowsDir === undefined ? {} : { flowsDir }),
     at,
-    kept: situation.kept,
   })
   const fromFiles = problems.map(refusalOf)
   const isDemonstration = clinic.asRead?.demonstration ?? false

@@ -17,6 +17,14 @@ export interface KeptReadings {
   keep(): void
 }
 
+let own: KeptReadings | undefined
+
+/** This program's own, one for all that it reads, so that a second reading does not push out what the first kept. */
+export const ownReadings = (): KeptReadings => {
+  own ??= keptReadings(keptReadingsFile())
+  return own
+}
+
 /** Beside the compiled code, where only this user writes. */
 export function keptReadingsFile(): string {
   return join(process.env.XDG_CACHE_HOME || join(homedir(), '.cache'), 'smallhours', 'readings')

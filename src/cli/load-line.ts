@@ -9,13 +9,13 @@ import type { Silenced } from '../flow/lint-exceptions.ts'
 import { type FlowFiles, loadFlows } from '../flow/load.ts'
 import type { Problem } from '../flow/problem.ts'
 import { type Catalogue, catalogueOf } from '../flow/wording.ts'
-import { readYaml, type YamlReader } from '../flow/yaml-places.ts'
+import type { YamlReader } from '../flow/yaml-places.ts'
 import type { Instant } from '../time/instant.ts'
 import { type Languages, languagesOf } from '../understand/language.ts'
 import { type Lexicon, lexiconOf } from '../understand/lexicon.ts'
 import { type Approvable, approvablesOf } from './approvable.ts'
 import { readFlowFiles, SHIPPED_FLOWS } from './flow-files.ts'
-import type { KeptReadings } from './kept-readings.ts'
+import { ownReadings } from './kept-readings.ts'
 
 /** The invented clinic that ships with the bot. */
 export const DEMO_CLINIC = fileURLToPath(new URL('../../deploy/demo-clinic', import.meta.url))
@@ -47,23 +47,22 @@ export interface ReadLine {
 
 /**
  * Reads clinic, flows, lexicon and screen words. `loaded` is present when nothing stands in the way of serving.
- * With `kept`, flows that were read and looked through before are not again.
+ * Flows that were read and looked through before are not again: see `KeptReadings`.
  */
 export function loadLine(options: {
   clinicDir: string
   flowsDir?: string
   at: Instant
-  kept?: KeptReadings | undefined
 }): ReadLine {
-  const { kept } = options
-  const read = kept?.read ?? readYaml
+  const kept = ownReadings()
+  const { read } = kept
   const clinicDir = options.clinicDir
   const shipped = options.flowsDir ?? SHIPPED_FLOWS
   const clinic = loadClinic(clinicDir, options.at)
   const all = readFlowFiles(shipped, join(clinicDir, 'flows'))
   const { files, languages, strict, problems: lacking } = languagesIn(all, clinic)
   const limits = { grade: clinic.settings['reading-grade'], languages: strict }
-  const flows = loadFlows(files, read, limits, look => kept?.findings([...files, limits], look) ?? look())
+  const flows = loadFlows(files, read, limits, look => kept.findings([...files, limits], look))
   const { silenced } = flows
   const problems = [...clinic.problems, ...flows.problems, ...lacking]
   if (flows.set === undefined) return { problems, silenced, clinic, approvables: [] }
@@ -78,6 +77,7 @@ export function loadLine(options: {
   const screens = screensIn(languages, clinic, name => files.has(`shared/${name}`), shared)
   const foreign = shared('wording.other.yaml') as Record<string, string>
   const { settings } = clinic
+  kept.keep()
   const approvables = approvablesOf({ flows: flows.set, settings, screens, lexicons, foreign, drawing: drawingOf })
   const readable = { problems, silenced, clinic, flows: flows.set, approvables }
   const [language] = languages

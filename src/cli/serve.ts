@@ -8,7 +8,6 @@ import { startWatchdog } from '../runtime/watchdog.ts'
 import { openBot } from './bot.ts'
 import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
 import { type Guarded, guarded, standsInTheWay } from './guards.ts'
-import { keptReadings, keptReadingsFile } from './kept-readings.ts'
 import { DEMO_CLINIC } from './load-line.ts'
 
 const DEFAULT_PORT = 8080
@@ -29,7 +28,6 @@ export const serveCommand: Command = {
     if (!Number.isInteger(port) || port < 0 || port > 65_535)
       throw new CalledWrongly(`--port ${values.port}: a whole number from 0 to 65535 was expected`)
     const clock = systemClock()
-    const kept = keptReadings(keptReadingsFile())
     const found = guarded({
       clinicDir: values.clinic,
       ...(values.flows === undefined ? {} : { flowsDir: values.flows }),
@@ -37,9 +35,7 @@ export const serveCommand: Command = {
       host: values.host,
       at: clock.now(),
       uid: process.getuid?.(),
-      kept,
     })
-    kept.keep()
     const { loaded } = found
     if (!mayServe(found) || loaded === undefined) return 1
     const log = lineLog(() => clock.now())

@@ -111,8 +111,8 @@ export function flowContent(
 export function restOfWording(set: FlowSet): Readonly<Record<string, Readonly<Record<string, string>>>> {
   return Object.fromEntries(
     [...set.wording].map(([language, catalogue]) => {
-      const held = new Set([...set.flows.keys()].flatMap(id => Object.keys(wordsOf(set, id, catalogue))))
-      return [language, textsOf(catalogue, id => !held.has(id))]
+      const shown = [...set.flows.keys()].map(concern => shownIn(set, concern))
+      return [language, textsOf(catalogue, id => !shown.some(isShown => isShown(id)))]
     }),
   )
 }
@@ -145,7 +145,34 @@ interface Reached {
   readonly told: ReadonlySet<string>
 }
 
-function reachedBy(set: FlowSet, concern: string): Reached {
+/** What a set reaches, worked out once: every part of the content asks for it. */
+const REACHED = new WeakMap<FlowSet, ReachedInSet>()
+
+interface ReachedInSet {
+  readonly byConcern: ReadonlyMap<string, Reached>
+  /** Advice of any flow. */
+  readonly advised: ReadonlySet<string>
+  /** Reasons and notes of any flow. */
+  readonly told: ReadonlySet<string>
+}
+
+function reachedIn(set: FlowSet): ReachedInSet {
+  const known = REACHED.get(set)
+  if (known !== undefined) return known
+  const byConcern = new Map([...set.flows.keys()].map(concern => [concern, reachedFrom(set, concern)]))
+  const reached = {
+    byConcern,
+    advised: new Set([...set.flows.values()].flatMap(flow => [...flow.advice.keys()])),
+    told: new Set([...byConcern.values()].flatMap(one => [...one.told])),
+  }
+  REACHED.set(set, reached)
+  return reached
+}
+
+const reachedBy = (set: FlowSet, concern: string): Reached =>
+  reachedIn(set).byConcern.get(concern) ?? reachedFrom(set, concern)
+
+function reachedFrom(set: FlowSet, concern: string): Reached {
   const flow = set.flows.get(concern)
   const steps: readonly Step[] = [...(flow?.steps.values() ?? [])]
   const compared = steps.flatMap(step => step.rows.flatMap(row => Object.keys(row.if)))
@@ -176,19 +203,21 @@ function reachedBy(set: FlowSet, concern: string): Reached {
 const isShared = (set: FlowSet, id: string): boolean => [...set.flows.values()].every(flow => flow.advice.has(id))
 
 /** The texts of a catalogue that can be shown in this flow: what it reaches, and what every case may say. */
-function wordsOf(set: FlowSet, concern: string, catalogue: Catalogue): Readonly<Record<string, string>> {
+const wordsOf = (set: FlowSet, concern: string, catalogue: Catalogue): Readonly<Record<string, string>> =>
+  textsOf(catalogue, shownIn(set, concern))
+
+/** Whether the text with an id can be shown in a flow. */
+function shownIn(set: FlowSet, concern: string): (id: string) => boolean {
   const own = reachedBy(set, concern)
-  const all = [...set.flows.keys()].map(id => reachedBy(set, id))
-  const advised = new Set([...set.flows.values()].flatMap(flow => [...flow.advice.keys()]))
-  const told = new Set(all.flatMap(reached => [...reached.told]))
-  return textsOf(catalogue, id => {
+  const { advised, told } = reachedIn(set)
+  return id => {
     const [kind = '', key = ''] = id.split('/')
     if (kind === 'concern') return key === concern
     if (OF_FACTS.includes(kind) && key in set.facts) return own.facts.has(key)
     if ((kind === 'say' || kind === 'stop') && advised.has(key)) return own.advice.has(key)
     if ((kind === 'reason' || kind === 'note') && told.has(key)) return own.told.has(key)
     return true
-  })
+  }
 }
 
 function textsOf(catalogue: Catalogue, isHeld: (id: string) => boolean): Readonly<Record<string, string>> {
