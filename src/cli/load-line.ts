@@ -49,11 +49,7 @@ export interface ReadLine {
  * Reads clinic, flows, lexicon and screen words. `loaded` is present when nothing stands in the way of serving.
  * Flows that were read and looked through before are not again: see `KeptReadings`.
  */
-export function loadLine(options: {
-  clinicDir: string
-  flowsDir?: string
-  at: Instant
-}): ReadLine {
+export function loadLine(options: { clinicDir: string; flowsDir?: string; at: Instant }): ReadLine {
   const kept = ownReadings()
   const { read } = kept
   const clinicDir = options.clinicDir

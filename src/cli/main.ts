@@ -1,66 +1,8 @@
-import { CalledWrongly, type Command, complain, print } from './command.ts'
-
-/** Each command is read only when it is called: `talk` need not load what `serve` needs. */
-const COMMANDS: Readonly<Record<string, () => Promise<Command>>> = {
-  serve: async () => (await import('./serve.ts')).serveCommand,
-  talk: async () => (await import('./talk.ts')).talkCommand,
-  vignettes: async () => (await import('./vignettes.ts')).vignettesCommand,
-  understand: async () => (await import('./understand.ts')).understandCommand,
-  check: async () => (await import('./check.ts')).checkCommand,
-  draw: async () => (await import('./draw.ts')).drawCommand,
-  referee: async () => (await import('./referee.ts')).refereeCommand,
-  ready: async () => (await import('./ready.ts')).readyCommand,
-  approve: async () => (await import('./approve.ts')).approveCommand,
-  clinic: async () => (await import('./clinic.ts')).clinicCommand,
-  rota: async () => (await import('./rota.ts')).rotaCommand,
-  records: async () => (await import('./records.ts')).recordsCommand,
-  docs: async () => (await import('./docs.ts')).docsCommand,
-  measure: async () => (await import('./measure.ts')).measureCommand,
-}
-
-/** Errors of a data folder, whose messages say what to do: a stack would only hide it. */
-const SAYS_WHAT_TO_DO = new Set(['StoreUnusable', 'ClinicKeysUnusable', 'DataFolderUnusable'])
-
-async function main(argv: readonly string[]): Promise<number> {
-  const [name, ...rest] = argv
-  if (name === undefined || name === 'help' || name === '--help') {
-    await listCommands()
-    return name === undefined ? 2 : 0
-  }
-  const load = Object.hasOwn(COMMANDS, name) ? COMMANDS[name] : undefined
-  if (load === undefined) {
-    complain(`smallhours: there is no command "${name}"; the commands are ${Object.keys(COMMANDS).join(', ')}`)
-    return 2
-  }
-  const command = await load()
-  if (rest.includes('--help')) {
-    print(command.usage)
-    return 0
-  }
-  try {
-    return await command.run(rest)
-  } catch (error) {
-    if (error instanceof Error && SAYS_WHAT_TO_DO.has(error.name)) {
-      complain(`smallhours ${name}: ${error.name}: ${error.message}`)
-      return 1
-    }
-    if (!(error instanceof CalledWrongly)) throw error
-    complain(`smallhours ${name}: ${error.message}\n${command.usage}`)
-    return 2
-  }
-}
-
-async function listCommands(): Promise<void> {
-  print('smallhours COMMAND – what each does; add --help for how it is called')
-  for (const load of Object.values(COMMANDS)) {
-    const { name, summary } = await load()
-    print(`  ${name.padEnd(10)} ${summary}`)
-  }
-}
+import { runCommand } from './commands.ts'
 
 // Whoever reads may have seen enough (`| head`): that is no fault.
 process.stdout.on('error', (error: NodeJS.ErrnoException) => {
   if (error.code === 'EPIPE') process.exit(0)
   throw error
 })
-process.exitCode = await main(process.argv.slice(2))
+process.exitCode = await runCommand(process.argv.slice(2))

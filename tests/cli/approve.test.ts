@@ -3,7 +3,8 @@ import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterAll, beforeEach, describe, expect, it } from 'vitest'
 import { instant } from '../../src/time/instant.ts'
-import { ROOT, run } from '../support/clone.ts'
+import { ROOT } from '../support/clone.ts'
+import { smallhours } from '../support/smallhours.ts'
 import { approveAll, wholeClinicText } from '../support/whole-clinic.ts'
 
 const folder = mkdtempSync(join(tmpdir(), 'smallhours-approve-'))
@@ -21,8 +22,7 @@ beforeEach(() => {
   )
 })
 
-const approve = (...args: string[]) =>
-  run([join(ROOT, 'src/cli/smallhours.js'), 'approve', ...args, '--clinic', clinic])
+const approve = (...args: string[]) => smallhours('approve', ...args, '--clinic', clinic)
 const concerns = readdirSync(join(ROOT, 'flows'), { withFileTypes: true })
   .filter(({ name }) => existsSync(join(ROOT, 'flows', name, 'flow.yaml')))
   .map(({ name }) => name)

@@ -3,12 +3,11 @@ import { cpSync, existsSync, mkdtempSync, readdirSync, readFileSync, rmSync, wri
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
-import { ROOT, run } from '../support/clone.ts'
+import { ROOT } from '../support/clone.ts'
+import { smallhours } from '../support/smallhours.ts'
 
 const folder = mkdtempSync(join(tmpdir(), 'smallhours-check-'))
 afterAll(() => rmSync(folder, { recursive: true, force: true }))
-
-const smallhours = (...args: string[]) => run([join(ROOT, 'src/cli/smallhours.js'), ...args])
 
 /** A copy of the shipped flows. */
 function flowsCopy(name: string): string {

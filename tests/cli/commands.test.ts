@@ -3,12 +3,12 @@ import { cpSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } f
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterAll, describe, expect, it } from 'vitest'
-import { ROOT, run } from '../support/clone.ts'
+import { ROOT } from '../support/clone.ts'
+import { smallhours } from '../support/smallhours.ts'
 
 const folder = mkdtempSync(join(tmpdir(), 'smallhours-cli-'))
 afterAll(() => rmSync(folder, { recursive: true, force: true }))
 
-const smallhours = (...args: string[]) => run([join(ROOT, 'src/cli/smallhours.js'), ...args])
 function written(name: string, text: string): string {
   const path = join(folder, name)
   writeFileSync(path, text)

@@ -2,12 +2,12 @@ import { existsSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSy
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterAll, describe, expect, it } from 'vitest'
-import { ROOT, run } from '../support/clone.ts'
+import { smallhours } from '../support/smallhours.ts'
 
 const folder = mkdtempSync(join(tmpdir(), 'smallhours-draw-'))
 afterAll(() => rmSync(folder, { recursive: true, force: true }))
 
-const draw = (...args: string[]) => run([join(ROOT, 'src/cli/smallhours.js'), 'draw', ...args])
+const draw = (...args: string[]) => smallhours('draw', ...args)
 
 /** Marks laid over a picture, by the steps of their box. */
 function marksIn(svg: string): Map<string, string> {

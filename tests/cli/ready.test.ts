@@ -2,13 +2,12 @@ import { mkdtempSync, rmSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterAll, describe, expect, it } from 'vitest'
-import { ROOT, run } from '../support/clone.ts'
+import { smallhours } from '../support/smallhours.ts'
 
 const folder = mkdtempSync(join(tmpdir(), 'smallhours-ready-'))
 afterAll(() => rmSync(folder, { recursive: true, force: true }))
 
-const ready = (...args: string[]) =>
-  run([join(ROOT, 'src/cli/smallhours.js'), 'ready', '--data', join(folder, 'data'), ...args])
+const ready = (...args: string[]) => smallhours('ready', '--data', join(folder, 'data'), ...args)
 
 // What is refused of a clinic, guard by guard: tests/whole/guards.test.ts.
 describe('ready', { timeout: 60_000 }, () => {
