@@ -1,7 +1,9 @@
 /** The demonstration's clinician side: cases by what is due next, and who was reached how. */
+import { basename } from 'node:path'
 import type { Line } from '../case/line.ts'
 import { clockOf, clockSaidOf } from '../case/values.ts'
 import type { Wording } from '../channels/web-page.ts'
+import type { Refusal } from '../config/guard.ts'
 import type { BoardPage, BoardRow, BoardView } from '../http/board-page.ts'
 import { reachableOf } from '../oncall/clinic.ts'
 import { isOpen } from '../oncall/opening.ts'
@@ -15,9 +17,13 @@ const MOST_PAGES = 40
 
 export async function boardView(ports: {
   line: Line
+  /** The line that a stored case is read with. */
+  lineOf: (state: string) => Line
   store: Pick<Store, 'recent'>
   pagers: BotPagers
   doubts: readonly Doubt[]
+  /** What is wrong in the clinic's files on disk. */
+  notTaken: readonly Refusal[]
   at: Instant
   wording: Wording
 }): Promise<BoardView> {
@@ -26,17 +32,25 @@ export async function boardView(ports: {
   const cases = await store.recent(before(at, days(1)))
   return {
     isNight: !isOpen(line.clinic, at),
-    doubts: doubts.map(({ what, since, pager }) => {
+    doubts: doubts.flatMap(({ what, since, pager }) => {
       const way = pager === undefined ? '' : ` (${pager})`
-      return `${wording(`doubt-${what}`)}${way} ${wording('doubt-since', { now: clockSaidOf(line, since) })}`
+      const said = `${wording(`doubt-${what}`)}${way} ${wording('doubt-since', { now: clockSaidOf(line, since) })}`
+      return what === 'clinic-file-refused' ? [said, ...ports.notTaken.map(lineOfRefusal)] : [said]
     }),
-    rows: cases.map(stored => rowOf(line, stored, at, wording, links.get(stored.caseId))),
+    rows: cases.map(stored => rowOf(line, ports.lineOf(stored.state), stored, at, wording, links.get(stored.caseId))),
     pages: pagesOf(ports),
   }
 }
 
-function rowOf(line: Line, stored: StoredCase, at: Instant, wording: Wording, link: string | undefined): BoardRow {
-  const view = storedView(line, stored, [], at)
+function rowOf(
+  line: Line,
+  read: Line,
+  stored: StoredCase,
+  at: Instant,
+  wording: Wording,
+  link: string | undefined,
+): BoardRow {
+  const view = storedView(read, stored, [], at)
   const promised = view.callout.promisedAt
   const next = view.coming[0]
   const due =
@@ -83,5 +97,7 @@ function pagesOf({
   }))
   return [...shown, ...sent].sort((a, b) => b.at - a.at).slice(0, MOST_PAGES)
 }
+
+const lineOfRefusal = ({ where, found, expected }: Refusal): string => `${basename(where)} – ${found}; ${expected}`
 
 const pathOf = (link: string): string => new URL(link).pathname

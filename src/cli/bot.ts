@@ -11,23 +11,25 @@ import { clinicianPages } from '../http/clinician-pages.ts'
 import { type Server, serveHttp } from '../http/server.ts'
 import { fitPageText } from '../pagers/page-text.ts'
 import { type Clock, type Random, steadyClock } from '../runtime/clock.ts'
+import { type Edition, editions } from '../runtime/editions.ts'
 import { lineMachine } from '../runtime/line-machine.ts'
 import { lineUnderstanding } from '../runtime/line-understanding.ts'
 import { errorFields, faultFields, type Log } from '../runtime/log.ts'
 import type { Machine } from '../runtime/machine.ts'
 import { createRuntime, type Runtime } from '../runtime/runtime.ts'
 import { sha256 } from '../runtime/system-clock.ts'
-import type { Health } from '../runtime/watch-health.ts'
+import type { Doubt, Health } from '../runtime/watch-health.ts'
 import { QUEUED_MAX } from '../runtime/worker.ts'
-import type { Store } from '../store/store.ts'
+import type { Store, StoredCase } from '../store/store.ts'
 import { readDate, readDuration, readMoment } from '../time/phrases.ts'
 import { languageOf } from '../understand/language.ts'
 import { boardView } from './board-view.ts'
 import { type BotPagers, clinicPagers, demoPagers } from './bot-pagers.ts'
+import { type ChangingLine, placeOf, standingLine } from './changing-line.ts'
 import { act } from './clinician-acts.ts'
 import { type DataFolder, openDataFolder } from './data-folder.ts'
 import { familyPages, footOf, nameOfLanguage } from './family-pages.ts'
-import { familyLogOf } from './family-view.ts'
+import { caseShown, familyLogOf } from './family-view.ts'
 import { drawingOf, type LoadedLine } from './load-line.ts'
 import { openToken, pageToken } from './page-link.ts'
 import { retention } from './retention.ts'
@@ -36,6 +38,8 @@ import { storedView } from './stored-view.ts'
 
 export interface BotOptions {
   readonly loaded: LoadedLine
+  /** Left out: nobody changes the line while it runs. */
+  readonly changing?: ChangingLine
   readonly dataDir: string
   readonly clock: Clock
   readonly random: Random
@@ -75,15 +79,16 @@ export interface Bot {
 
 export async function openBot(options: BotOptions): Promise<Bot> {
   const { loaded, random, log } = options
+  const changing = options.changing ?? standingLine(loaded)
   // One clock for all that is read, shown and waited for: a message is never made before the case it is about.
   const clock = steadyClock(options.clock)
-  const { line } = loaded
+  const { line: first } = loaded
   const data = openDataFolder(options.dataDir, random)
   const storeFault = (error: unknown, caseId?: string) =>
     log({ what: 'store-failed', ...(caseId === undefined ? {} : { caseId }), ...errorFields(error) })
   const { store: sealed } = await openSealedData({
     data,
-    mode: line.clinic.demonstration || options.isThrowaway === true ? 'demonstration' : 'clinic',
+    mode: first.clinic.demonstration || options.isThrowaway === true ? 'demonstration' : 'clinic',
     isServing: true,
     onUnreadable: ({ caseId, error }) => storeFault(error, caseId),
     onFault: error => storeFault(error),
@@ -92,7 +97,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
   const keeping = retention({
     store: sealed,
     clock,
-    keep: loaded.retention,
+    keep: () => changing.current().retention,
     onPurged: count => log({ what: 'cases-purged', count }),
     onFault: error => storeFault(error),
   })
@@ -101,29 +106,44 @@ export async function openBot(options: BotOptions): Promise<Bot> {
   const secret = `whsec_${data.key.toString('base64')}`
   const pagers =
     options.pagers ??
-    (line.clinic.demonstration ? await demoPagers(now, secret, loaded.pagers) : clinicPagers(loaded.pagers, now))
+    (first.clinic.demonstration ? await demoPagers(now, secret, loaded.pagers) : clinicPagers(loaded.pagers, now))
   const channels = new Map((options.channels ?? []).map(channel => [channel.id, channel]))
-  const wordsIn = (language: string): Wording => {
-    const screen = loaded.screens.get(language) ?? loaded.screens.get(line.language)
-    if (screen === undefined) throw new Error(`no screen words in "${language}"`)
-    return (id, values) => screen.text(id, values as never)
-  }
-  const words = wordsIn(line.language)
-  const staff = staffLine(line)
-  const staffWords = wordsIn(staff.language)
+  const wordsIn =
+    (language: string): Wording =>
+    (id, values) => {
+      const { screens, line } = changing.current()
+      const screen = screens.get(language) ?? screens.get(line.language)
+      if (screen === undefined) throw new Error(`no screen words in "${language}"`)
+      return screen.text(id, values as never)
+    }
+  const words = wordsIn(first.language)
+  const staff = () => staffLine(changing.current().line)
+  const staffWords = wordsIn(staff().language)
+  const editionOf = (served: LoadedLine, machine = lineMachine(served.line)): Edition => ({
+    line: served.line,
+    machine,
+    understand: lineUnderstanding(served.line, {
+      lexicons: served.lexicons,
+      languageOf: text => languageOf(text, served.languages),
+      defaultRegion: regionOf(served.line.clinic.numbers.familiesRing.number),
+      times: { readMoment, readDate, readDuration },
+    }),
+  })
+  const served = editions(editionOf(loaded, options.machine))
+  changing.onTaken(next =>
+    served.take(editionOf(next), ({ flows, hashes }) =>
+      editionOf({ ...next, line: withFlows(next.line, flows, hashes) }),
+    ),
+  )
+  const line = () => changing.current().line
   const runtime = createRuntime({
     store,
-    machine: options.machine ?? lineMachine(line),
-    clinic: line.clinic,
+    machine: served.machine,
+    clinic: () => line().clinic,
     clock,
     random,
     hash: sha256,
-    understand: lineUnderstanding(line, {
-      lexicons: loaded.lexicons,
-      languageOf: text => languageOf(text, loaded.languages),
-      defaultRegion: regionOf(line.clinic.numbers.familiesRing.number),
-      times: { readMoment, readDate, readDuration },
-    }),
+    understand: served.understand,
     channelOf: id => channels.get(id),
     pagerOf: id => pagers.of(id),
     fitPage: (pieces, link) => fitPageText(pieces, link),
@@ -132,7 +152,8 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     onFault: fault => log(faultFields(fault)),
     ...(options.onStanding === undefined ? {} : { onStanding: options.onStanding }),
     lastAlive: data.lastAlive,
-    askedAgainAfter: line.settings['asked-again-after'],
+    askedAgainAfter: first.settings['asked-again-after'],
+    doubts: () => lineDoubts(changing),
     queuedMax,
   })
   const { foot, firstAdvice } = familyPages(line, words, now)
@@ -141,66 +162,87 @@ export async function openBot(options: BotOptions): Promise<Bot> {
   const looking = new Set<string>()
 
   async function serve(port: number, host?: string): Promise<Server> {
-    const spokenIn = (language: string) => familyPages(lineIn(line, language), wordsIn(language), now)
-    const clockText = (at: ReturnType<typeof now>) => clockOf(staff, at)
+    const spokenIn = (language: string) => familyPages(() => lineIn(line(), language), wordsIn(language), now)
+    const clockText = (at: ReturnType<typeof now>) => clockOf(staff(), at)
     chat = webchat({
-      ...spokenIn(line.language),
-      languages: languagesOf(line).map(tag => ({ tag, name: nameOfLanguage(tag) })),
+      ...spokenIn(first.language),
+      languages: languagesOf(first).map(tag => ({ tag, name: nameOfLanguage(tag) })),
       inLanguage: spokenIn,
-      deskLanguage: staff.language,
+      deskLanguage: staff().language,
       receive: async incoming => {
         await runtime.receive(incoming)
         await rendered(incoming)
       },
-      log: async ref => familyLogOf(line, await runtime.reads.casesOf(ref), await runtime.logOf(ref), now()),
+      log: async ref => {
+        const cases = await runtime.reads.casesOf(ref)
+        return familyLogOf(lineOfChat(cases), cases, await runtime.logOf(ref), now())
+      },
       randomId: () => random.hex(16),
       drawing: drawingOf,
-      demonstration: line.clinic.demonstration,
+      demonstration: first.clinic.demonstration,
       ...(options.publicOrigin === undefined ? {} : { origin: options.publicOrigin }),
     })
     channels.set(chat.id, chat)
     const pages = clinicianPages({
       case: async caseId => {
         const stored = await runtime.reads.load(caseId)
-        return stored === undefined ? undefined : storedView(line, stored, await runtime.logOfCase(caseId), now())
+        return stored === undefined
+          ? undefined
+          : storedView(served.lineOf(stored.state), stored, await runtime.logOfCase(caseId), now())
       },
-      openByToken: async token => openToken(data.key, token, line.clinic, now()),
+      openByToken: async token => openToken(data.key, token, line().clinic, now()),
       act: (caseId, by, action) =>
-        act({ line, store: runtime.reads, runtime, wording: staffWords }, caseId, by, action),
+        act({ lineOf: served.lineOf, store: runtime.reads, runtime, wording: staffWords }, caseId, by, action),
       board: async () => {
         const { doubts } = await runtime.health()
-        return boardView({ line: staff, store: runtime.reads, pagers, doubts, at: now(), wording: staffWords })
+        return boardView({
+          ...{ line: staff(), lineOf: served.lineOf, store: runtime.reads, pagers, doubts },
+          notTaken: changing.notTaken()?.refusals ?? [],
+          at: now(),
+          wording: staffWords,
+        })
       },
       now,
       clockText,
       randomId: () => random.hex(16),
       wording: staffWords,
-      quickLines: () => listed(staff, 'quick').map(({ id, label }) => ({ id, text: label })),
-      outcomes: () => listed(staff, 'outcome'),
-      desk: () => footOf(staff, staffWords).clinic,
-      demonstration: line.clinic.demonstration,
-      language: staff.language,
+      quickLines: () => listed(staff(), 'quick').map(({ id, label }) => ({ id, text: label })),
+      outcomes: () => listed(staff(), 'outcome'),
+      desk: () => footOf(staff(), staffWords).clinic,
+      demonstration: first.clinic.demonstration,
+      language: staff().language,
       ...(options.publicOrigin === undefined ? {} : { origin: options.publicOrigin }),
     })
-    const fallback = await fallbackPage({
-      spoken: languagesOf(line).map(language => ({ language, wording: wordsIn(language) })),
-      demonstration: line.clinic.demonstration,
-      foot: foot(),
-    })
+    const fallbackNow = () =>
+      fallbackPage({
+        spoken: languagesOf(first).map(language => ({ language, wording: wordsIn(language) })),
+        demonstration: first.clinic.demonstration,
+        foot: foot(),
+      })
+    let fallback = await fallbackNow()
+    changing.onTaken(() => void fallbackNow().then(made => (fallback = made)))
     keeping.start()
     return serveHttp({
       family: chat,
       mounts: [
         { path: '/p/', fetch: request => pages.fetch(request) },
-        ...(line.clinic.demonstration ? [{ path: '/board', fetch: (request: Request) => pages.fetch(request) }] : []),
+        ...(first.clinic.demonstration ? [{ path: '/board', fetch: (request: Request) => pages.fetch(request) }] : []),
       ],
       health: async () => healthText(await runtime.health()),
       busySeconds: () => (runtime.figures().queued > queuedMax ? 5 : undefined),
-      fallback,
+      get fallback() {
+        return fallback
+      },
       onFault: ({ name, where }) => log({ what: 'http-fault', error: name, place: where }),
       port,
       ...(host === undefined ? {} : { host }),
     })
+  }
+
+  /** The line that the case a chat is about now is read with. */
+  const lineOfChat = (cases: readonly StoredCase[]): Line => {
+    const about = caseShown(cases)
+    return about === undefined ? line() : served.lineOf(about.state)
   }
 
   /**
@@ -243,6 +285,20 @@ export async function openBot(options: BotOptions): Promise<Bot> {
       await store.close()
     },
   }
+}
+
+const withFlows = (line: Line, flows: Line['flows'], hashes: Line['hashes']): Line => ({
+  ...line,
+  flows,
+  ...(hashes === undefined ? {} : { hashes }),
+})
+
+/** What is wrong in the clinic's files is told like everything else that keeps the line from being trusted. */
+function lineDoubts(changing: ChangingLine): readonly Doubt[] {
+  const notTaken = changing.notTaken()
+  return notTaken === undefined
+    ? []
+    : [{ what: 'clinic-file-refused', since: notTaken.since, places: notTaken.refusals.map(placeOf) }]
 }
 
 /** Instants as people read them, in UTC. */

@@ -9,7 +9,8 @@ import type { Store } from '../store/store.ts'
 import { instant } from '../time/instant.ts'
 
 export interface ActPorts {
-  readonly line: Line
+  /** The line that a stored case is read with. */
+  readonly lineOf: (state: string) => Line
   readonly store: Pick<Store, 'load'>
   readonly runtime: Pick<Runtime, 'act'>
   readonly wording: (id: string) => string
@@ -72,16 +73,19 @@ async function eventOf(
   }
 }
 
-async function quickText({ line, store }: ActPorts, caseId: string, id: string): Promise<string | undefined> {
+async function quickText({ lineOf, store }: ActPorts, caseId: string, id: string): Promise<string | undefined> {
   const stored = await store.load(caseId)
   if (stored === undefined || parkedOf(stored.state) !== undefined) return undefined
+  const line = lineOf(stored.state)
   const wording = wordingOf(line, parseState(line, stored.state).concern)
   return wording.has(`quick/${id}`) ? wording.text(`quick/${id}`, { clinicName: line.clinic.name }) : undefined
 }
 
-async function takenAt({ line, store }: ActPorts, caseId: string) {
+async function takenAt({ lineOf, store }: ActPorts, caseId: string) {
   const stored = await store.load(caseId)
   const state =
-    stored === undefined || parkedOf(stored.state) !== undefined ? undefined : parseState(line, stored.state)
+    stored === undefined || parkedOf(stored.state) !== undefined
+      ? undefined
+      : parseState(lineOf(stored.state), stored.state)
   return state?.callout.taken?.at ?? stored?.changedAt ?? instant(0)
 }

@@ -12,15 +12,19 @@ import { numberText } from '../oncall/number-text.ts'
 import type { Instant } from '../time/instant.ts'
 import { dayText } from '../time/local-time.ts'
 
-/** @param line  speaking the language of the pages */
-export function familyPages(line: Line, wording: Wording, now: () => Instant): Spoken {
+/** @param lineNow  speaking the language of the pages, as it is served at the moment */
+export function familyPages(lineNow: () => Line, wording: Wording, now: () => Instant): Spoken {
   return {
-    clock: { now, text: at => clockOf(line, at), day: at => dayText(at, line.clinic.zone, now(), line.language) },
-    foot: () => footOf(line, wording),
-    firstAdvice: () => firstAdviceOf(line, now()),
-    concerns: () => concernsOf(line),
+    clock: {
+      now,
+      text: at => clockOf(lineNow(), at),
+      day: at => dayText(at, lineNow().clinic.zone, now(), lineNow().language),
+    },
+    foot: () => footOf(lineNow(), wording),
+    firstAdvice: () => firstAdviceOf(lineNow(), now()),
+    concerns: () => concernsOf(lineNow()),
     wording,
-    language: line.language,
+    language: lineNow().language,
   }
 }
 

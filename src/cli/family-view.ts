@@ -12,9 +12,13 @@ import { familyNumbers } from '../oncall/family-numbers.ts'
 import type { StoredCase } from '../store/store.ts'
 import type { Instant } from '../time/instant.ts'
 
+/** The stored case a chat is about now: the latest that is open, else the latest. */
+export const caseShown = (cases: readonly StoredCase[]): StoredCase | undefined =>
+  cases.find(one => !one.closed) ?? cases[0]
+
 /** The case a chat is about now: the latest that is open, else the latest. */
 export function caseNow(line: Line, cases: readonly StoredCase[]): CaseState | undefined {
-  const stored = cases.find(one => !one.closed) ?? cases[0]
+  const stored = caseShown(cases)
   if (stored === undefined) return undefined
   try {
     return parseState(line, stored.state)

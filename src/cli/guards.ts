@@ -14,6 +14,7 @@ import {
 import { readYaml } from '../flow/yaml-places.ts'
 import type { Clinic } from '../oncall/clinic.ts'
 import { elapsed, hours, type Instant } from '../time/instant.ts'
+import type { Again } from './again.ts'
 import { type Approvable, decidingSettings } from './approvable.ts'
 import { approvalsFile, approvalsText, approvedIdsIn } from './approvals-folder.ts'
 import { lastAliveIn } from './data-folder.ts'
@@ -28,6 +29,8 @@ export interface GuardSituation {
   readonly at: Instant
   /** Of the user the process runs as; undefined where there is none. */
   readonly uid: number | undefined
+  /** What stands in memory is used where its files are the same. */
+  readonly again?: Again
 }
 
 export interface Guarded {
@@ -49,6 +52,7 @@ export function guarded(situation: GuardSituation): Guarded {
     clinicDir,
     ...(flowsDir === undefined ? {} : { flowsDir }),
     at,
+    again: situation.again,
   })
   const fromFiles = problems.map(refusalOf)
   const isDemonstration = clinic.asRead?.demonstration ?? false
@@ -79,6 +83,12 @@ export function guarded(situation: GuardSituation): Guarded {
 /** Whether a refusal keeps this start from serving. */
 export function standsInTheWay({ severity, isByTime }: Refusal, { wasServing }: Guarded): boolean {
   return severity === 'refused' && !(isByTime === true && wasServing)
+}
+
+/** What keeps a line from being served. A hole in an invented rota is no reason not to look at the demonstration. */
+export function refusedIn(found: Guarded): readonly Refusal[] {
+  const inTheWay = found.refusals.filter(one => standsInTheWay(one, found))
+  return found.isDemonstration ? inTheWay.filter(one => one.isByTime !== true) : inTheWay
 }
 
 /** How every part stands that a clinic approves, in the order of a list. */

@@ -10,10 +10,12 @@ import { type FlowFiles, loadFlows } from '../flow/load.ts'
 import type { Problem } from '../flow/problem.ts'
 import { type Catalogue, catalogueOf } from '../flow/wording.ts'
 import type { YamlReader } from '../flow/yaml-places.ts'
+import { sha256 } from '../runtime/system-clock.ts'
 import type { Instant } from '../time/instant.ts'
 import { type Languages, languagesOf } from '../understand/language.ts'
 import { type Lexicon, lexiconOf } from '../understand/lexicon.ts'
-import { type Approvable, approvablesOf } from './approvable.ts'
+import type { Again } from './again.ts'
+import { type Approvable, approvablesOf, decidingSettings } from './approvable.ts'
 import { readFlowFiles, SHIPPED_FLOWS } from './flow-files.ts'
 import { ownReadings } from './kept-readings.ts'
 
@@ -47,10 +49,17 @@ export interface ReadLine {
 
 /**
  * Reads clinic, flows, lexicon and screen words. `loaded` is present when nothing stands in the way of serving.
- * Flows that were read and looked through before are not again: see `KeptReadings`.
+ * Flows that were read and looked through before are not again: see `KeptReadings`. With `again`, what stands in memory is
+ * used where its files are the same: a changed number or shift then costs a running bot some milliseconds and not seconds.
  */
-export function loadLine(options: { clinicDir: string; flowsDir?: string; at: Instant }): ReadLine {
+export function loadLine(options: {
+  clinicDir: string
+  flowsDir?: string
+  at: Instant
+  again?: Again | undefined
+}): ReadLine {
   const kept = ownReadings()
+  const again: Again = options.again ?? ((_what, _about, make) => make())
   const { read } = kept
   const clinicDir = options.clinicDir
   const shipped = options.flowsDir ?? SHIPPED_FLOWS
@@ -58,29 +67,42 @@ export function loadLine(options: { clinicDir: string; flowsDir?: string; at: In
   const all = readFlowFiles(shipped, join(clinicDir, 'flows'))
   const { files, languages, strict, problems: lacking } = languagesIn(all, clinic)
   const limits = { grade: clinic.settings['reading-grade'], languages: strict }
-  const flows = loadFlows(files, read, limits, look => kept.findings([...files, limits], look))
+  const { staffLanguage, familyLanguages } = clinic.asRead ?? {}
+  const written = [sha256(JSON.stringify([[...all], limits, languages, staffLanguage, familyLanguages]))]
+  const flows = again('flows', written, () =>
+    loadFlows(files, read, limits, look => kept.findings([...files, limits], look)),
+  )
   const { silenced } = flows
   const problems = [...clinic.problems, ...flows.problems, ...lacking]
   if (flows.set === undefined) return { problems, silenced, clinic, approvables: [] }
   const shared = (name: string) => readPlain(read, files.get(`shared/${name}`), `shared/${name}`)
   // Danger is heard in every language of the list, also where nothing can be said in it yet.
-  const heard = new Set(
-    [...languages, ...(clinic.asRead?.familyLanguages ?? [])].filter(each => all.has(lexiconFile(each))),
+  const heard = new Set([...languages, ...(familyLanguages ?? [])].filter(each => all.has(lexiconFile(each))))
+  const lexicons = again(
+    'lexicons',
+    written,
+    () => new Map([...heard].map(each => [each, readPlain(read, all.get(lexiconFile(each)), lexiconFile(each))])),
   )
-  const lexicons = new Map(
-    [...heard].map(each => [each, readPlain(read, all.get(lexiconFile(each)), lexiconFile(each))]),
+  const screens = again('screens', written, () =>
+    screensIn(languages, clinic, name => files.has(`shared/${name}`), shared),
   )
-  const screens = screensIn(languages, clinic, name => files.has(`shared/${name}`), shared)
-  const foreign = shared('wording.other.yaml') as Record<string, string>
+  const foreign = again('foreign', written, () => shared('wording.other.yaml') as Record<string, string>)
   const { settings } = clinic
   kept.keep()
-  const approvables = approvablesOf({ flows: flows.set, settings, screens, lexicons, foreign, drawing: drawingOf })
+  const set = flows.set
+  const approvables = again('approvables', [written, decidingSettings(set).map(id => settings[id])], () =>
+    approvablesOf({ flows: set, settings, screens, lexicons, foreign, drawing: drawingOf }),
+  )
   const readable = { problems, silenced, clinic, flows: flows.set, approvables }
   const [language] = languages
   const isHeld = problems.some(({ code, severity }) => code === 'LANGUAGE_MISSING' && severity === 'problem')
   if (clinic.clinic === undefined || language === undefined || isHeld) return readable
   const hashes = new Map(approvables.map(({ id, hash }) => [id, hash]))
-  const compiled = new Map([...lexicons].map(([each, text]) => [each, lexiconOf(text)]))
+  const compiled = again(
+    'compiled lexicons',
+    written,
+    () => new Map([...lexicons].map(([each, text]) => [each, lexiconOf(text)])),
+  )
   const lexicon = compiled.get(language)
   if (lexicon === undefined) return readable
   return {
@@ -98,7 +120,7 @@ export function loadLine(options: { clinicDir: string; flowsDir?: string; at: In
       },
       pagers: clinic.pagers,
       retention: clinic.retention,
-      languages: languagesOf(shared('languages.yaml')),
+      languages: again('languages', written, () => languagesOf(shared('languages.yaml'))),
       lexicon,
       lexicons: compiled,
       screens,

@@ -10,7 +10,7 @@ export interface RetentionPorts {
   readonly store: SealedStore
   readonly clock: Clock
   /** How long a closed case is kept. */
-  readonly keep: Milliseconds
+  readonly keep: () => Milliseconds
   /** Told how many cases each purge erased, none included: that it ran is what the clinic promised. */
   readonly onPurged: (count: number) => void
   readonly onFault: (error: unknown) => void
@@ -40,7 +40,7 @@ export function retention({ store, clock, keep, onPurged, onFault }: RetentionPo
   async function purge(): Promise<void> {
     try {
       const now = clock.now()
-      onPurged((await store.purge(before(now, keep), now)).length)
+      onPurged((await store.purge(before(now, keep()), now)).length)
     } catch (error) {
       onFault(error)
     }

@@ -5,9 +5,11 @@ import { refusalText } from '../config/guard.ts'
 import { errorFields, type Log, lineLog } from '../runtime/log.ts'
 import { systemClock, systemRandom } from '../runtime/system-clock.ts'
 import { startWatchdog } from '../runtime/watchdog.ts'
+import { remembering } from './again.ts'
 import { openBot } from './bot.ts'
+import { changingLine } from './changing-line.ts'
 import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
-import { type Guarded, guarded, standsInTheWay } from './guards.ts'
+import { type Guarded, guarded, refusedIn } from './guards.ts'
 import { DEMO_CLINIC } from './load-line.ts'
 
 const DEFAULT_PORT = 8080
@@ -28,20 +30,26 @@ export const serveCommand: Command = {
     if (!Number.isInteger(port) || port < 0 || port > 65_535)
       throw new CalledWrongly(`--port ${values.port}: a whole number from 0 to 65535 was expected`)
     const clock = systemClock()
-    const found = guarded({
-      clinicDir: values.clinic,
-      ...(values.flows === undefined ? {} : { flowsDir: values.flows }),
-      dataDir: values.data,
-      host: values.host,
-      at: clock.now(),
-      uid: process.getuid?.(),
-    })
+    const again = remembering()
+    const read = () =>
+      guarded({
+        clinicDir: values.clinic,
+        ...(values.flows === undefined ? {} : { flowsDir: values.flows }),
+        dataDir: values.data,
+        host: values.host,
+        at: clock.now(),
+        uid: process.getuid?.(),
+        again,
+      })
+    const found = read()
     const { loaded } = found
     if (!mayServe(found) || loaded === undefined) return 1
     const log = lineLog(() => clock.now())
+    const changing = changingLine({ clinicDir: values.clinic, loaded, read, clock, log })
     let origin = loaded.line.clinic.webAddress ?? ''
     const bot = await openBot({
       loaded,
+      changing,
       dataDir: values.data,
       clock,
       random: systemRandom(),
@@ -58,6 +66,7 @@ export const serveCommand: Command = {
     const here = `http://${values.host === '127.0.0.1' ? 'localhost' : values.host}:${server.port}`
     origin = loaded.line.clinic.webAddress ?? here
     await bot.runtime.start()
+    changing.start()
     const stopped = stopWanted()
     if (found.isDemonstration) {
       print(bot.words('demonstration-banner'))
@@ -70,6 +79,7 @@ export const serveCommand: Command = {
     }
     print('Stop with Ctrl-C. Conversations go on where they were at the next start.')
     await stopped
+    changing.stop()
     await bot.stop()
     await server.stop()
     await watchdog.stop()
@@ -106,11 +116,9 @@ const endWithError = (): never => process.exit(1)
 
 /** Tells everything that was found; whether none of it stands in the way. */
 function mayServe(found: Guarded): boolean {
-  const { refusals, isDemonstration, wasServing } = found
+  const { refusals, wasServing } = found
   for (const refusal of refusals) complain(refusalText(refusal))
-  const inTheWay = refusals.filter(one => standsInTheWay(one, found))
-  // A hole in an invented rota is no reason not to look at the demonstration.
-  const refused = isDemonstration ? inTheWay.filter(one => one.isByTime !== true) : inTheWay
+  const refused = refusedIn(found)
   if (refusals.length > 0) complain(`${refused.length} to put right, ${refusals.length - refused.length} to look at`)
   if (refused.length > 0) complain('serve: nothing is served. "smallhours ready" tells the same without serving.')
   else if (wasServing && refusals.some(one => one.isByTime === true))

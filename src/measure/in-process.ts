@@ -45,7 +45,7 @@ export async function inProcess(subject: Subject, store: Store, clock: Clock): P
   const runtime = createRuntime({
     store,
     machine: lineMachine(subject.line),
-    clinic: subject.line.clinic,
+    clinic: () => subject.line.clinic,
     clock,
     random: seeded(1),
     hash: sha256,

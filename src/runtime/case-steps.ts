@@ -75,7 +75,8 @@ export interface Opening extends ReplyOpening {
 export interface CaseStepsDependencies {
   readonly store: Store
   readonly machine: Machine
-  readonly clinic: Clinic
+  /** The clinic as it is now. */
+  readonly clinic: () => Clinic
   readonly clock: Clock
   readonly onFault: OnFault
   /** Called after every durable commit. */
@@ -105,12 +106,12 @@ export function caseSteps(deps: CaseStepsDependencies): CaseSteps {
   function parked(caseId: string, state: string | null, at: Instant, error: unknown, code?: string): Written {
     onFault({ code: 'case-parked', caseId, error })
     const why = error instanceof FlowChanged ? 'flow-changed' : 'broken'
-    return written(park({ state, code: code ?? codeIn(state), why }, everyoneAt(clinic, at), at))
+    return written(park({ state, code: code ?? codeIn(state), why }, everyoneAt(clinic(), at), at))
   }
 
   function handedOver(code: string, event: CaseOpened, at: Instant): Written {
     const isDanger = (event.danger ?? []).length > 0
-    return written(park({ state: null, code, why: 'no-flow', isDanger }, everyoneAt(clinic, at), at))
+    return written(park({ state: null, code, why: 'no-flow', isDanger }, everyoneAt(clinic(), at), at))
   }
 
   function begun(
@@ -134,7 +135,7 @@ export function caseSteps(deps: CaseStepsDependencies): CaseSteps {
   }
 
   async function commit(step: Stepped): Promise<'committed' | 'duplicate' | 'conflict'> {
-    const record = stepRecord(step, who => addressesOf(clinic, who).length)
+    const record = stepRecord(step, who => addressesOf(clinic(), who).length)
     passed('worker.stepped')
     const result = await store.commit(record)
     passed('worker.committed')
@@ -186,7 +187,7 @@ export function caseSteps(deps: CaseStepsDependencies): CaseSteps {
   ): Written {
     if (found !== undefined && 'event' in worked) {
       try {
-        const step = stepParked(found, worked.event, everyoneAt(clinic, at), at)
+        const step = stepParked(found, worked.event, everyoneAt(clinic(), at), at)
         return written({ ...step, closed: step.closed || stored.closed })
       } catch (error) {
         // What says that it is parked is damaged itself.

@@ -14,7 +14,8 @@ import { type PageToAddress, pageIdOf } from './step-record.ts'
 export interface PageSendingDependencies {
   readonly store: Store
   readonly machine: Machine
-  readonly clinic: Clinic
+  /** The clinic as it is now. */
+  readonly clinic: () => Clinic
   readonly pagerOf: (id: string) => Pager | undefined
   /** Fits pieces, most urgent first, and the link into a page's text. */
   readonly fitPage: (pieces: readonly string[], link: string) => string
@@ -39,7 +40,7 @@ export function pageSending(deps: PageSendingDependencies): Sending {
     if (stored === undefined) return { firstAt, send: async () => ({ kind: 'refused', reason: 'case-erased' }) }
     const effect = pageIn(row.effect)
     if (effect === undefined) throw new TypeError('this row holds no page')
-    const route = addressesOf(clinic, effect.to)[effect.address]
+    const route = addressesOf(clinic(), effect.to)[effect.address]
     if (route === undefined) return { firstAt, send: async () => ({ kind: 'refused', reason: 'no-address' }) }
     const reused = freshIn(row, kept, now)
     if (reused !== undefined) {
@@ -62,7 +63,7 @@ export function pageSending(deps: PageSendingDependencies): Sending {
       key: row.effectId,
       caseId: row.caseId,
       code: code ?? '',
-      to: { id: effect.to, name: reachableOf(clinic, effect.to)?.name ?? effect.to },
+      to: { id: effect.to, name: reachableOf(clinic(), effect.to)?.name ?? effect.to },
       address,
       text: deps.fitPage(piecesOf(row, stored, effect, now), link),
       link,

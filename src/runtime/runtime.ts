@@ -20,7 +20,7 @@ import { replySending } from './reply-sending.ts'
 import { teller } from './teller.ts'
 import { timedStore } from './timed-store.ts'
 import type { Understand } from './understanding.ts'
-import { type Health, healthNow } from './watch-health.ts'
+import { type Doubt, type Health, healthNow } from './watch-health.ts'
 import { watchLoops } from './watch-loops.ts'
 import { watchPagers } from './watch-pagers.ts'
 import { watchPages } from './watch-pages.ts'
@@ -35,7 +35,8 @@ const CLOCK_DOUBTED_MS = seconds(10)
 export interface RuntimeDependencies {
   readonly store: Store
   readonly machine: Machine
-  readonly clinic: Clinic
+  /** The clinic as it is now: its file may be changed while the line runs. */
+  readonly clinic: () => Clinic
   readonly clock: Clock
   readonly random: Random
   readonly hash: (text: string) => string
@@ -54,6 +55,8 @@ export interface RuntimeDependencies {
   /** Setting `asked-again-after`. */
   readonly askedAgainAfter: Milliseconds
   readonly queuedMax?: number
+  /** What the rest of the bot doubts; told with the rest in `health`. */
+  readonly doubts?: () => readonly Doubt[]
 }
 
 export interface RuntimeFigures {
@@ -272,6 +275,7 @@ export function createRuntime(deps: RuntimeDependencies): Runtime {
         ...{ store: probing, clock, figures },
         watch: { store: storeWatch, pagers, loops },
         clockSteppedAt: () => steppedAt,
+        ...(deps.doubts === undefined ? {} : { others: deps.doubts }),
       }),
     now: () => clock.now(),
     async idle() {

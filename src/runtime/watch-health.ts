@@ -34,6 +34,8 @@ export const DOUBTS = [
   'event-loop-late',
   'clock-doubtful',
   'pager-failing',
+  /** What lies on disk of the clinic's files was not taken: the line goes on as it was before. */
+  'clinic-file-refused',
 ] as const
 
 /** Something that may keep a family from an answer, or a clinician from a page. Names no family. */
@@ -42,6 +44,8 @@ export interface Doubt {
   readonly since: Instant
   /** The way of paging that fails. */
   readonly pager?: string
+  /** File, line and code of what is wrong in the clinic's files. */
+  readonly places?: readonly string[]
 }
 
 export interface Health extends RuntimeFigures {
@@ -61,6 +65,8 @@ export interface HealthDependencies {
   }
   /** When the wall clock was last found to have jumped. */
   readonly clockSteppedAt: () => Instant | undefined
+  /** What the rest of the bot doubts. */
+  readonly others?: () => readonly Doubt[]
 }
 
 /** Whether the line can be trusted now. Answers within about two seconds whatever stands still. */
@@ -74,7 +80,12 @@ export async function healthNow(deps: HealthDependencies): Promise<Health> {
     'late',
   )
   const figures = deps.figures()
-  const doubts = [...storeDoubts(deps, due, asked), ...loopDoubts(deps, figures), ...otherDoubts(deps)]
+  const doubts = [
+    ...storeDoubts(deps, due, asked),
+    ...loopDoubts(deps, figures),
+    ...otherDoubts(deps),
+    ...(deps.others?.() ?? []),
+  ]
   return { ok: doubts.length === 0, doubts, ...figures }
 }
 

@@ -13,7 +13,8 @@ const TRIES_AFTER = [0, seconds(5), seconds(15), seconds(30)]
 export type LineNews = 'down' | 'still-down' | 'back'
 
 export interface WatchPagesDependencies {
-  readonly clinic: Clinic
+  /** The clinic as it is now. */
+  readonly clinic: () => Clinic
   readonly clock: Clock
   readonly random: Random
   readonly pagerOf: (id: string) => Pager | undefined
@@ -44,9 +45,9 @@ export function watchPages(deps: WatchPagesDependencies): WatchPages {
 
   function tell(news: LineNews): void {
     const id = `line-${news}.${random.hex(8)}`
-    const to = everyoneAt(clinic, clock.now())
+    const to = everyoneAt(clinic(), clock.now())
     const sends = to.flatMap(who =>
-      addressesOf(clinic, who).map(({ pager, address }, position) =>
+      addressesOf(clinic(), who).map(({ pager, address }, position) =>
         carry(pager, page(news, `${id}.${who}.${position}`, who, address)),
       ),
     )
@@ -61,7 +62,7 @@ export function watchPages(deps: WatchPagesDependencies): WatchPages {
       key,
       caseId: '',
       code: '',
-      to: { id: who, name: reachableOf(clinic, who)?.name ?? who },
+      to: { id: who, name: reachableOf(clinic(), who)?.name ?? who },
       address,
       text: deps.fitPage(deps.textOf(news), link),
       link,

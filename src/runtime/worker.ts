@@ -55,7 +55,8 @@ const SAID_MAX = 4_000
 export interface WorkerDependencies {
   readonly store: Store
   readonly machine: Machine
-  readonly clinic: Clinic
+  /** The clinic as it is now. */
+  readonly clinic: () => Clinic
   readonly clock: Clock
   readonly random: Random
   /** A digest of a text in hexadecimal digits, at least 32 of them. */

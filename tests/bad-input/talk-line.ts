@@ -53,7 +53,7 @@ export async function talkLine({ line, lexicon }: LoadedLine, at: Instant): Prom
   const runtime = createRuntime({
     store,
     machine: lineMachine(line),
-    clinic: line.clinic,
+    clinic: () => line.clinic,
     clock,
     random: seededRandom(1),
     hash: sha256,

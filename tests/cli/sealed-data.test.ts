@@ -268,7 +268,7 @@ describe('retention', () => {
     const settled = async () => void (await new Promise(setImmediate))
     const told: number[] = []
     const keeping = retention({
-      ...{ store, clock, keep: days(90) },
+      ...{ store, clock, keep: () => days(90) },
       onPurged: count => told.push(count),
       onFault: error => failed.push(error),
     })

@@ -2,7 +2,7 @@ import { describe, expect, it } from 'vitest'
 import type { Page, Paged } from '../../src/pagers/pager.ts'
 import type { Fault } from '../../src/runtime/fault.ts'
 import { handClock } from '../../src/runtime/hand-clock.ts'
-import { DOUBTS, type Health, healthNow } from '../../src/runtime/watch-health.ts'
+import { DOUBTS, type Doubt, type Health, healthNow } from '../../src/runtime/watch-health.ts'
 import { watchLoops } from '../../src/runtime/watch-loops.ts'
 import { watchPagers } from '../../src/runtime/watch-pagers.ts'
 import { before as ago, type Instant, minutes, seconds } from '../../src/time/instant.ts'
@@ -138,6 +138,7 @@ describe('health', () => {
     full?: 'pages' | 'replies'
     queued?: number
     stepped?: Instant
+    others?: readonly Doubt[]
   }): Promise<Health> {
     const clock = handClock(NIGHT)
     const health = healthNow({
@@ -158,6 +159,7 @@ describe('health', () => {
         },
       },
       clockSteppedAt: () => given.stepped,
+      others: () => given.others ?? [],
     })
     return clock.advance(seconds(3)).then(() => health)
   }
@@ -186,6 +188,7 @@ describe('health', () => {
       await doubtsOf({ late: { lateMs: 2_000, at: NIGHT } }),
       await doubtsOf({ stepped: NIGHT }),
       await doubtsOf({ pagers: [{ pager: 'smtp', since: NIGHT }] }),
+      await doubtsOf({ others: [{ what: 'clinic-file-refused', since: NIGHT, places: ['clinic.yaml:3:1 MISSING'] }] }),
     ]
     expect(found).toEqual(DOUBTS.map(what => [what]))
     expect(await doubtsOf({ due, looked: { pages: 4_999 }, queued: 500, late: { lateMs: 1_999, at: NIGHT } })).toEqual(

@@ -194,7 +194,7 @@ export function world(options: WorldOptions = {}): World {
   const runtime = createRuntime({
     store: options.through?.(store) ?? store,
     machine: options.machine ?? fakeMachine(),
-    clinic: options.clinic ?? aClinic,
+    clinic: () => options.clinic ?? aClinic,
     clock,
     random: seededRandom(options.seed ?? 1),
     hash: sha256,

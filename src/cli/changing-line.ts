@@ -1,0 +1,164 @@
+/** The clinic's folder may be changed while the line runs: what is on disk takes effect, or is told with what is wrong. */
+import { readdirSync, statSync } from 'node:fs'
+import { basename, join } from 'node:path'
+import type { Refusal } from '../config/guard.ts'
+import type { Clock } from '../runtime/clock.ts'
+import type { Log } from '../runtime/log.ts'
+import { sha256 } from '../runtime/system-clock.ts'
+import { type Instant, seconds } from '../time/instant.ts'
+import { type Guarded, refusedIn } from './guards.ts'
+import type { LoadedLine } from './load-line.ts'
+
+/** How often the folder is looked at. */
+const LOOK_EVERY_MS = seconds(1)
+
+/** What lies on disk and is not served, and why. The line goes on with what it had. */
+export interface NotTaken {
+  readonly since: Instant
+  readonly refusals: readonly Refusal[]
+}
+
+export interface ChangingLine {
+  /** What is served now. */
+  current(): LoadedLine
+  /** What is wrong with the clinic's files as they lie on disk; undefined while they are what is served. */
+  notTaken(): NotTaken | undefined
+  /** Reads the folder anew and takes it where nothing stands in the way; what stands in the way otherwise. */
+  look(): NotTaken | undefined
+  /** Called after each taking, before anything else is served. */
+  onTaken(listener: (loaded: LoadedLine) => void): void
+  /** Looks again and again from now on. */
+  start(): void
+  stop(): void
+}
+
+export interface ChangingLineOptions {
+  readonly clinicDir: string
+  readonly loaded: LoadedLine
+  /** Reads everything and asks all guards. May throw. */
+  readonly read: () => Guarded
+  readonly clock: Clock
+  readonly log: Log
+}
+
+/** A line that nobody changes: for a night that is played through. */
+export function standingLine(loaded: LoadedLine): ChangingLine {
+  const nothing = () => undefined
+  return { current: () => loaded, notTaken: nothing, look: nothing, onTaken: nothing, start: nothing, stop: nothing }
+}
+
+export function changingLine(options: ChangingLineOptions): ChangingLine {
+  const { clinicDir, clock, log } = options
+  const listeners: ((loaded: LoadedLine) => void)[] = []
+  let current = options.loaded
+  let notTaken: NotTaken | undefined
+  let seen = marksIn(clinicDir)
+  let settled = seen
+  let cancel = () => {}
+
+  function look(): NotTaken | undefined {
+    seen = settled = marksIn(clinicDir)
+    const { loaded, refusals } = readNow()
+    if (loaded === undefined || refusals.length > 0) {
+      notTaken = { since: notTaken?.since ?? clock.now(), refusals }
+      log({ what: 'clinic-file-refused', count: refusals.length })
+      return notTaken
+    }
+    notTaken = undefined
+    current = loaded
+    for (const listener of listeners) listener(loaded)
+    log({ what: 'clinic-file-taken' })
+    return undefined
+  }
+
+  function readNow(): { readonly loaded?: LoadedLine; readonly refusals: readonly Refusal[] } {
+    try {
+      const found = options.read()
+      const refusals = refusedIn(found)
+      const { loaded } = found
+      if (loaded === undefined || refusals.length > 0) return { refusals }
+      return { loaded, refusals: onlyAtStart(current, loaded, clinicDir) }
+    } catch (error) {
+      return { refusals: [unreadable(error, clinicDir)] }
+    }
+  }
+
+  /** A file is read once it has stood still for a look: an editor may be in the middle of writing it. */
+  function glance(): void {
+    const now = marksIn(clinicDir)
+    if (now !== settled && now === seen) look()
+    else seen = now
+    again()
+  }
+
+  function again(): void {
+    cancel = clock.wake(clock.monotonicMs() + LOOK_EVERY_MS, glance)
+  }
+
+  return {
+    current: () => current,
+    notTaken: () => notTaken,
+    look,
+    onTaken: listener => void listeners.push(listener),
+    start: again,
+    stop: () => cancel(),
+  }
+}
+
+/** What the line is built on from its start: another value would be half taken. */
+function onlyAtStart(before: LoadedLine, next: LoadedLine, clinicDir: string): readonly Refusal[] {
+  const built: readonly (readonly [key: string, of: (loaded: LoadedLine) => unknown])[] = [
+    ['demonstration', ({ line }) => line.clinic.demonstration],
+    ['web-address', ({ line }) => line.clinic.webAddress],
+    ['staff-language', ({ line }) => line.clinic.staffLanguage],
+    ['family-languages', ({ line }) => [line.languages, line.clinic.familyLanguages]],
+    ['pagers', ({ pagers }) => pagers],
+  ]
+  return built
+    .filter(([, of]) => JSON.stringify(of(before)) !== JSON.stringify(of(next)))
+    .map(([key]) => ({
+      guard: 'files',
+      code: 'RESTART_NEEDED',
+      where: join(clinicDir, 'clinic.yaml'),
+      found: `another "${key}" than the line was started with`,
+      expected: 'the same while it runs',
+      todo: 'put it back, or stop the line and start it again; nothing of this file counts until then',
+      severity: 'refused',
+    }))
+}
+
+function unreadable(error: unknown, clinicDir: string): Refusal {
+  return {
+    guard: 'files',
+    code: 'FILE_UNREADABLE',
+    where: clinicDir,
+    found: error instanceof Error ? (error.message.split('\n')[0] ?? error.name) : 'files that cannot be read',
+    expected: 'a folder with a clinic file, and flows, that can be read',
+    todo: 'put it right, then run "smallhours clinic" again',
+    severity: 'refused',
+  }
+}
+
+/** Where a refusal stands, and its code, without the folder and without what stands there: for whoever may read nothing else. */
+export const placeOf = ({ where, code }: Refusal): string => `${basename(where)} ${code}`
+
+/** Changes with every file of the folder that a line is read from; approvals and the clinic's own flows among them. */
+function marksIn(clinicDir: string): string {
+  const marks: string[] = []
+  const walk = (folder: string): void => {
+    for (const entry of readdirSync(folder, { withFileTypes: true })) {
+      const path = join(folder, entry.name)
+      if (entry.isDirectory()) walk(path)
+      else if (entry.name.endsWith('.yaml')) {
+        const { mtimeMs, size, ino } = statSync(path)
+        marks.push(`${path} ${mtimeMs} ${size} ${ino}`)
+      }
+    }
+  }
+  try {
+    walk(clinicDir)
+  } catch {
+    marks.push('unreadable')
+  }
+  return sha256(marks.toSorted().join('\n'))
+}
