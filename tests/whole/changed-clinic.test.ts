@@ -60,7 +60,7 @@ describe('the clinic file is changed while the real process runs', () => {
     expect(await pagedFor('I want to talk to a person')).toMatch(/to (Linh Tran|linh@)/)
     // Opened before the change: it is not parked, and its question can be answered.
     await before.press('Nothing. It is empty')
-    expect(before.page().text).toContain('Any danger sign now?')
+    expect(before.page().text).toContain('None of these')
     expect(bot.output()).not.toContain('case-parked')
     expect(await health()).toMatchObject({ ok: true })
   })
