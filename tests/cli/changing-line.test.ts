@@ -83,7 +83,12 @@ describe('the clinic folder of a running line', () => {
   it.each([
     ['a person nobody knows', /who: tomas/, 'who: nobody', 'UNKNOWN_ID'],
     ['a file that is no YAML', 'people:\n', 'people: [\n', 'YAML_SYNTAX'],
-    ['a part that only a start can take', /# web-address: .*/, 'web-address: https://feeding.quay.test', 'RESTART_NEEDED'],
+    [
+      'a part that only a start can take',
+      /# web-address: .*/,
+      'web-address: https://feeding.quay.test',
+      'RESTART_NEEDED',
+    ],
     ['a real telephone number in a demonstration', '+1 212 555 0141', '+1 212 736 5000', 'NUMBER_REAL'],
   ])('with %s changes nothing and says where it is wrong', async (_what, from, to, code) => {
     const before = line.current()
