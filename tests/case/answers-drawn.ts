@@ -10,6 +10,8 @@ const UNSURE: fc.Arbitrary<Answer> = fc.constant({ kind: 'unsure' })
 export const FOLLOW_UPS = ['have-you-left', 'have-you-arrived', 'can-travel']
 /** Checks of danger; drawn so that no danger is found. */
 const WELL = ['wakes', 'breathes', 'colour-ok']
+/** °C about the limits of fever and of a cold child; of pH and of millilitres 4.5 and 6 are drawn. */
+const NUMBERS: Readonly<Record<string, readonly number[]>> = { temperature: [35.5, 36.8, 38, 39.2] }
 
 /** Any answer to a question, "not sure" among them; of danger signs only such that find none. */
 export function anAnswerTo(fact: string): fc.Arbitrary<Answer> {
@@ -55,11 +57,16 @@ export function anAnswerTo(fact: string): fc.Arbitrary<Answer> {
           .map((long): Answer => ({ kind: 'length', atLeastMs: 5 * MIN, atMostMs: long * MIN })),
         UNSURE,
       )
-    case 'number':
+    case 'number': {
+      const numbers = NUMBERS[fact] ?? [4.5, 6]
       return fc.oneof(
-        fc.constantFrom<Answer>({ kind: 'number', value: 4.5 }, { kind: 'number', value: 6 }, choice('none-came')),
+        fc.constantFrom<Answer>(
+          ...numbers.map((value): Answer => ({ kind: 'number', value })),
+          ...(document.values ?? []).map(choice),
+        ),
         UNSURE,
       )
+    }
     case 'phone':
       return fc.constantFrom<Answer>({ kind: 'phone', number: '+12125550142' }, { kind: 'phone', number: 'write-only' })
     default:

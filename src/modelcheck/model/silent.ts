@@ -93,6 +93,8 @@ export function silentGraph(flat: FlatFlow, settings: SilentSettings): SilentGra
   return {
     add(edge, met) {
       if (edge.from < 0 || (edge.move.kind !== 'alarm' && edge.move.kind !== 'time')) return
+      // Time that nothing ahead reads leads back to the same state. It is no circle to stay in: what waits comes due meanwhile.
+      if (edge.move.kind === 'time' && edge.to === edge.from) return
       from.push(edge.from)
       to.push(edge.to)
       codes.push(codeOf(edge.move))
