@@ -10,9 +10,12 @@ export type Saying =
   | { readonly kind: 'ask'; readonly serial: number; readonly fact: string }
   /** A typed time read back for confirmation: "So it came out between … Is that right?" */
   | { readonly kind: 'read-back'; readonly serial: number; readonly fact: string; readonly reading: Between }
-  | { readonly kind: 'misread'; readonly reason: string }
+  /** `fact`: what was asked, where the hint may be in its own terms. */
+  | { readonly kind: 'misread'; readonly reason: string; readonly fact?: string }
   /** Two answers that contradict, both read back: the one on record, and the words that say otherwise. */
   | { readonly kind: 'both'; readonly fact: string; readonly answer: Answer; readonly said: string }
+  /** An answer to a question that was not asked yet, read back: it is not asked any more. */
+  | { readonly kind: 'noted'; readonly fact: string; readonly answer: Answer }
   /** In a language this line does not speak: that it does not, the numbers, and that a person is paged. */
   | { readonly kind: 'foreign'; readonly language: string }
   | { readonly kind: 'clinician'; readonly name: string; readonly role: string; readonly text: string }

@@ -52,6 +52,8 @@ export type CaseEvent =
   | { readonly kind: 'readBackAnswered'; readonly serial: number; readonly right: boolean; readonly said: string }
   /** `said` where words took the earlier answer back, instead of a tap on *Change*. */
   | { readonly kind: 'changeWanted'; readonly fact: string; readonly said?: string }
+  /** Words that are the answer to another question than the open one. */
+  | { readonly kind: 'factSaid'; readonly fact: string; readonly answer: Answer; readonly said: string }
   | { readonly kind: 'staleAnswer'; readonly serial: number; readonly said: string }
   | { readonly kind: 'dangerSaid'; readonly signs: readonly string[]; readonly said: string }
   | { readonly kind: 'wrongTapSaid'; readonly said?: string }

@@ -94,6 +94,8 @@ export interface Outgoing extends ChatRef {
   /** The instant the text was worked out for. */
   readonly at: Instant
   readonly parts: readonly Part[]
+  /** Language of the parts, where the case has one of its own; absent: the line's first. */
+  readonly language?: string
   /** True when an earlier sending may have arrived. */
   readonly repeated: boolean
   /** Whether it should make a sound at night: advice to act on, a clinician's words. */

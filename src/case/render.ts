@@ -92,8 +92,16 @@ function renderPart(rendering: Rendering, part: Saying): Part {
         text: wording.text('say/both-said', { ...values, answer, quoted: quoted(part.said) }),
       }
     }
-    case 'misread':
-      return { kind: 'notice', id: `misread-${part.reason}`, text: wording.text(`misread/${part.reason}`, values) }
+    case 'noted': {
+      const label = wording.text(`label/${part.fact}`, values)
+      const answer = answerText(line, wording, part.fact, part.answer, at)
+      return { kind: 'notice', id: 'noted', text: wording.text('say/noted', { ...values, label, answer }) }
+    }
+    case 'misread': {
+      const own = `misread/${part.reason}/${part.fact}`
+      const text = wording.text(wording.has(own) ? own : `misread/${part.reason}`, values)
+      return { kind: 'notice', id: `misread-${part.reason}`, text }
+    }
     case 'clinician':
       return { kind: 'person', name: part.name, role: part.role, text: part.text }
     case 'read-back':

@@ -29,7 +29,7 @@ import type { CaseEvent, Clinician, InLanguage } from './event.ts'
 import { familyLine, isWorded, type Line, languagesOf } from './line.ts'
 import { isLineQuestion } from './line-questions.ts'
 import { pagesSettled, replyOf } from './outgoing.ts'
-import { type CaseState, READ_BACK } from './state.ts'
+import { type AlarmSet, type CaseState, type OpenQuestion, READ_BACK } from './state.ts'
 import {
   askAgain,
   drive,
@@ -90,6 +90,8 @@ function handle(work: Work, event: CaseEvent) {
       return askAgain(work)
     case 'concernNamed':
       return concernNamed(work, event)
+    case 'factSaid':
+      return factSaid(work, event)
     case 'dangerSaid':
       return danger(work, event.signs)
     case 'wrongTapSaid':
@@ -233,6 +235,20 @@ function isDanger(fact: string, answer: Answer): answer is Answer & { kind: 'man
   return fact === 'danger-signs' && answer.kind === 'many' && answer.values.some(value => value !== 'none')
 }
 
+/** The answer to another question than the open one: taken where that was not answered yet, else asked which holds. */
+function factSaid(work: Work, { fact, answer, said }: CaseEvent & { kind: 'factSaid' }) {
+  const before = Object.hasOwn(work.state.answers, fact) ? work.state.answers[fact] : undefined
+  if (before !== undefined && JSON.stringify(before.answer) !== JSON.stringify(answer))
+    return changeWanted(work, { kind: 'changeWanted', fact, said })
+  if (before === undefined)
+    work.state.answers = {
+      ...work.state.answers,
+      [fact]: { answer, said, at: work.at, changed: false, given: true },
+    }
+  saying(work, { kind: 'noted', fact, answer })
+  askAgain(work)
+}
+
 function changeWanted(work: Work, { fact, said }: CaseEvent & { kind: 'changeWanted' }) {
   const before = Object.hasOwn(work.state.answers, fact) ? work.state.answers[fact] : undefined
   if (before === undefined) return askAgain(work)
@@ -307,8 +323,8 @@ function familyRang(work: Work) {
 }
 
 function notUnderstood(work: Work, reason: string) {
-  saying(work, { kind: 'misread', reason })
   const { open } = work.state
+  saying(work, { kind: 'misread', reason, ...(open === undefined ? {} : { fact: open.fact }) })
   if (open === undefined) return
   const misread = open.misread + 1
   work.state.open = { ...open, misread }
@@ -379,7 +395,7 @@ function pageLate(work: Work) {
 
 /** An alarm of the flow: an interruption when it leads back, otherwise talk moves on with it. */
 function flowAlarm(work: Work, name: string) {
-  const { interrupted, danger: dangerBefore } = work.state
+  const { interrupted, danger: dangerBefore, open, alarms } = work.state
   const enteredBefore = work.entered
   // What the clinician has let stand is said; danger is always said.
   work.allowed = true
@@ -391,11 +407,23 @@ function flowAlarm(work: Work, name: string) {
   work.state.interrupted = leadsBack ? interrupted : dangerBefore !== undefined && interrupted
   if (leadsBack) {
     if (work.silent === undefined && name !== UNANSWERED) spendAlarm(work, name)
-    return replay(work)
+    replay(work)
+    return work.silent === undefined || open === undefined ? undefined : askBeside(work, open, alarms[SILENT_PAGE])
   }
   // What the emergency steps absorbed moved nothing, and a replay must not bring it back.
   if (work.silent === undefined && work.entered > enteredBefore)
     work.state.firedOnPath = [...work.state.firedOnPath, name]
+}
+
+/**
+ * A question that stands beside the talk (the number to ring, an answer to change) is lost on the way back from silence:
+ * it is asked again, and still chased.
+ */
+function askBeside(work: Work, open: OpenQuestion, chase: AlarmSet | undefined) {
+  const isBeside = open.changing || work.state.answers[open.fact] === undefined
+  if (!isBeside || isLineQuestion(open.fact) || work.state.open?.fact === open.fact) return
+  openQuestion(work, open.fact, true)
+  if (work.silent === 'ask' && chase !== undefined) setAlarm(work, SILENT_PAGE, chase)
 }
 
 /** What follows from any change: the clock's band, alarms at moments, the end of a case. */

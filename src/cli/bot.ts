@@ -1,11 +1,11 @@
 /** The whole bot, put together from its parts: one place that names every adapter. */
 
 import { type Line, languagesOf, lineIn, staffLine } from '../case/line.ts'
-import type { Part } from '../case/message.ts'
 import { clockOf } from '../case/values.ts'
 import type { Channel } from '../channels/channel.ts'
 import { fallbackPage } from '../channels/web-notice.ts'
 import type { FamilyFoot, Wording } from '../channels/web-page.ts'
+import type { Spoken } from '../channels/webchat/family-log.ts'
 import { webchat } from '../channels/webchat/webchat.ts'
 import { clinicianPages } from '../http/clinician-pages.ts'
 import { type Server, serveHttp } from '../http/server.ts'
@@ -71,7 +71,8 @@ export interface Bot {
   readonly data: DataFolder
   readonly words: Wording
   readonly foot: () => FamilyFoot
-  readonly firstAdvice: () => readonly Part[]
+  /** What families' channels say around the replies, in one of the line's languages; absent: the first. */
+  readonly spoken: (language?: string) => Spoken
   serve(port: number, host?: string): Promise<Server>
   addChannel(channel: Channel): void
   stop(): Promise<void>
@@ -156,16 +157,17 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     doubts: () => lineDoubts(changing),
     queuedMax,
   })
-  const { foot, firstAdvice } = familyPages(line, words, now)
+  const spokenIn = (language = first.language): Spoken =>
+    familyPages(() => lineIn(line(), language), wordsIn(language), now)
+  const { foot } = spokenIn()
   let chat: ReturnType<typeof webchat> | undefined
   /** Chats whose replies are waited for. */
   const looking = new Set<string>()
 
   async function serve(port: number, host?: string): Promise<Server> {
-    const spokenIn = (language: string) => familyPages(() => lineIn(line(), language), wordsIn(language), now)
     const clockText = (at: ReturnType<typeof now>) => clockOf(staff(), at)
     chat = webchat({
-      ...spokenIn(first.language),
+      ...spokenIn(),
       languages: languagesOf(first).map(tag => ({ tag, name: nameOfLanguage(tag) })),
       inLanguage: spokenIn,
       deskLanguage: staff().language,
@@ -274,7 +276,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     data,
     words,
     foot,
-    firstAdvice,
+    spoken: spokenIn,
     serve,
     addChannel: channel => channels.set(channel.id, channel),
     async stop() {

@@ -5,7 +5,6 @@ import { join } from 'node:path'
 import { Readable, Writable } from 'node:stream'
 import type { Outgoing } from '../case/message.ts'
 import { type CaseState, parseState } from '../case/state.ts'
-import { clockOf } from '../case/values.ts'
 import { terminal } from '../channels/terminal/terminal.ts'
 import { handClock } from '../runtime/hand-clock.ts'
 import { lineMachine } from '../runtime/line-machine.ts'
@@ -13,6 +12,7 @@ import { systemRandom } from '../runtime/system-clock.ts'
 import { openBot } from './bot.ts'
 import type { LoadedLine } from './load-line.ts'
 import { FIRST_AT, inLanguageOf, knownIn, type Script, scriptPlay } from './script-play.ts'
+import { terminalSpoken } from './terminal-spoken.ts'
 import { knowing } from './vignette-run.ts'
 
 const CHAT = { channel: 'terminal', chat: 'here' } as const
@@ -52,11 +52,8 @@ export async function playQuietly(
     settled,
     wait: async length => clock.advance(length, settled),
     now: () => clock.now(),
-    clockText: at => clockOf(loaded.line, at),
     randomId: () => random.hex(16),
-    foot: bot.foot,
-    firstAdvice: bot.firstAdvice,
-    wording: bot.words,
+    spoken: language => terminalSpoken(bot.spoken(language ?? script.language)),
     demonstration: true,
     input: Readable.from([]),
     output: new Writable({ write: (_chunk, _encoding, done) => done() }),

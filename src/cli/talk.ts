@@ -1,7 +1,6 @@
 import { mkdtempSync, readFileSync, rmSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
-import { clockOf } from '../case/values.ts'
 import { terminal } from '../channels/terminal/terminal.ts'
 import { handClock } from '../runtime/hand-clock.ts'
 import { lineMachine } from '../runtime/line-machine.ts'
@@ -13,6 +12,7 @@ import { argumentsOf, CalledWrongly, type Command, complain, print } from './com
 import { DEMO_CLINIC, loadLine } from './load-line.ts'
 import { reportProblems } from './problems.ts'
 import { FIRST_AT, inLanguageOf, knownIn, scriptOf, scriptPlay, withPolicies } from './script-play.ts'
+import { terminalSpoken } from './terminal-spoken.ts'
 import { knowing } from './vignette-run.ts'
 
 export const talkCommand: Command = {
@@ -76,11 +76,8 @@ export const talkCommand: Command = {
       settled,
       ...(hand === undefined ? {} : { wait: async length => hand.advance(length, settled) }),
       now: () => clock.now(),
-      clockText: at => clockOf(loaded.line, at),
       randomId: () => random.hex(16),
-      foot: bot.foot,
-      firstAdvice: bot.firstAdvice,
-      wording: bot.words,
+      spoken: language => terminalSpoken(bot.spoken(language ?? script?.language)),
       demonstration: loaded.line.clinic.demonstration,
       input: process.stdin,
       output: process.stdout,

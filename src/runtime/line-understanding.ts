@@ -6,7 +6,7 @@ import type { CaseState } from '../case/state.ts'
 import type { Instant } from '../time/instant.ts'
 import type { Lexicon } from '../understand/lexicon.ts'
 import { understand } from '../understand/understand.ts'
-import type { UnderstandContext, Understood } from '../understand/understood.ts'
+import type { OtherAnswer, UnderstandContext, Understood } from '../understand/understood.ts'
 import { languageAsked } from './language-asked.ts'
 import type { RunningCase } from './machine.ts'
 import type { InLanguage, Understand } from './understanding.ts'
@@ -30,7 +30,7 @@ type Heard = Understood & InLanguage
  * came from. Danger counts in every language of the line. What cannot be read in the one language is tried in the others.
  */
 export function lineUnderstanding(line: Line, given: LineReading): Understand {
-  const labels = labelsOf(line)
+  const buttons = buttonsOf(line)
   const languages = languagesOf(line)
 
   /** Read as an answer to what is open; where it is none, for what it is about. */
@@ -54,7 +54,7 @@ export function lineUnderstanding(line: Line, given: LineReading): Understand {
       times: given.times,
       at,
       zone: line.clinic.zone,
-      ...(question === undefined ? {} : { question, otherLabels: labels(spoken, state?.concern ?? '', question.fact) }),
+      ...(question === undefined ? {} : { question, ...buttons(spoken, state?.concern ?? '', question.fact) }),
       ...(state === undefined ? {} : { answers: answersOf(state) }),
       ...(body.kind === 'choice' ? labelTapped(spoken, state as CaseState | undefined, body.serial) : {}),
       ...(question === undefined || fact === undefined ? {} : { fact: { ...fact, id: question.fact } }),
@@ -159,25 +159,36 @@ function labelTapped(
   }
 }
 
-/** Labels of the answers to every question of a concern but one; read once for each concern and language. */
-function labelsOf(line: Line): (spoken: Line, concern: string, fact: string) => readonly string[] {
-  const known = new Map<string, readonly { readonly fact: string; readonly label: string }[]>()
-  const read = (language: string, concern: string) => {
+/** The buttons of every question of a concern but one; read once for each concern and language. */
+function buttonsOf(
+  line: Line,
+): (spoken: Line, concern: string, fact: string) => Pick<UnderstandContext, 'otherLabels' | 'otherAnswers'> {
+  const known = new Map<string, readonly OtherAnswer[]>()
+  const read = (language: string, concern: string): OtherAnswer[] => {
     const wording = wordingOf(lineIn(line, language), concern)
     return [...wording.ids].flatMap(id => {
       const [kind, fact, value] = id.split('/')
       if (kind !== 'option' || fact === undefined || value === undefined) return []
       // A label that has to be filled in is no words to compare with.
       const label = wording.source(id) ?? ''
-      return label.includes('{') ? [] : [{ fact, label }]
+      return label.includes('{') ? [] : [{ fact, value, label }]
     })
   }
   return ({ language }, concern, asked) => {
     const key = `${language} ${concern}`
     const all = known.get(key) ?? read(language, concern)
     known.set(key, all)
-    return all.flatMap(({ fact, label }) => (fact === asked ? [] : [label]))
+    const others = all.filter(({ fact }) => fact !== asked)
+    const answers = others.filter(({ fact }) => isChoiceOf(line, concern, fact))
+    return { otherLabels: others.map(({ label }) => label), otherAnswers: answers }
   }
+}
+
+/** Whether a flow asks the fact, and one of its buttons is a whole answer. */
+function isChoiceOf(line: Line, concern: string, fact: string): boolean {
+  const steps = line.flows.flows.get(concern)?.steps
+  const isAsked = steps !== undefined && [...steps.values()].some(({ ask }) => ask === fact)
+  return isAsked && line.flows.facts[fact]?.kind === 'choice'
 }
 
 function openQuestion(line: Line, state: RunningCase, open: { serial: number; fact: string }, at: Instant): Question {

@@ -124,6 +124,7 @@ function wordsBeginning(understood: Understood, concerns: ReadonlySet<string>): 
       return begin(concerns, { kind: 'caseOpened', concern: SOMEONE, said, unclear: true, unread: reason }, true)
     }
     case 'answer':
+    case 'fact':
     case 'read-back':
     case 'left':
     case 'arrived':

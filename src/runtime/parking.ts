@@ -140,6 +140,7 @@ export function stepParked(before: Parked, event: CaseEvent, everyone: readonly 
     case 'concernNamed':
     case 'readBackAnswered':
     case 'changeWanted':
+    case 'factSaid':
     case 'staleAnswer':
     case 'dangerSaid':
     case 'wrongTapSaid':

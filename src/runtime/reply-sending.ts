@@ -46,12 +46,14 @@ export function replySending(deps: ReplySendingDependencies): Sending {
   }
 
   function fresh(row: OutboxRow, stored: StoredCase, effect: Reply, now: Instant): Outgoing {
+    const language = languageOf(stored)
     return {
       ...stored.chat,
       caseId: row.caseId,
       effectId: row.effectId,
       at: now,
       parts: partsOf(row, stored, effect, now),
+      ...(language === undefined ? {} : { language }),
       repeated: row.outcomeUnknown,
       audible: effect.audible,
     }
@@ -78,7 +80,7 @@ export function replySending(deps: ReplySendingDependencies): Sending {
       onFault({ code: 'render-failed', caseId: row.caseId, effectId: row.effectId, lane: 'family', error })
       // The family is told to ring: a person must know of it, once a case.
       deps.tell(row.caseId, { kind: 'personWanted', said: '' }, `${row.caseId}:unrendered`)
-      return machine.fallbackParts(at, languageIn(parkedOf(stored.state)?.state ?? stored.state))
+      return machine.fallbackParts(at, languageOf(stored))
     }
   }
 
@@ -103,6 +105,8 @@ export function replySending(deps: ReplySendingDependencies): Sending {
     },
   }
 }
+
+const languageOf = ({ state }: StoredCase): string | undefined => languageIn(parkedOf(state)?.state ?? state)
 
 /** Delivery id of "this reply was given up": makes the event count once. */
 export const replyGivenUpId = (effectId: string): string => `${effectId}:given-up`

@@ -74,6 +74,10 @@ function plainEvent(understood: Understood, body: Incoming['body'], state: Runni
         fact: understood.fact,
         ...written(understood),
       }
+    case 'fact':
+      return state.open === undefined
+        ? { kind: 'notUnderstood', reason: 'not-now', said: understood.said }
+        : { kind: 'factSaid', fact: understood.fact, answer: understood.answer, said: understood.said }
     case 'misread':
       return misread(understood, body, state)
     case 'concern':

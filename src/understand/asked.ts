@@ -97,11 +97,15 @@ export const readAs = (read: Read, said: string, context: UnderstandContext): Un
 
 /** An answer to another question that is a danger sign ("green vomit") counts as the sign. */
 export function counted(answer: Answer, said: string, context: UnderstandContext): Understood {
-  const fact = context.question?.fact ?? ''
-  const values = answer.kind === 'choice' ? [answer.value] : answer.kind === 'many' ? answer.values : []
-  const named = context.lexicon.countsAsDanger[fact] ?? {}
-  const signs = [...new Set(values.flatMap(value => named[value] ?? signOf(fact, value, context.lexicon)))]
+  const signs = signsOf(context.question?.fact ?? '', answer, context.lexicon)
   return signs.length > 0 ? { kind: 'danger', signs, said } : { kind: 'answer', answer, said }
+}
+
+/** The danger signs that an answer counts as, in the lexicon's words; none for most. */
+export function signsOf(fact: string, answer: Answer, lexicon: Lexicon): readonly string[] {
+  const values = answer.kind === 'choice' ? [answer.value] : answer.kind === 'many' ? answer.values : []
+  const named = lexicon.countsAsDanger[fact] ?? {}
+  return [...new Set(values.flatMap(value => named[value] ?? signOf(fact, value, lexicon)))]
 }
 
 const signOf = (fact: string, value: string, lexicon: Lexicon): readonly string[] =>

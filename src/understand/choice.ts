@@ -3,8 +3,10 @@ import type { Answer } from '../case/answer.ts'
 import type { Misread } from '../case/event.ts'
 import type { Option } from '../case/message.ts'
 import type { Lexicon } from './lexicon.ts'
-import { findsOf, type Pattern, type Reading } from './pattern.ts'
+import { findsOf, type Pattern, type Reading, readingOf } from './pattern.ts'
 import { firstDenied, firstSaid } from './phrase.ts'
+import { plainOf } from './plain.ts'
+import { tokensOf } from './token.ts'
 
 /** An answer, or why the words are none. */
 export type Read =
@@ -45,6 +47,8 @@ export function choiceIn(reading: Reading, choices: Choices, lexicon: Lexicon): 
   if (isYesNo(choices)) {
     return isOfOtherQuestion(reading, choices) ? misread('not-an-option') : yesNoIn(reading, choices, lexicon)
   }
+  const bare = bareYesNoIn(reading, choices, lexicon)
+  if (bare !== undefined) return bare
   if (choices.values.includes(NONE) && beginsWith(reading, [...lexicon.answers.none, ...lexicon.answers.no]))
     return reading.tokens.length <= 4 ? answerOf([NONE], choices) : misread('not-an-option')
   return misread('not-an-option')
@@ -86,7 +90,8 @@ function labelIn(reading: Reading, choices: Choices): string | undefined {
   return held.length === 1 ? held[0]?.value : undefined
 }
 
-const wordsOfLabel = (label: string): readonly string[] =>
+/** The words of a label in plain letters. */
+export const wordsOfLabel = (label: string): readonly string[] =>
   label
     .normalize('NFKD')
     .toLowerCase()
@@ -145,6 +150,30 @@ function yesNoIn(reading: Reading, choices: Choices, lexicon: Lexicon): Read {
   const saysNo = isShort && hasAny(reading, noShort)
   if (saysYes === saysNo) return misread(saysYes ? 'two-answers' : 'not-an-option')
   return answerOf([saysYes ? 'yes' : 'no'], choices)
+}
+
+/**
+ * A bare "no" to a question with other words on its buttons is the one button that begins so ("No, it stayed in"); where
+ * more than one does it is asked about. Words beside it may say anything: they are no bare answer.
+ */
+function bareYesNoIn(reading: Reading, choices: Choices, lexicon: Lexicon): Read | undefined {
+  const { yes, no } = lexicon.answers
+  const beginning = [yes, no].find(patterns => isMadeOf(reading, patterns))
+  if (beginning === undefined) return undefined
+  const values = choices.options
+    .filter(({ label }) => answersWith(beginning, readingOf(tokensOf(plainOf(label)), lexicon.vocabulary)))
+    .map(({ value }) => value)
+  return values.length === 0 ? undefined : answerOf(values, { ...choices, isMany: false })
+}
+
+/** "No, it stayed in" answers with a no; "No spare" and "No quiso entrar" only begin with the word. */
+const answersWith = (beginning: readonly Pattern[], label: Reading): boolean =>
+  beginsWith(label, beginning) && (label.tokens[1]?.gap ?? 'stop') !== 'none'
+
+/** Whether the words are finds of the patterns and nothing else ("no no"). */
+function isMadeOf(reading: Reading, patterns: readonly Pattern[]): boolean {
+  const covered = new Set(patterns.flatMap(pattern => [...findsOf(pattern, reading)].flatMap(({ places }) => places)))
+  return reading.tokens.length > 0 && covered.size === reading.tokens.length
 }
 
 const hasAny = (reading: Reading, patterns: readonly Pattern[]): boolean =>

@@ -53,6 +53,8 @@ export function languagesOf(file: unknown): Languages {
 const LATIN = /\p{Script=Latin}/u
 /** Scripts written without spaces: so many letters are one word's worth of evidence. */
 const LETTERS_A_WORD = 6
+/** In a longer text of Latin letters one listed word tells nothing: "era" is Spanish, English and a name. */
+const WORDS_TOLD_BY_ONE = 2
 /** A tie goes to the language the line reads, English first. */
 const READ_HERE = ['en', 'es'] as const
 
@@ -74,13 +76,19 @@ export function languageOf(text: string, languages: Languages): MessageLanguage 
     // A telltale letter anywhere in the text speaks for every word of its script.
     language: letters.find(([, isTelltale]) => isTelltale.test(whole))?.[0] ?? language,
   }))
-  for (const [word, times] of countsOf(wordsOf(whole))) {
+  const counts = countsOf(wordsOf(whole))
+  /** Different words of Latin letters that any language lists. */
+  let listed = 0
+  for (const [word, times] of counts) {
     const script = LATIN.test(word) ? undefined : scripts.find(({ isIn }) => isIn.test(word))
     if (script === undefined) {
       const known = languages.words.get(plainOf(word)) ?? []
+      if (known.length > 0) listed += 1
       for (const language of known) add(language, times / known.length)
     } else add(script.language, times * Math.max(1, word.length / LETTERS_A_WORD))
   }
+  const isByScript = [...counts.keys()].some(word => !LATIN.test(word))
+  if (listed === 1 && !isByScript && counts.size > WORDS_TOLD_BY_ONE) return undefined
   return mostOf(evidence)
 }
 

@@ -68,10 +68,11 @@ export const lexiconFileSchema = z.strictObject({
         phrases: z.array(phraseSchema).min(1),
         'only-alone': z.array(phraseSchema).optional(),
         covers: z.array(id).optional(),
+        leads: z.strictObject({ over: z.array(id).min(1), phrases: z.array(phraseSchema).min(1) }).optional(),
       }),
     )
     .describe(
-      'Most urgent first. only-alone counts when no other concern was found; covers names concerns that are part of this one.',
+      'Most urgent first. only-alone counts when no other concern was found; covers names concerns that are part of this one; where one of its "leads" phrases is said, it comes before those named there.',
     ),
   facts: z
     .array(

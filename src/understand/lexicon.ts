@@ -51,6 +51,8 @@ export interface Lexicon {
     readonly phrases: readonly Phrase[]
     readonly onlyAlone: readonly Phrase[]
     readonly covers: readonly string[]
+    /** Where one of these is said, the concern comes before others that are more urgent by themselves. */
+    readonly leads?: { readonly over: readonly string[]; readonly phrases: readonly Phrase[] }
   }[]
   readonly facts: readonly {
     readonly fact: string
@@ -161,6 +163,9 @@ export function lexiconOf(file: unknown): Lexicon {
       phrases: phrases(entry.phrases),
       onlyAlone: phrases(entry['only-alone']),
       covers: entry.covers ?? [],
+      ...(entry.leads === undefined
+        ? {}
+        : { leads: { over: entry.leads.over, phrases: phrases(entry.leads.phrases) } }),
     })),
     facts: data.facts.map(entry => ({
       fact: entry.fact,

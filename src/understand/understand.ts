@@ -6,11 +6,12 @@
  * about. What cannot be read is said to be unread: it never becomes a milder answer.
  */
 import type { Incoming } from '../case/message.ts'
-import { questionRead, readAs, readBackTyped } from './asked.ts'
+import { questionRead, readAs, readBackTyped, signsOf } from './asked.ts'
 import { concernsIn } from './concern.ts'
 import { dangerIn } from './danger.ts'
 import { type FactsFound, factsIn } from './fact.ts'
 import type { Lexicon } from './lexicon.ts'
+import { otherAnswerIn } from './other-answer.ts'
 import { type Reading, readingOf } from './pattern.ts'
 import { firstSaid } from './phrase.ts'
 import { hasWords, isBlank, picturesAsWords, plainOf } from './plain.ts'
@@ -109,7 +110,17 @@ function answered(plain: string, reading: Reading, said: string, context: Unders
     return { kind: 'concern', concerns: [], facts: { 'with-child': withChild }, readBacks: {}, said }
   const taken = takenBack(reading, question.fact, context)
   if (taken !== undefined) return { kind: 'change', fact: taken, said }
-  return questionRead(plain, reading, said, question, context)
+  const read = questionRead(plain, reading, said, question, context)
+  return read.kind === 'misread' ? (answerToOther(reading, said, context) ?? read) : read
+}
+
+/** Words that are a button of another question are its answer: nothing new is the matter. */
+function answerToOther(reading: Reading, said: string, context: UnderstandContext): Understood | undefined {
+  const other = otherAnswerIn(reading, context.otherAnswers ?? [])
+  if (other === undefined) return undefined
+  const answer = { kind: 'choice', value: other.value } as const
+  const signs = signsOf(other.fact, answer, context.lexicon)
+  return signs.length > 0 ? { kind: 'danger', signs, said } : { kind: 'fact', fact: other.fact, answer, said }
 }
 
 /** The fact whose earlier answer the words take back ("it is back in now"): never decided from here, only asked again. */

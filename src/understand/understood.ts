@@ -42,6 +42,8 @@ export type Understood =
       readonly small?: true
     }
   | { readonly kind: 'misread'; readonly reason: Misread; readonly said: string }
+  /** The label of an answer to another question than the open one. */
+  | { readonly kind: 'fact'; readonly fact: string; readonly answer: Answer; readonly said: string }
   /** `said` where words took the earlier answer back, instead of a tap on *Change*. */
   | { readonly kind: 'change'; readonly fact: string; readonly said?: string }
   /** A control that only the channel's page or the case's address needs: start, another child, show the handover, another language. */
@@ -60,6 +62,8 @@ export interface UnderstandContext {
   readonly tappedLabel?: (value: string) => string | undefined
   /** Labels of the answers to all other questions of the flow. */
   readonly otherLabels?: readonly string[]
+  /** Those among them that are the whole answer to a question of the flow. */
+  readonly otherAnswers?: readonly OtherAnswer[]
   readonly lexicon: Lexicon
   /** The earlier of when the message was made and when it arrived. */
   readonly at: Instant
@@ -68,6 +72,13 @@ export interface UnderstandContext {
   /** Where a telephone number without a country code is rung from. */
   readonly defaultRegion: Region
   readonly times: TimeReader
+}
+
+/** A button of another question than the open one. */
+export interface OtherAnswer {
+  readonly fact: string
+  readonly value: string
+  readonly label: string
 }
 
 export const timeContextOf = (context: UnderstandContext): TimeContext => ({

@@ -3,10 +3,10 @@ import fc from 'fast-check'
 import { describe, expect, test } from 'vitest'
 import type { Incoming, Outgoing, Part, Question } from '../../src/case/message.ts'
 import { plainText } from '../../src/channels/terminal/plain-text.ts'
-import { type TerminalPorts, terminal } from '../../src/channels/terminal/terminal.ts'
+import { type TerminalPorts, type TerminalSpoken, terminal } from '../../src/channels/terminal/terminal.ts'
 import { typed } from '../../src/channels/terminal/typed.ts'
 import { instant, type Milliseconds } from '../../src/time/instant.ts'
-import { screenWording } from '../support/screen-words.ts'
+import { screenWording, spanishScreen } from '../support/screen-words.ts'
 import { advice, asks, clockText, foot } from '../support/web-family.ts'
 
 const question = (over: Partial<Question> = {}): Question => ({
@@ -15,6 +15,17 @@ const question = (over: Partial<Question> = {}): Question => ({
   ...(asks[0] as (typeof asks)[number]),
   ...over,
 })
+
+const spoken: TerminalSpoken = {
+  clockText,
+  foot,
+  firstAdvice: () => [advice('a', 'Cover the opening.'), advice('b', 'Stop the feed.')],
+  concerns: () => [
+    { id: 'tube-out', label: 'The tube came out' },
+    { id: 'clogged', label: 'The tube is blocked' },
+  ],
+  wording: screenWording,
+}
 
 /** A terminal whose bot answers each message with the next of `replies`. */
 function talk(over: Partial<TerminalPorts>, replies: readonly (readonly Part[])[] = []) {
@@ -36,11 +47,8 @@ function talk(over: Partial<TerminalPorts>, replies: readonly (readonly Part[])[
       waits.push(length)
     },
     now: () => instant(0),
-    clockText,
     randomId: () => `id-${++ids}`,
-    foot: () => foot,
-    firstAdvice: () => [advice('a', 'Cover the opening.'), advice('b', 'Stop the feed.')],
-    wording: screenWording,
+    spoken: language => ({ ...spoken, wording: language === 'es' ? spanishScreen : screenWording }),
     demonstration: true,
     input: Readable.from([]),
     output,
@@ -82,6 +90,21 @@ describe('a conversation', () => {
     ])
       expect(printed).toContain(text)
     expect(received).toEqual([])
+  })
+
+  test('every trouble is on the first screen, and a number chooses one', async () => {
+    const { run, received } = talk({ input: Readable.from(['2\n']) })
+    expect(await run()).toMatch(/What is wrong\?\n {4}1\) The tube came out\n {4}2\) The tube is blocked/)
+    expect(received.map(({ body }) => body)).toEqual([{ kind: 'choice', serial: 0, values: ['clogged'] }])
+  })
+
+  test('what stands around a reply, and the help, are in the language of the case', async () => {
+    const { channel, run } = talk({ script: ['help'] })
+    await channel.deliver(reply([question()], { language: 'es' }))
+    const printed = await run()
+    expect(printed).toContain('Bot de la clínica')
+    expect(printed).toContain('más o menos 4 más')
+    expect(printed).toContain('decirlo con sus palabras')
   })
 
   test('piped lines become words and taps, each after the reply to the one before', async () => {

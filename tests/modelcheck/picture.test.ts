@@ -4,6 +4,7 @@ import { DEMO_CLINIC, type LoadedLine, loadLine } from '../../src/cli/load-line.
 import { flowPicture, type Part, type Picture, sharedPicture } from '../../src/modelcheck/pictures/graph.ts'
 import { crossings, layOut } from '../../src/modelcheck/pictures/layout.ts'
 import { sheetsOf } from '../../src/modelcheck/pictures/svg.ts'
+import { conditionWords } from '../../src/modelcheck/pictures/words.ts'
 import { instant } from '../../src/time/instant.ts'
 
 const loaded = loadLine({ clinicDir: DEMO_CLINIC, at: instant(0) }).loaded as LoadedLine
@@ -65,6 +66,16 @@ describe.each(pictures)('the picture of %s', (name, picture) => {
     const ids = new Set([...(page?.text ?? '').matchAll(/ id="([^"]+)"/g)].map(([, one]) => one))
     const links = [...(page?.text ?? '').matchAll(/href="#([^"]+)"/g)].map(([, one]) => one)
     expect(links.filter(one => !ids.has(one))).toEqual([])
+  })
+})
+
+describe('conditions', () => {
+  it('are words, never ids: every value of every worked-out fact has some', () => {
+    const wording = flows.wording.get('en')
+    for (const [fact, { values }] of Object.entries(flows.derived)) {
+      for (const value of values)
+        expect(conditionWords({ [fact]: [value] }, undefined, flows, wording)).not.toBe(`${fact}: ${value}`)
+    }
   })
 })
 

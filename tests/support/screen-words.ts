@@ -3,13 +3,20 @@ import { IntlMessageFormat } from 'intl-messageformat'
 import { parse } from 'yaml'
 import type { Wording } from '../../src/channels/web-page.ts'
 
-const file = new URL('../../flows/shared/wording.screen.en.yaml', import.meta.url)
+const textsIn = (language: string): Readonly<Record<string, string>> =>
+  parse(readFileSync(new URL(`../../flows/shared/wording.screen.${language}.yaml`, import.meta.url), 'utf8'))
 
 /** The shipped screen texts by id, unfilled. */
-export const screenTexts: Readonly<Record<string, string>> = parse(readFileSync(file, 'utf8'))
+export const screenTexts = textsIn('en')
 
 /** Ids asked for since the tests started: what the pages really use. */
 export const idsAsked = new Set<string>()
+
+const spanishTexts = textsIn('es')
+
+/** The same in Spanish. */
+export const spanishScreen: Wording = (id, values) =>
+  String(new IntlMessageFormat(spanishTexts[id] ?? id, 'es', undefined, { ignoreTag: true }).format(values))
 
 /** The shipped screen wording; an unknown id throws. */
 export const screenWording: Wording = (id, values) => {

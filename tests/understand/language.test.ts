@@ -54,6 +54,12 @@ describe('the language of a message', () => {
     ['de', 'die Sonde ist raus gefallen bitte hilfe'],
   ])('%s: "%s"', (language, text) => expect(other(text)).toBe(language))
 
+  it('one word that a language lists is no evidence in a longer text of Latin letters', () => {
+    expect(other('Era gtube dangling halfway')).toBeUndefined()
+    expect(other('kiddo gastro thingy mas squashed')).toBeUndefined()
+    expect(other('era')).toBe('es')
+  })
+
   it('mixed languages go to the one with more evidence', () => {
     expect(other('the tube se le salio a mi hijo anoche')).toBe('es')
     expect(other('my daughter her botón came out, qué hago')).toBe('en')

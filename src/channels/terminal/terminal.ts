@@ -3,9 +3,8 @@ import type { Readable, Writable } from 'node:stream'
 import type { Incoming, Outgoing, Part, Question } from '../../case/message.ts'
 import { type Instant, type Milliseconds, minutes } from '../../time/instant.ts'
 import type { Channel } from '../channel.ts'
-import type { FamilyFoot, Wording } from '../web-page.ts'
 import { plainText } from './plain-text.ts'
-import { numbersLine, partLines, replyLines } from './terminal-lines.ts'
+import { type LinesFrame, numbersLine, partLines, replyLines } from './terminal-lines.ts'
 import { typed } from './typed.ts'
 
 /** Everything the terminal needs from the rest of the bot. */
@@ -16,12 +15,9 @@ export interface TerminalPorts {
   /** Lets time pass, where the clock is moved by hand; absent: `wait` says that it cannot. */
   wait?(length: Milliseconds): Promise<void>
   now(): Instant
-  clockText(at: Instant): string
   randomId(): string
-  foot(): FamilyFoot
-  /** Holding advice, printed before anything is sent. */
-  firstAdvice(): readonly Part[]
-  readonly wording: Wording
+  /** What the terminal itself prints, in the language of a case; absent: in the one it begins in. */
+  spoken(language?: string): TerminalSpoken
   readonly demonstration: boolean
   readonly input: Readable
   readonly output: Writable
@@ -33,6 +29,17 @@ export interface TerminalPorts {
   readonly chat?: string
 }
 
+/** What is printed around the replies, in one language. */
+export interface TerminalSpoken extends LinesFrame {
+  /** Holding advice, printed before anything is sent. */
+  firstAdvice(): readonly Part[]
+  /** What it may be about, to choose by number before anything is sent. */
+  concerns(): readonly { readonly id: string; readonly label: string }[]
+}
+
+/** Serial of the concerns on the first screen: nothing was asked yet. */
+const CONCERN_SERIAL = 0
+
 export type Terminal = Channel & {
   /** Resolves when the script and the input have ended, or `quit` was typed. */
   readonly ended: Promise<void>
@@ -40,11 +47,12 @@ export type Terminal = Channel & {
 
 /** A conversation at a terminal, one chat a process; works the same with typed, piped and scripted lines. */
 export function terminal(ports: TerminalPorts): Terminal {
-  const { wording, output } = ports
+  const { output } = ports
   const chat = ports.chat ?? 'here'
   const run = ports.randomId()
   const reader = createInterface({ input: ports.input, terminal: false })
-  let question: Question | undefined
+  let spoken = ports.spoken()
+  let question: Question | undefined = concernQuestion(spoken)
   let count = 0
   let isStopped = false
   let finish: () => void = () => undefined
@@ -57,17 +65,21 @@ export function terminal(ports: TerminalPorts): Terminal {
   }
 
   const greet = (): void => {
+    const { wording } = spoken
     print(
       ...(ports.demonstration ? [wording('demonstration-banner')] : []),
       plainText(wording('caution')),
       '',
       `${wording('first-advice-heading')}:`,
-      ...partLines(ports.firstAdvice(), ports),
-      `  ${numbersLine(ports.foot())}`,
+      ...partLines(spoken.firstAdvice(), spoken),
+      ...(question === undefined ? [] : partLines([question], spoken)),
+      `  ${numbersLine(spoken.foot)}`,
       '',
       wording('terminal-help-hint'),
     )
   }
+
+  const printBroken = (): void => print(spoken.wording('broken-line'), `  ${numbersLine(spoken.foot)}`)
 
   const send = async (body: Incoming['body']): Promise<void> => {
     count += 1
@@ -75,7 +87,7 @@ export function terminal(ports: TerminalPorts): Terminal {
     try {
       await ports.receive(incoming)
     } catch {
-      print(wording('broken-line'), `  ${numbersLine(ports.foot())}`)
+      printBroken()
     }
     await ports.settled()
   }
@@ -89,10 +101,10 @@ export function terminal(ports: TerminalPorts): Terminal {
       case 'quit':
         return true
       case 'help':
-        print(wording('terminal-help'))
+        print(spoken.wording('terminal-help'))
         return false
       case 'wait':
-        if (ports.wait === undefined) print(wording('terminal-no-wait'))
+        if (ports.wait === undefined) print(spoken.wording('terminal-no-wait'))
         else await ports.wait(minutes(read.minutes))
         await ports.settled()
         return false
@@ -119,14 +131,15 @@ export function terminal(ports: TerminalPorts): Terminal {
     id: 'terminal',
     ended,
     async deliver(outgoing: Outgoing) {
+      spoken = ports.spoken(outgoing.language)
       const asked = outgoing.parts.findLast(part => part.kind === 'question')
       if (asked !== undefined) question = asked
-      print(...replyLines(outgoing, { wording, clockText: at => ports.clockText(at), foot: ports.foot() }))
+      print(...replyLines(outgoing, spoken))
       return { kind: 'delivered' }
     },
     async start() {
       converse()
-        .catch(() => print(wording('broken-line'), `  ${numbersLine(ports.foot())}`))
+        .catch(printBroken)
         .finally(() => {
           reader.close()
           finish()
@@ -138,4 +151,13 @@ export function terminal(ports: TerminalPorts): Terminal {
       finish()
     },
   }
+}
+
+/** The concerns as a question of their own, so that a number chooses one; undefined where there are none. */
+function concernQuestion({ concerns, wording }: TerminalSpoken): Question | undefined {
+  const options = concerns().map(({ id, label }) => ({ value: id, label }))
+  const text = wording('first-ask')
+  return options.length === 0
+    ? undefined
+    : { kind: 'question', serial: CONCERN_SERIAL, fact: 'about', text, options, several: false, accepts: 'words' }
 }
