@@ -3,7 +3,12 @@ import { aLine } from '../support/a-line.ts'
 import { aTalk, saidIn } from '../support/case-talk.ts'
 
 const balloonButton = { kind: 'choice', value: 'balloon-button' } as const
-const noted = { kind: 'factSaid', fact: 'device', answer: balloonButton, said: 'Flat button, held by a balloon' } as const
+const noted = {
+  kind: 'factSaid',
+  fact: 'device',
+  answer: balloonButton,
+  said: 'Flat button, held by a balloon',
+} as const
 
 describe('the answer to another question than the open one', () => {
   test('is taken, read back, and not asked; nobody is paged', () => {
