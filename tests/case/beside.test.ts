@@ -14,7 +14,7 @@ describe('the answer to another question than the open one', () => {
   test('is taken, read back, and not asked; nobody is paged', () => {
     const talk = aTalk(aLine(), 'clogged').says().does(noted)
     expect(talk.said()).toEqual(['noted:device', 'ask:danger-signs'])
-    expect(talk.parts()[0]).toMatchObject({ text: 'Noted. Kind of tube: Flat button, held by a balloon.' })
+    expect(talk.parts()[0]).toMatchObject({ text: 'We took this down. Kind of tube: Flat button, held by a balloon.' })
     expect(talk.pages()).toEqual([])
     talk.answersAll({
       'danger-signs': ['none'],
