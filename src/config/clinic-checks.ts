@@ -1,6 +1,6 @@
 import { DateTime } from 'luxon'
 import type { Clinic } from '../oncall/clinic.ts'
-import { ladderEmptyBetween, ladderSingleBetween, rungsUncovered, type Uncovered } from '../oncall/coverage.ts'
+import { coverageOf, type RungUncovered, type Uncovered } from '../oncall/coverage.ts'
 import { familyNumbers, privateStrings } from '../oncall/family-numbers.ts'
 import { swapTroubles } from '../oncall/swaps.ts'
 import { instantsOf, wallTimeAt } from '../oncall/wall-time.ts'
@@ -30,9 +30,10 @@ export function reportCover(reader: PartReader, clinic: Clinic, at: Instant): vo
     const { day, minute } = wallTimeAt(clinic.zone, from)
     return `${day % 7} ${minute} ${end - from}`
   }
-  for (const hole of rungsUncovered(clinic, at, until)) {
+  const { rungs, empty, single, overlaps } = coverageOf(clinic, at, until)
+  for (const hole of rungs) {
     if (!isNew(`role ${hole.role}`, ofWeek(hole))) continue
-    const found = `nobody on call as "${hole.role}" from ${spoken(clinic, hole.from)} to ${spoken(clinic, hole.until)}`
+    const found = `${nobodyText(hole)} as "${hole.role}" from ${spoken(clinic, hole.from)} to ${spoken(clinic, hole.until)}`
     reader.report(
       ['rota', hole.role],
       'ROTA_GAP',
@@ -41,19 +42,42 @@ export function reportCover(reader: PartReader, clinic: Clinic, at: Instant): vo
       { key: true, severity: severityOf(hole.from) },
     )
   }
-  for (const hole of ladderEmptyBetween(clinic, at, until)) {
+  for (const hole of empty) {
     if (!isNew('ladder', ofWeek(hole))) continue
     const found = `the ladder reaches nobody from ${spoken(clinic, hole.from)} to ${spoken(clinic, hole.until)}`
     const remark = { key: true, severity: severityOf(hole.from) } as const
     reader.report(['ladder'], 'LADDER_EMPTY', found, 'a rung that is in use at every hour', remark)
   }
-  for (const hole of ladderSingleBetween(clinic, at, until)) {
+  for (const hole of single) {
     if (!isNew(`only ${hole.id}`, '')) continue
     const found = `"${hole.id}" alone is the whole ladder, first from ${spoken(clinic, hole.from)} to ${spoken(clinic, hole.until)}`
     reader.report(['ladder'], 'LADDER_ONE_PERSON', found, 'a second person or a desk to page', {
       key: true,
       severity: 'warning',
     })
+  }
+  for (const both of overlaps) {
+    if (!isNew(`both ${both.role} ${both.pages} ${both.also}`, ofWeek(both))) continue
+    const found = `"${both.pages}" and "${both.also}" are both on call as "${both.role}" from ${spoken(clinic, both.from)} to ${spoken(clinic, both.until)}; "${both.pages}" is paged`
+    reader.report(['rota', both.role], 'ROTA_OVERLAP', found, 'one person in a role at a time', {
+      key: true,
+      severity: 'warning',
+    })
+  }
+}
+
+function nobodyText({ because, who }: RungUncovered): string {
+  switch (because) {
+    case 'nobody-on-call':
+      return 'nobody on call'
+    case 'on-leave':
+      return `nobody on call, since "${who}" is on leave,`
+    case 'has-left':
+      return `nobody on call, since "${who}" has left,`
+    case 'no-address':
+      return `nobody on call, since "${who}" has no way to be paged,`
+    case 'unknown-id':
+      return `nobody on call, since nobody is called "${who}",`
   }
 }
 

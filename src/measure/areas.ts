@@ -5,6 +5,7 @@ import { commitArea } from './commit-area.ts'
 import type { Measured } from './figure.ts'
 import { kernelArea } from './kernel-area.ts'
 import { memoryArea } from './memory-area.ts'
+import { rotaArea } from './rota-area.ts'
 import { startArea } from './start-area.ts'
 import type { AreaContext } from './subject.ts'
 import { understandingArea } from './understanding-area.ts'
@@ -17,6 +18,7 @@ export const AREAS: Readonly<Record<string, Area>> = {
   commit: commitArea,
   alarms: alarmsArea,
   understanding: understandingArea,
+  rota: rotaArea,
   case: caseArea,
   check: checkArea,
   start: startArea,

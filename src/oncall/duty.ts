@@ -32,6 +32,9 @@ export interface Duty {
 /** Kinds of cover, the one that stands above all others last. */
 const RANKS = { pattern: 0, holiday: 1, calendar: 2, dated: 3 } as const
 
+/** The height of a dated change. */
+export const DATED = RANKS.dated
+
 /** How far up a duty stands: a swap changes who has it, not where it stands. */
 export const rankOf = ({ by, swapped }: Duty): number => RANKS[by === 'swap' ? (swapped?.by ?? 'pattern') : by]
 

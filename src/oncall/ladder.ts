@@ -1,5 +1,6 @@
 import type { Instant, Milliseconds } from '../time/instant.ts'
 import { type Clinic, type PageAddress, type Rung, reachableOf, type When } from './clinic.ts'
+import { unreachableBecause } from './coverage.ts'
 import { isOpen } from './opening.ts'
 import { onCallAt } from './rota.ts'
 import { isMinuteWithin, wallTimeAt } from './wall-time.ts'
@@ -21,7 +22,7 @@ export interface Reached {
 /** A rung that is in use at the moment and leads to nobody. */
 export interface RungMissed {
   readonly rung: number
-  readonly because: 'nobody-on-call' | 'unknown-id' | 'no-address'
+  readonly because: 'nobody-on-call' | 'unknown-id' | 'has-left' | 'no-address'
 }
 
 /** Whether a rung limited to some hours is in use at an instant. */
@@ -62,7 +63,8 @@ function climbed(clinic: Clinic, at: Instant): readonly (Reached | RungMissed)[]
 function reachedBy(clinic: Clinic, rung: Rung, index: number, at: Instant): Reached | RungMissed {
   const who = rung.kind === 'role' ? onCallAt(clinic, rung.role, at) : reachableOf(clinic, rung.id)
   if (who === undefined) return { rung: index, because: rung.kind === 'role' ? 'nobody-on-call' : 'unknown-id' }
-  if (who.pageAt.length === 0) return { rung: index, because: 'no-address' }
+  const because = unreachableBecause(who)
+  if (because !== undefined) return { rung: index, because }
   return {
     rung: index,
     kind: who.kind,

@@ -1,6 +1,7 @@
 import { days, type Instant, instant } from '../time/instant.ts'
 import type { Clinic, Leave, Rota } from './clinic.ts'
 import {
+  DATED,
   type Duty,
   datedDuties,
   dutiesOnDay,
@@ -85,31 +86,35 @@ function awayOf(zone: string, leave: readonly Leave[]): ReadonlyMap<string, read
 
 /** Every duty of a role that touches [from, until], in rising order of precedence, as the swaps leave it. */
 export function dutiesBetween(clinic: Clinic, role: string, from: Instant, until: Instant): readonly Duty[] {
+  const dated = (indexOf(clinic).dated.get(role) ?? []).filter(touching(from, until))
+  return [...undatedBetween(clinic, role, from, until), ...dated.filter(duty => rankOf(duty) === DATED)]
+}
+
+/** The same without the dated changes of the file. */
+export function undatedBetween(clinic: Clinic, role: string, from: Instant, until: Instant): readonly Duty[] {
   const { shifts, transfers, dated } = indexOf(clinic)
-  const touches = (duty: Duty) => duty.startsAt <= until && duty.endsAt > from
+  const touches = touching(from, until)
   const byDay = shifts.get(role)
-  const coming: Duty[] = []
+  const found: Duty[] = (dated.get(role) ?? []).filter(duty => rankOf(duty) < DATED && touches(duty))
   if (byDay !== undefined) {
     const firstDay = wallTimeAt(clinic.zone, from).day - LONGEST_DAYS
     const lastDay = wallTimeAt(clinic.zone, until).day + 1
     for (let day = firstDay; day <= lastDay; day++) {
       for (const duty of dutiesOnDay(clinic.zone, clinic.rota, role, byDay, day))
-        if (touches(duty)) coming.push(swapped(duty, transfers))
+        if (touches(duty)) found.push(swapped(duty, transfers))
     }
   }
-  coming.sort((a, b) => rankOf(a) - rankOf(b) || a.startsAt - b.startsAt)
-  const fixed = (dated.get(role) ?? []).filter(touches)
-  const calendar = fixed.filter(duty => rankOf(duty) === 2).sort((a, b) => a.startsAt - b.startsAt)
-  return [...coming, ...calendar, ...fixed.filter(duty => rankOf(duty) === 3)]
+  return found.sort((a, b) => rankOf(a) - rankOf(b) || a.startsAt - b.startsAt)
 }
 
-/** Whether somebody is away at an instant. */
-export function isAway(clinic: Clinic, who: string, at: Instant): boolean {
-  return isAwayIn(indexOf(clinic), who, at)
-}
+const touching =
+  (from: Instant, until: Instant) =>
+  ({ startsAt, endsAt }: Duty): boolean =>
+    startsAt <= until && endsAt > from
 
-const isAwayIn = ({ away }: RotaIndex, who: string, at: Instant): boolean =>
-  (away.get(who) ?? []).some(({ from, until }) => from <= at && at < until)
+function isAwayIn({ away }: RotaIndex, who: string, at: Instant): boolean {
+  return away.get(who)?.some(({ from, until }) => from <= at && at < until) ?? false
+}
 
 /** Stretches of one block of time, end to end. */
 function blockOf(clinic: Clinic, role: string, block: number): readonly Stretch[] {
@@ -131,23 +136,42 @@ function swept(clinic: Clinic, index: RotaIndex, role: string, from: Instant, un
   const leaves = [...people].flatMap(who => (index.away.get(who) ?? []).flatMap(away => [away.from, away.until]))
   const edges = [...duties.flatMap(({ startsAt, endsAt }) => [startsAt, endsAt]), ...leaves]
   const starts = [...new Set([from, ...edges.filter(edge => edge > from && edge < until)])].sort((a, b) => a - b)
-  const order = duties.map((duty, place) => ({ duty, place })).sort((a, b) => a.duty.startsAt - b.duty.startsAt)
+  const order = duties.map((duty, place): Placed => ({ duty, place })).sort((a, b) => a.duty.startsAt - b.duty.startsAt)
   const found: Stretch[] = []
+  const holding: Placed[] = []
   let next = 0
-  let holding: { readonly duty: Duty; readonly place: number }[] = []
-  starts.forEach((start, position) => {
-    holding = holding.filter(({ duty }) => duty.endsAt > start)
+  for (let position = 0; position < starts.length; position++) {
+    const start = starts[position] ?? from
+    let kept = 0
+    for (const one of holding) if (one.duty.endsAt > start) holding[kept++] = one
+    holding.length = kept
     for (let one = order[next]; one !== undefined && one.duty.startsAt <= start; one = order[++next])
       if (one.duty.endsAt > start) holding.push(one)
-    const piece = inForce(index, holding, start)
-    const end = starts[position + 1] ?? until
+    const { duty, away } = inForce(index, holding, start)
     const last = found.at(-1)
-    if (last !== undefined && last.duty === piece.duty && last.away === piece.away)
-      found[found.length - 1] = { ...last, until: end }
-    else found.push({ role, from: start, until: end, ...piece })
-  })
+    const end = starts[position + 1] ?? until
+    if (last !== undefined && last.duty === duty && last.away === away)
+      found[found.length - 1] = stretch(role, last.from, end, duty, away)
+    else found.push(stretch(role, start, end, duty, away))
+  }
   return found
 }
+
+/** A duty and its place in rising order of precedence. */
+interface Placed {
+  readonly duty: Duty
+  readonly place: number
+}
+
+const stretch = (
+  role: string,
+  from: Instant,
+  until: Instant,
+  duty: Duty | undefined,
+  away: Duty | undefined,
+): Stretch => (away === undefined ? { role, from, until, duty } : { role, from, until, duty, away })
+
+const NOBODY = { duty: undefined, away: undefined }
 
 /**
  * The duty that stands above the others. Where whoever has it is away, another of the same height that holds at the moment;
@@ -155,18 +179,20 @@ function swept(clinic: Clinic, index: RotaIndex, role: string, from: Instant, un
  */
 function inForce(
   index: RotaIndex,
-  holding: readonly { readonly duty: Duty; readonly place: number }[],
+  holding: readonly Placed[],
   at: Instant,
-): Pick<Stretch, 'duty' | 'away'> {
-  let top: { readonly duty: Duty; readonly place: number } | undefined
+): { readonly duty: Duty | undefined; readonly away: Duty | undefined } {
+  let top: Placed | undefined
   for (const one of holding) if (top === undefined || one.place > top.place) top = one
-  if (top === undefined) return { duty: undefined }
-  if (!isAwayIn(index, top.duty.who, at)) return { duty: top.duty }
+  if (top === undefined) return NOBODY
+  if (!isAwayIn(index, top.duty.who, at)) return { duty: top.duty, away: undefined }
   const rank = rankOf(top.duty)
-  const there = holding
-    .filter(({ duty }) => rankOf(duty) === rank && !isAwayIn(index, duty.who, at))
-    .sort((a, b) => b.place - a.place)[0]
-  return there === undefined ? { duty: undefined, away: top.duty } : { duty: there.duty }
+  let there: Placed | undefined
+  for (const one of holding) {
+    const isBelow = there !== undefined && one.place < there.place
+    if (!isBelow && rankOf(one.duty) === rank && !isAwayIn(index, one.duty.who, at)) there = one
+  }
+  return there === undefined ? { duty: undefined, away: top.duty } : { duty: there.duty, away: undefined }
 }
 
 /** The stretch of a role that holds an instant. */
@@ -189,7 +215,8 @@ export function stretches(clinic: Clinic, role: string, from: Instant, until: In
   for (let block = Math.floor(from / BLOCK_MS); block * BLOCK_MS < until; block++) {
     for (const one of blockOf(clinic, role, block)) {
       if (one.until <= from || one.from >= until) continue
-      const piece = { ...one, from: later(one.from, from), until: earlier(one.until, until) }
+      const isWhole = one.from >= from && one.until <= until
+      const piece = isWhole ? one : { ...one, from: later(one.from, from), until: earlier(one.until, until) }
       const last = cut.at(-1)
       if (last !== undefined && isSame(last, piece)) cut[cut.length - 1] = { ...last, until: piece.until }
       else cut.push(piece)

@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest'
 import { promiseDueAt } from '../../src/oncall/acknowledgement.ts'
 import type { Rung } from '../../src/oncall/clinic.ts'
-import { ladderEmptyBetween, ladderSingleBetween, rungsUncovered } from '../../src/oncall/coverage.ts'
+import { coverageOf } from '../../src/oncall/coverage.ts'
 import { ladderTimes, rungsAt, rungsMissedAt } from '../../src/oncall/ladder.ts'
 import { isOpen, nextOpening } from '../../src/oncall/opening.ts'
 import { minutes } from '../../src/time/instant.ts'
@@ -105,29 +105,29 @@ describe('cover of the ladder', () => {
       roles,
       ladder: [deskRung('day-desk', { kind: 'open' }), role('first', { kind: 'closed' })],
     })
-    const found = rungsUncovered(limited, ...week)
+    const found = coverageOf(limited, ...week).rungs
     // Closed from 09:00 to 16:00 only on Saturday and Sunday.
     expect(found.map(one => [one.role, iso(one.from), iso(one.until)])).toEqual([
       ['first', '2027-01-09T14:00Z', '2027-01-09T21:00Z'],
       ['first', '2027-01-10T14:00Z', '2027-01-10T21:00Z'],
     ])
-    expect(rungsUncovered(clinicWith({ roles, ladder: [role('first')] }), ...week)).toHaveLength(7)
+    expect(coverageOf(clinicWith({ roles, ladder: [role('first')] }), ...week).rungs).toHaveLength(7)
   })
 
   it('hours in which the ladder reaches nobody are found, by rung hours too', () => {
     const clinic = clinicWith({
       ladder: [deskRung('ward-desk', { kind: 'between', from: minute('06:00'), to: minute('23:30') })],
     })
-    const found = ladderEmptyBetween(clinic, at('2027-01-04T12:00Z'), at('2027-01-05T12:00Z'))
+    const found = coverageOf(clinic, at('2027-01-04T12:00Z'), at('2027-01-05T12:00Z')).empty
     expect(found.map(one => [iso(one.from), iso(one.until)])).toEqual([['2027-01-05T04:30Z', '2027-01-05T11:00Z']])
-    expect(ladderEmptyBetween(clinicWith(), ...week)).toEqual([])
+    expect(coverageOf(clinicWith(), ...week).empty).toEqual([])
   })
 
   it('rung hours are followed across the night the clocks change', () => {
     const clinic = clinicWith({
       ladder: [deskRung('ward-desk', { kind: 'between', from: minute('03:00'), to: minute('01:30') })],
     })
-    const found = ladderEmptyBetween(clinic, at('2026-11-01T04:00Z'), at('2026-11-01T12:00Z'))
+    const found = coverageOf(clinic, at('2026-11-01T04:00Z'), at('2026-11-01T12:00Z')).empty
     // 01:30 comes twice; at 02:00 the clock goes back to 01:00 and the desk is in use again until the second 01:30.
     expect(found.map(one => [iso(one.from), iso(one.until)])).toEqual([
       ['2026-11-01T05:30Z', '2026-11-01T06:00Z'],
@@ -143,7 +143,7 @@ describe('cover of the ladder', () => {
       },
       ladder: [role('first'), role('second')],
     })
-    const found = ladderSingleBetween(clinic, at('2027-01-04T17:00Z'), at('2027-01-05T17:00Z'))
+    const found = coverageOf(clinic, at('2027-01-04T17:00Z'), at('2027-01-05T17:00Z')).single
     expect(found.map(one => [one.id, iso(one.from), iso(one.until)])).toEqual([
       ['nadia', '2027-01-05T01:00Z', '2027-01-05T13:00Z'],
     ])
