@@ -49,14 +49,18 @@ export const spanShape = z
 
 const wallExpected = 'a date and local time, like 2026-12-24 18:00'
 const wallShape = z.string({ error: wallExpected }).transform((said, context): WallTime => {
-  const read = /^(\d{4})-(\d{2})-(\d{2})[ T]([01]\d|2[0-3]):([0-5]\d)$/.exec(said.trim())
-  const day = read === null ? undefined : dayNumberOf(Number(read[1]), Number(read[2]), Number(read[3]))
-  if (read === null || day === undefined) {
-    context.addIssue({ code: 'custom', message: wallExpected })
-    return z.NEVER
-  }
-  return { day, minute: Number(read[4]) * 60 + Number(read[5]) }
+  const wall = wallTimeIn(said.trim())
+  if (wall !== undefined) return wall
+  context.addIssue({ code: 'custom', message: wallExpected })
+  return z.NEVER
 })
+
+/** A date and local time such as 2026-12-24 18:00; undefined when it is none. */
+export function wallTimeIn(said: string): WallTime | undefined {
+  const read = /^(\d{4})-(\d{2})-(\d{2})[ T]([01]\d|2[0-3]):([0-5]\d)$/.exec(said)
+  const day = read === null ? undefined : dayNumberOf(Number(read[1]), Number(read[2]), Number(read[3]))
+  return read === null || day === undefined ? undefined : { day, minute: Number(read[4]) * 60 + Number(read[5]) }
+}
 
 /** Local day number of a date key such as 2026-12-25; undefined when it is none. */
 export function dayIn(date: string): number | undefined {

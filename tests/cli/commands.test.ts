@@ -250,7 +250,7 @@ describe('rota', () => {
   })
 
   it('finds no gap in the demonstration, and ends with 1 for a week with a hole', async () => {
-    expect(await smallhours('rota', 'gaps')).toMatchObject({ code: 0, out: 'No gaps in the next 14 days.\n' })
+    expect(await smallhours('rota', 'gaps')).toMatchObject({ code: 0, out: 'No gaps in the next 90 days.\n' })
     const own = join(folder, 'gap-clinic')
     mkdirSync(own)
     const text = readFileSync(join(ROOT, 'deploy/demo-clinic/clinic.yaml'), 'utf8')
@@ -264,6 +264,66 @@ describe('rota', () => {
     const { code, out } = await smallhours('rota', 'gaps', '--clinic', own)
     expect(code).toBe(1)
     expect(out).toMatch(/nobody from Wed.* 6:00 pm until Thu.* 8:00 am/)
+  })
+
+  it('says of each duty until when it lasts and why it stands; a local time is one of the clinic', async () => {
+    const { out } = await smallhours('rota', 'at', '2026-12-25 09:00', '--json')
+    expect(JSON.parse(out)).toMatchObject({
+      at: '2026-12-25T14:00:00.000Z',
+      duties: [
+        { role: 'first', who: 'tomas', because: 'pattern' },
+        { role: 'second', who: 'ingrid', because: 'dated', why: 'holiday', until: '2026-12-26T13:00:00.000Z' },
+      ],
+    })
+    expect((await smallhours('rota', 'at', '2026-12-25 09:00')).out).toContain(
+      'second: Dr. Ingrid Solheim, from Friday 25 December 8:00 am until Saturday 26 December 8:00 am; a dated change (holiday)',
+    )
+  })
+
+  it('prints a month, day by day', async () => {
+    const { code, out } = await smallhours('rota', 'calendar', '--month', '2026-12')
+    expect(code).toBe(0)
+    expect(out).toContain(
+      'fri 2026-12-25\n  first: 00:00 Linh Tran, 08:00 Tomás Herrera, 18:00 Amara Osei\n  second: 00:00 Dr. Ingrid Solheim\n',
+    )
+    const days = (
+      JSON.parse((await smallhours('rota', 'calendar', '--month', '2026-12', '--json')).out) as { days: [] }
+    ).days
+    expect(days).toHaveLength(31)
+    expect((await smallhours('rota', 'calendar', '--month', '2026-13')).code).toBe(2)
+  })
+
+  it('shows a swap as one sentence, and writes it with --yes only', async () => {
+    const own = join(folder, 'swap-clinic')
+    cpSync(join(ROOT, 'deploy/demo-clinic'), own, { recursive: true })
+    const file = join(own, 'clinic.yaml')
+    const before = readFileSync(file, 'utf8')
+    // Wednesdays at 18:00 are Linh's; a date far ahead, so that it is never past.
+    const swap = ['rota', 'swap', 'first', '2097-01-02 18:00', 'linh', 'amara', '--clinic', own]
+    const shown = await smallhours(...swap)
+    expect(shown.code).toBe(0)
+    expect(shown.out).toContain('Amara Osei takes the shift of Linh Tran as "first" from Wed 2 Jan 2097 6:00 PM')
+    expect(readFileSync(file, 'utf8')).toBe(before)
+    expect(await smallhours(...swap, '--yes')).toMatchObject({ code: 0, out: expect.stringContaining('Written.') })
+    expect(readFileSync(file, 'utf8').startsWith(before)).toBe(true)
+    expect(
+      JSON.parse((await smallhours('rota', 'at', '2097-01-02 20:00', '--clinic', own, '--json')).out),
+    ).toMatchObject({
+      duties: [{ role: 'first', who: 'amara', because: 'swap', takenFrom: 'linh' }, { role: 'second' }],
+    })
+    const wrong = await smallhours(
+      'rota',
+      'swap',
+      'first',
+      '2097-01-02 19:00',
+      'linh',
+      'amara',
+      '--clinic',
+      own,
+      '--yes',
+    )
+    expect(wrong.code).toBe(1)
+    expect(wrong.err).toContain('SWAP_UNMATCHED')
   })
 
   it('is called wrongly with other words, or with an instant that names no zone: 2', async () => {
