@@ -29,7 +29,7 @@ import type { CaseEvent, Clinician, InLanguage } from './event.ts'
 import { familyLine, isWorded, type Line, languagesOf } from './line.ts'
 import { isLineQuestion } from './line-questions.ts'
 import { pagesSettled, replyOf } from './outgoing.ts'
-import { type AlarmSet, type CaseState, type OpenQuestion, READ_BACK } from './state.ts'
+import { type CaseState, READ_BACK } from './state.ts'
 import {
   askAgain,
   drive,
@@ -395,7 +395,7 @@ function pageLate(work: Work) {
 
 /** An alarm of the flow: an interruption when it leads back, otherwise talk moves on with it. */
 function flowAlarm(work: Work, name: string) {
-  const { interrupted, danger: dangerBefore, open, alarms } = work.state
+  const { interrupted, danger: dangerBefore } = work.state
   const enteredBefore = work.entered
   // What the clinician has let stand is said; danger is always said.
   work.allowed = true
@@ -407,23 +407,11 @@ function flowAlarm(work: Work, name: string) {
   work.state.interrupted = leadsBack ? interrupted : dangerBefore !== undefined && interrupted
   if (leadsBack) {
     if (work.silent === undefined && name !== UNANSWERED) spendAlarm(work, name)
-    replay(work)
-    return work.silent === undefined || open === undefined ? undefined : askBeside(work, open, alarms[SILENT_PAGE])
+    return replay(work)
   }
   // What the emergency steps absorbed moved nothing, and a replay must not bring it back.
   if (work.silent === undefined && work.entered > enteredBefore)
     work.state.firedOnPath = [...work.state.firedOnPath, name]
-}
-
-/**
- * A question that stands beside the talk (the number to ring, an answer to change) is lost on the way back from silence:
- * it is asked again, and still chased.
- */
-function askBeside(work: Work, open: OpenQuestion, chase: AlarmSet | undefined) {
-  const isBeside = open.changing || work.state.answers[open.fact] === undefined
-  if (!isBeside || isLineQuestion(open.fact) || work.state.open?.fact === open.fact) return
-  openQuestion(work, open.fact, true)
-  if (work.silent === 'ask' && chase !== undefined) setAlarm(work, SILENT_PAGE, chase)
 }
 
 /** What follows from any change: the clock's band, alarms at moments, the end of a case. */

@@ -1,6 +1,7 @@
 import { describe, expect, test } from 'vitest'
-import { aLine } from '../support/a-line.ts'
+import { aLine, shippedFlows } from '../support/a-line.ts'
 import { aTalk, saidIn } from '../support/case-talk.ts'
+import { troubleLine } from '../support/two-troubles.ts'
 
 const balloonButton = { kind: 'choice', value: 'balloon-button' } as const
 const noted = {
@@ -29,18 +30,14 @@ describe('the answer to another question than the open one', () => {
   })
 })
 
-describe('a question beside the talk', () => {
-  test('silence on the number to ring brings that question again, and it stays chased', () => {
-    const talk = aTalk(aLine(), 'clogged').says().answers('danger-signs', ['none'])
-    const last = () => saidIn(talk.replies().at(-1)?.reply)
-    talk.does({ kind: 'personWanted', said: 'person' }).waits(10)
-    expect(last()).toEqual(['are-you-there', 'worse-silent', 'ask:ring-back'])
-    expect(talk.alarms.has('silent-page')).toBe(true)
-    talk.waits(10)
-    expect(last()).toEqual(['silence-paged', 'worse-silent', 'ask:ring-back'])
-    talk.answers('ring-back', { kind: 'phone', number: '+12125550142' })
-    expect(talk.asked()).toBe('first-placed')
-  })
+test('with nothing more to ask, silence on the number to ring speaks of no question', () => {
+  const talk = aTalk(troubleLine(), 'clogged').says().answersAll({ 'danger-signs': 'none', device: 'balloon-button' })
+  expect(talk.asked()).toBeUndefined()
+  talk.does({ kind: 'personWanted', said: 'person' }).waits(10)
+  const silent = talk.replies().find(({ reply }) => saidIn(reply).includes('are-you-there'))
+  expect(saidIn(silent?.reply)).toEqual(['are-you-there', 'worse-silent'])
+  for (const language of ['en', 'es'])
+    expect(shippedFlows.wording.get(language)?.source('say/are-you-there')).not.toMatch(/question|pregunta/i)
 })
 
 test('the hint for words that are no answer is of the kind that was asked', () => {
