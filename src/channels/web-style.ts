@@ -26,7 +26,7 @@ a.button{display:flex;align-items:center}
 .apart button{border-style:dashed}
 .small-button{display:inline-block;width:auto;min-height:3rem;padding:.4rem .9rem;margin:.25rem .4rem .25rem 0;font-weight:500}
 :focus-visible{outline:3px solid var(--focus);outline-offset:2px}
-textarea,input[type=text],input[type=tel],select{width:100%;min-height:3.25rem;padding:.6rem .75rem;border:2px solid var(--button-edge);border-radius:.6rem;background:var(--raised)}
+textarea,input[type=text],input[type=password],input[type=tel],select{width:100%;min-height:3.25rem;padding:.6rem .75rem;border:2px solid var(--button-edge);border-radius:.6rem;background:var(--raised)}
 label{display:block;font-weight:600;margin:.75rem 0 .3rem}
 .foot{position:sticky;bottom:0;background:var(--ground);border-top:2px solid var(--bar);padding:.5rem max(.75rem,env(safe-area-inset-left)) max(.5rem,env(safe-area-inset-bottom))}
 .foot ul{list-style:none;margin:0 auto;padding:0;max-width:42rem;display:grid;grid-template-columns:1fr 1fr;gap:.6rem}

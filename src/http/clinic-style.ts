@@ -26,5 +26,10 @@ fieldset{border:0;margin:0;padding:0;min-width:0}
 .tick input{flex:0 0 auto;width:1.6rem;height:1.6rem;margin:0}
 .board{list-style:none;margin:0;padding:0}
 .board>li{border-top:1px solid var(--edge);padding:.6rem 0}
+.clinic-nav{width:100%;max-width:42rem;margin:0 auto;padding:.3rem 1rem;display:flex;flex-wrap:wrap;gap:.2rem 1rem;align-items:center;justify-content:space-between;border-bottom:1px solid var(--edge)}
+.clinic-nav ul{list-style:none;margin:0;padding:0;display:flex;flex-wrap:wrap;gap:.2rem 1rem}
+.clinic-nav a{display:inline-block;padding:.75rem 0;min-height:3rem}
+.clinic-nav a[aria-current]{font-weight:700;text-decoration-thickness:3px}
+.unseen{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%);white-space:nowrap}
 .page-text{white-space:pre-line;border-left:3px solid var(--bar);padding-left:.6rem}
 `

@@ -1,6 +1,5 @@
 import { readFileSync } from 'node:fs'
 import { type Context, Hono } from 'hono'
-import { html } from 'hono/html'
 import { mayDo } from '../accounts/authority.ts'
 import type { ReadSignedIn } from '../accounts/signed-in.ts'
 import type { Clinician } from '../case/event.ts'
@@ -11,25 +10,16 @@ import {
   fieldsOf,
   isSameOrigin,
   isSecureRequest,
-  type PublicAddress,
   secureHeaders,
 } from '../channels/web-guard.ts'
-import {
-  type FamilyNumber,
-  type Html,
-  page,
-  shownNumber,
-  telephoneAddress,
-  type Wording,
-} from '../channels/web-page.ts'
 import type { Instant } from '../time/instant.ts'
 import { type Acted, type ActedBy, actionOf, type ClinicianAction } from './action.ts'
 import { type BoardView, boardScreen } from './board-page.ts'
 import { caseScreen, ringScreen } from './case-page.ts'
-import { CLINIC_CSS } from './clinic-style.ts'
+import { type ClinicPagePorts, clinicAnswers } from './clinic-page.ts'
 
 /** Everything the clinician's pages need from the rest of the bot. */
-export interface ClinicianPorts {
+export interface ClinicianPorts extends ClinicPagePorts {
   case(caseId: string): Promise<CaseView | undefined>
   /** Whose link it is and for which case. Called on GET too: it must change nothing. */
   openByToken(token: string): Promise<Opened>
@@ -39,18 +29,10 @@ export interface ClinicianPorts {
   now(): Instant
   /** Clock time in the clinic's zone and form. */
   clockText(at: Instant): string
-  /** At least 128 random bits, as letters, digits, `-` and `_`. */
-  randomId(): string
-  readonly wording: Wording
   quickLines(): readonly { readonly id: string; readonly text: string }[]
   outcomes(): readonly { readonly id: string; readonly label: string }[]
-  /** Whom a clinician rings when the page does not help (switchboard). */
-  desk(): FamilyNumber
-  readonly demonstration: boolean
   /** Who is signed in; left out: nobody ever is. */
   readonly signedIn?: ReadSignedIn
-  readonly language?: string
-  readonly origin?: string
 }
 
 export type Opened = { readonly caseId: string; readonly clinician: Clinician } | 'expired' | 'unknown'
@@ -68,34 +50,10 @@ const DONE_WORDS = new Set(['take', 'pass-on', 'spoken', 'write', 'quick-line', 
 /** The clinician's pages. A GET or HEAD never takes a case, whoever or whatever opens the link. */
 export function clinicianPages(ports: ClinicianPorts): ClinicianPages {
   const { wording } = ports
-  const address: PublicAddress = ports.origin === undefined ? {} : { origin: ports.origin }
   const ringScript = readFileSync(new URL('./ring.js', import.meta.url), 'utf8')
   const app = new Hono()
 
-  const respond = async (c: Context, title: string, body: Html, options: { status?: number; script?: string } = {}) => {
-    const nonce = ports.randomId()
-    const markup = await page({
-      language: ports.language ?? 'en',
-      title,
-      wording,
-      demonstration: ports.demonstration,
-      nonce,
-      css: CLINIC_CSS,
-      body,
-      ...(options.script === undefined ? {} : { script: options.script }),
-    })
-    const headers = secureHeaders(nonce, isSecureRequest(c.req.raw, address))
-    const status = options.status ?? 200
-    return new Response(markup, { status, headers: { ...headers, 'Content-Type': 'text/html; charset=utf-8' } })
-  }
-
-  /** A short page that always says whom to ring instead. */
-  const notice = (c: Context, status: number, id: string) => {
-    const desk = ports.desk()
-    const body = html`<main id="main"><h1>${wording(`${id}-heading`)}</h1><p>${wording(`${id}-line`)}</p>
-<p><a class="button ring" href="${telephoneAddress(desk.number)}">${desk.label}: ${shownNumber(desk)}</a></p></main>`
-    return respond(c, wording(`${id}-heading`), body, { status })
-  }
+  const { address, respond, notice, goTo } = clinicAnswers(ports)
 
   const open = async (c: Context, token: string): Promise<{ view: CaseView; clinician: Clinician } | Response> => {
     const opened = /^[\w.-]{6,256}$/.test(token) ? await ports.openByToken(token) : 'unknown'
@@ -158,8 +116,7 @@ export function clinicianPages(ports: ClinicianPorts): ClinicianPages {
         const isRinging = action.kind === 'take' && action.doing.kind === 'ringing-now'
         const path = `/p/${c.req.param('token')}`
         const location = isRinging ? `${path}/ring?now` : `${path}?did=${action.kind}`
-        const headers = secureHeaders('none', isSecureRequest(c.req.raw, address))
-        return new Response(null, { status: 303, headers: { ...headers, Location: location } })
+        return goTo(c, location)
       }
       case 'taken-by':
         return casePage(

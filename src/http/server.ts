@@ -2,6 +2,7 @@ import { createServer } from 'node:http'
 import type { AddressInfo } from 'node:net'
 import { createAdaptorServer } from '@hono/node-server'
 import { secureHeaders } from '../channels/web-guard.ts'
+import { notePeer } from './peer-address.ts'
 
 /** Who answers which path. */
 export interface Mounted {
@@ -56,7 +57,10 @@ const REQUEST_LIMITS = {
 export async function serveHttp(ports: ServerPorts): Promise<Server> {
   const answer = answering(ports)
   const server = createAdaptorServer({
-    fetch: answer,
+    fetch: (request, { incoming }) => {
+      notePeer(request, incoming.socket.remoteAddress)
+      return answer(request)
+    },
     createServer,
     serverOptions: { ...REQUEST_LIMITS, ...ports.limits },
   })

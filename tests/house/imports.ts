@@ -44,7 +44,7 @@ export const MAY_IMPORT: Readonly<Record<string, readonly string[]>> = {
   modelcheck: CORE,
   replay: [...CORE, 'modelcheck'],
   points: [],
-  store: ['time', 'case', 'oncall', 'points'],
+  store: ['time', 'case', 'oncall', 'accounts', 'points'],
   channels: ['time', 'case'],
   pagers: ['time', 'case', 'points'],
   'channels/web': ['time', 'case'],

@@ -1,0 +1,21 @@
+import { html } from 'hono/html'
+import { type Action, mayDo } from '../accounts/authority.ts'
+import type { SignedIn } from '../accounts/signed-in.ts'
+import type { Html, Wording } from '../channels/web-page.ts'
+
+/** The pages of the clinic's side, in the order people look for them; each shown to those who may open it. */
+const PAGES: readonly { readonly path: string; readonly action: Action; readonly words: string }[] = [
+  { path: '/board', action: 'see-board', words: 'clinic-nav-board' },
+  { path: '/people', action: 'see-people', words: 'clinic-nav-people' },
+  { path: '/account', action: 'keep-own-account', words: 'clinic-nav-account' },
+]
+
+/** Links to the pages this person may open, who they are, and a way out. */
+export function clinicNav(who: SignedIn, here: string, wording: Wording): Html {
+  const links = PAGES.filter(({ action }) => mayDo(who, action, { personId: who.personId }))
+  return html`<nav class="clinic-nav" aria-label="${wording('clinic-nav-label')}"><ul>${links.map(
+    ({ path, words }) =>
+      html`<li><a href="${path}"${path === here ? html` aria-current="page"` : ''}>${wording(words)}</a></li>`,
+  )}</ul>
+<form method="post" action="/sign-out"><span class="soft">${who.name}</span> <button class="small-button">${wording('clinic-sign-out')}</button></form></nav>`
+}
