@@ -1,6 +1,6 @@
 /** The port to where accounts, sessions and the audit trail are kept. Apart from cases: another file, other rights. */
 import type { Instant } from '../time/instant.ts'
-import type { AuditAct, AuditHead, AuditLine } from './audit.ts'
+import type { AuditAct, AuditHead, AuditLine, Deed } from './audit.ts'
 import type { Role } from './authority.ts'
 import type { SignedIn } from './signed-in.ts'
 
@@ -105,6 +105,8 @@ export interface AccountStore {
   noteRoles(people: ReadonlyMap<string, readonly Role[]>, at: Instant): Promise<void>
   /** The whole trail, or its lines from one on, in order. */
   audit(from?: number): Promise<readonly AuditLine[]>
+  /** The last line of a kind. */
+  lastAudited(did: Deed): Promise<AuditLine | undefined>
   /** When each person last signed in, by id. */
   lastSignIns(): Promise<ReadonlyMap<string, Instant>>
   auditHead(): Promise<AuditHead | undefined>

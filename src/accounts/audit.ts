@@ -116,7 +116,9 @@ export function auditFaults(lines: readonly unknown[], head?: AuditHead): readon
 }
 
 const behind = (line: number): string =>
-  line === 1 ? 'nothing: it is not the first that was written' : `the line ${line - 1} that stands here: that one was put in another's place`
+  line === 1
+    ? 'nothing: it is not the first that was written'
+    : `the line ${line - 1} that stands here: that one was put in another's place`
 
 function outOfPlace(line: number, expected: number, place: number, isElsewhere: boolean): AuditFault {
   if (isElsewhere || line < expected)
@@ -128,7 +130,8 @@ function outOfPlace(line: number, expected: number, place: number, isElsewhere: 
 function endFault(last: AuditLine | undefined, head: AuditHead, count: number): AuditFault | undefined {
   const end = last?.line ?? 0
   if (end < head.line) {
-    const lacking = head.line - end === 1 ? `line ${head.line} is missing` : `lines ${end + 1} to ${head.line} are missing`
+    const lacking =
+      head.line - end === 1 ? `line ${head.line} is missing` : `lines ${end + 1} to ${head.line} are missing`
     return { place: count, kind: 'cut-off', found: `${lacking} at the end: the trail was cut off after line ${end}` }
   }
   if (end > head.line) return undefined

@@ -52,7 +52,11 @@ export function passwordHashing(bytes: (count: number) => Uint8Array): PasswordH
     },
     async verify(phc, password) {
       const kept = phc === undefined ? undefined : readPhc(phc)
-      const { figures, salt, hash } = kept ?? { figures: FIGURES, salt: bytes(SALT_BYTES), hash: Buffer.alloc(HASH_BYTES) }
+      const { figures, salt, hash } = kept ?? {
+        figures: FIGURES,
+        salt: bytes(SALT_BYTES),
+        hash: Buffer.alloc(HASH_BYTES),
+      }
       const found = await derived(password, salt, figures, hash.length)
       if (!timingSafeEqual(found, hash) || kept === undefined) return 'wrong'
       const isToday = figures.memory === FIGURES.memory && figures.passes === FIGURES.passes
@@ -85,7 +89,8 @@ const phcOf = ({ memory, passes, parallelism }: Figures, salt: Uint8Array, hash:
 
 /** Throws on anything but a string of this form with figures within reason: the store was then written by somebody else. */
 function readPhc(phc: string): { readonly figures: Figures; readonly salt: Buffer; readonly hash: Buffer } {
-  const read = /^\$argon2id\$v=19\$m=(\d{1,7}),t=(\d{1,2}),p=(\d{1,2})\$([A-Za-z0-9+/]{11,86})\$([A-Za-z0-9+/]{22,86})$/.exec(phc)
+  const read =
+    /^\$argon2id\$v=19\$m=(\d{1,7}),t=(\d{1,2}),p=(\d{1,2})\$([A-Za-z0-9+/]{11,86})\$([A-Za-z0-9+/]{22,86})$/.exec(phc)
   if (read === null) throw new Error('a stored password is no PHC string of argon2id: set the password anew')
   const [, memory, passes, parallelism, salt = '', hash = ''] = read
   return {

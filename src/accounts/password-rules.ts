@@ -12,6 +12,8 @@ export const PASSWORD_LENGTH_MOST = 200
 
 export type PasswordFault = 'short' | 'long' | 'common' | 'clinic-words' | 'repeated'
 
+/** Signs of a password without a letter. */
+const DIGITS_ALONE_LEAST = 20
 /** Letters beside words that do not make a password of them. */
 const OWN_LETTERS_LEAST = 6
 
@@ -26,12 +28,13 @@ export function passwordFault(password: string, ownWords: readonly string[]): Pa
   if (signs > PASSWORD_LENGTH_MOST) return 'long'
   const plain = password.normalize('NFC').toLowerCase()
   if (isRepeated(plain)) return 'repeated'
+  if (common().has(plain) || isCounting(plain)) return 'common'
+  // Dates, telephone numbers.
+  if (plainLetters(plain) === '' && signs < DIGITS_ALONE_LEAST) return 'common'
+  // A word between signs that anybody would add is still that word.
+  const core = plain.replace(/^[^\p{L}]+|[^\p{L}]+$/gu, '')
   const folded = lettersOf(plain)
-  if (common().has(plain) || common().has(folded) || isCounting(plain)) return 'common'
-  if (folded.length < 4 && lettersIn(plain) < 4 && new Set(plain).size < 8) return 'common'
-  // A word in front of signs that anybody would add is still that word.
-  const core = /^[^\p{L}]*(\p{L}+)[^\p{L}]*$/u.exec(plain)?.[1]
-  if (core !== undefined && (common().has(core) || isRepeated(core))) return 'common'
+  if ([core, lettersOf(core), folded].some(one => common().has(one) || isRepeated(one))) return 'common'
   if (isMadeOf(folded, ownWords)) return 'clinic-words'
   return undefined
 }
@@ -42,7 +45,9 @@ function isMadeOf(folded: string, ownWords: readonly string[]): boolean {
     .flatMap(text => text.toLowerCase().split(/[^\p{L}]+/u))
     .map(plainLetters)
     .filter(word => word.length >= 4)
-  const without = words.toSorted((a, b) => b.length - a.length).reduce((left, word) => left.replaceAll(word, ' '), folded)
+  const without = words
+    .toSorted((a, b) => b.length - a.length)
+    .reduce((left, word) => left.replaceAll(word, ' '), folded)
   if (without === folded) return false
   const left = without.split(' ').filter(piece => piece !== '' && !common().has(piece))
   return left.join('').length < OWN_LETTERS_LEAST
@@ -66,7 +71,17 @@ function isCounting(text: string): boolean {
   return steps.every(step => isStep(step, 1)) || steps.every(step => isStep(step, -1))
 }
 
-const LOOKS_LIKE: Readonly<Record<string, string>> = { 0: 'o', 1: 'i', 3: 'e', 4: 'a', 5: 's', 7: 't', '@': 'a', $: 's', '!': 'i' }
+const LOOKS_LIKE: Readonly<Record<string, string>> = {
+  0: 'o',
+  1: 'i',
+  3: 'e',
+  4: 'a',
+  5: 's',
+  7: 't',
+  '@': 'a',
+  $: 's',
+  '!': 'i',
+}
 
 /** Letters alone, with signs that stand for letters read as these. */
 function lettersOf(plain: string): string {
@@ -74,7 +89,6 @@ function lettersOf(plain: string): string {
 }
 
 const plainLetters = (text: string): string => text.normalize('NFD').replace(/[^\p{L}]/gu, '')
-const lettersIn = (text: string): number => plainLetters(text).length
 
 let known: ReadonlySet<string> | undefined
 

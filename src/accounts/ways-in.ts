@@ -27,7 +27,10 @@ export type SetUp =
 /** Invitations, and the ways a person signs in. */
 export interface WaysIn {
   /** The token of a new invitation; earlier ones of that person no longer work. Undefined where it may not be made. */
-  invite(acting: Acting, personId: string): Promise<{ readonly token: string; readonly until: Invitation['until'] } | undefined>
+  invite(
+    acting: Acting,
+    personId: string,
+  ): Promise<{ readonly token: string; readonly until: Invitation['until'] } | undefined>
   withdrawInvitations(acting: Acting, personId: string): Promise<boolean>
   /** Whom it is for. Called on GET too: it changes nothing. */
   invited(token: string): Promise<Invitation | undefined>

@@ -7,8 +7,10 @@ import { fallbackPage } from '../channels/web-notice.ts'
 import type { FamilyFoot, Wording } from '../channels/web-page.ts'
 import type { Spoken } from '../channels/webchat/family-log.ts'
 import { webchat } from '../channels/webchat/webchat.ts'
+import { ACCOUNT_PATHS } from '../http/account-pages.ts'
+import { signedInReader } from '../http/account-ports.ts'
 import { clinicianPages } from '../http/clinician-pages.ts'
-import { type Server, serveHttp } from '../http/server.ts'
+import { type Mounted, type Server, serveHttp } from '../http/server.ts'
 import { fitPageText } from '../pagers/page-text.ts'
 import { type Clock, type Random, steadyClock } from '../runtime/clock.ts'
 import { type Edition, editions } from '../runtime/editions.ts'
@@ -24,6 +26,7 @@ import type { Store, StoredCase } from '../store/store.ts'
 import { readDate, readDuration, readMoment } from '../time/phrases.ts'
 import { languageOf } from '../understand/language.ts'
 import { boardView } from './board-view.ts'
+import { type BotAccounts, openAccounts } from './bot-accounts.ts'
 import { type BotPagers, clinicPagers, demoPagers } from './bot-pagers.ts'
 import { type ChangingLine, placeOf, standingLine } from './changing-line.ts'
 import { act } from './clinician-acts.ts'
@@ -161,6 +164,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     familyPages(() => lineIn(line(), language), wordsIn(language), now)
   const { foot } = spokenIn()
   let chat: ReturnType<typeof webchat> | undefined
+  let members: BotAccounts | undefined
   /** Chats whose replies are waited for. */
   const looking = new Set<string>()
 
@@ -185,7 +189,18 @@ export async function openBot(options: BotOptions): Promise<Bot> {
       ...(options.publicOrigin === undefined ? {} : { origin: options.publicOrigin }),
     })
     channels.set(chat.id, chat)
+    members = membersOf()
+    const clinicSide = {
+      randomId: () => random.hex(16),
+      wording: staffWords,
+      desk: () => footOf(staff(), staffWords).clinic,
+      demonstration: first.clinic.demonstration,
+      language: staff().language,
+      ...(options.publicOrigin === undefined ? {} : { origin: options.publicOrigin }),
+    }
     const pages = clinicianPages({
+      ...clinicSide,
+      ...(members === undefined ? {} : { signedIn: signedInReader(members.accounts, clinicSide) }),
       case: async caseId => {
         const stored = await runtime.reads.load(caseId)
         return stored === undefined
@@ -206,15 +221,11 @@ export async function openBot(options: BotOptions): Promise<Bot> {
       },
       now,
       clockText,
-      randomId: () => random.hex(16),
-      wording: staffWords,
       quickLines: () => listed(staff(), 'quick').map(({ id, label }) => ({ id, text: label })),
       outcomes: () => listed(staff(), 'outcome'),
-      desk: () => footOf(staff(), staffWords).clinic,
-      demonstration: first.clinic.demonstration,
-      language: staff().language,
-      ...(options.publicOrigin === undefined ? {} : { origin: options.publicOrigin }),
     })
+    const accountMounts =
+      members === undefined ? [] : mountsOf(members.pages({ ...clinicSide, signingKey: data.key }), ACCOUNT_PATHS)
     const fallbackNow = () =>
       fallbackPage({
         spoken: languagesOf(first).map(language => ({ language, wording: wordsIn(language) })),
@@ -226,10 +237,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     keeping.start()
     return serveHttp({
       family: chat,
-      mounts: [
-        { path: '/p/', fetch: request => pages.fetch(request) },
-        ...(first.clinic.demonstration ? [{ path: '/board', fetch: (request: Request) => pages.fetch(request) }] : []),
-      ],
+      mounts: [...mountsOf(pages, ['/p/', '/board']), ...accountMounts],
       health: async () => healthText(await runtime.health()),
       busySeconds: () => (runtime.figures().queued > queuedMax ? 5 : undefined),
       get fallback() {
@@ -239,6 +247,26 @@ export async function openBot(options: BotOptions): Promise<Bot> {
       port,
       ...(host === undefined ? {} : { host }),
     })
+  }
+
+  /** Accounts of the clinic's people. A file of theirs that cannot be used keeps them out, and no family. */
+  function membersOf(): BotAccounts | undefined {
+    try {
+      const opened = openAccounts({
+        file: data.accountsFile,
+        clinic: () => line().clinic,
+        content: () => sha256(JSON.stringify([line().clinic, [...(line().hashes ?? [])]])),
+        clock,
+        random,
+      })
+      const noted = () => void opened.clinicRead().catch(storeFault)
+      noted()
+      changing.onTaken(noted)
+      return opened
+    } catch (error) {
+      storeFault(error)
+      return undefined
+    }
   }
 
   /** The line that the case a chat is about now is read with. */
@@ -284,10 +312,16 @@ export async function openBot(options: BotOptions): Promise<Bot> {
       await keeping.stop()
       await runtime.stop()
       await pagers.stop()
+      await members?.close()
       await store.close()
     },
   }
 }
+
+const mountsOf = (
+  pages: { fetch(request: Request): Promise<Response> },
+  paths: readonly string[],
+): readonly Mounted[] => paths.map(path => ({ path, fetch: request => pages.fetch(request) }))
 
 const withFlows = (line: Line, flows: Line['flows'], hashes: Line['hashes']): Line => ({
   ...line,

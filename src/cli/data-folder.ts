@@ -9,6 +9,8 @@ export interface DataFolder {
   readonly databaseFile: string
   /** The wrapped keys of the cases: a file of their own, so that it can be left out of old backups. */
   readonly caseKeysFile: string
+  /** How people of the clinic sign in, and who did what: a file of its own. */
+  readonly accountsFile: string
   /** The clinic's keys. Not made here: without them nothing that is stored can be read. */
   readonly clinicKeysFile: string
   /** Locked by the process that serves the folder. */
@@ -30,6 +32,7 @@ export function dataFiles(folder: string) {
   return {
     databaseFile: join(folder, 'smallhours.sqlite'),
     caseKeysFile: join(folder, 'keys.sqlite'),
+    accountsFile: join(folder, 'accounts.sqlite'),
     clinicKeysFile: join(folder, 'clinic-keys'),
     servingFile: join(folder, 'serving'),
     signingKeyFile: join(folder, 'signing-key'),

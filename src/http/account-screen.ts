@@ -27,12 +27,14 @@ ${noteLine(note)}
 <p>${wording('clinic-account-who', { name: who.name, id: who.personId })} · ${who.roles.map(role => wording(`clinic-role-${role}`)).join(', ')}</p>
 <section aria-labelledby="ways"><h2 id="ways">${wording('clinic-account-ways')}</h2>
 <ul class="board">
-${account.passkeys.map(passkey => html`<li><p><strong>${passkey.label === '' ? wording('clinic-account-passkey') : passkey.label}</strong> <span class="soft">${passkeyText(passkey, screen)}</span></p>
-${isFresh ? html`<form method="post" action="/account/passkey/remove"><input type="hidden" name="id" value="${passkey.credentialId}"><button class="small-button">${wording('clinic-account-remove')}<span class="unseen"> ${passkey.label}</span></button></form>` : ''}</li>`)}
+${account.passkeys.map(
+  passkey => html`<li><p><strong>${passkey.label === '' ? wording('clinic-account-passkey') : passkey.label}</strong> <span class="soft">${passkeyText(passkey, screen)}</span></p>
+${isFresh ? html`<form method="post" action="/account/passkey/remove"><input type="hidden" name="id" value="${passkey.credentialId}"><button class="small-button">${wording('clinic-account-remove')}<span class="unseen"> ${passkey.label}</span></button></form>` : ''}</li>`,
+)}
 ${account.password === undefined ? '' : html`<li><p><strong>${wording('clinic-signin-password')}</strong></p></li>`}
 ${account.identities.map(({ issuer }) => html`<li><p><strong>${wording('clinic-account-identity')}</strong> <span class="soft">${issuer}</span></p></li>`)}
 </ul>
-${isFresh ? changes(screen) : html`<p>${wording('clinic-account-not-fresh')}</p><p><a class="button" href="/sign-in?then=/account">${wording('clinic-signin-again')}</a></p>`}
+${isFresh ? changes(screen) : html`<p>${wording('clinic-account-not-fresh')}</p><p><a class="button" href="/sign-in?onward=/account">${wording('clinic-signin-again')}</a></p>`}
 </section>
 ${sessionsSection(screen)}</main>`
 }

@@ -47,7 +47,8 @@ export function gate(app: Hono, { signedIn, answers, refused }: GatePorts): Gate
 
   async function admitted(c: Context, action: Action, about: AboutOf | undefined): Promise<SignedIn | Response> {
     const who = await signedIn(c.req.raw)
-    if (who === undefined) return c.req.method === 'GET' ? toSignIn(c, answers) : answers.notice(c, 401, 'clinic-signed-out')
+    if (who === undefined)
+      return c.req.method === 'GET' ? toSignIn(c, answers) : answers.notice(c, 401, 'clinic-signed-out')
     const what = about === undefined ? {} : await about(c, who)
     if (what !== undefined && mayDo(who, action, what)) return who
     // What is not there and what may not be seen are told apart only to those who may see it.
@@ -90,7 +91,7 @@ export const fieldIn = (fields: Fields, name: string): string => fields.get(name
 
 function toSignIn(c: Context, answers: ClinicAnswers): Response {
   const { pathname, search } = new URL(c.req.url)
-  return answers.goTo(c, `/sign-in?then=${encodeURIComponent(pathname + search)}`)
+  return answers.goTo(c, `/sign-in?onward=${encodeURIComponent(pathname + search)}`)
 }
 
 /** A path of our own to go on to; anything else (another host, a scheme, a backslash) leads to `otherwise`. */

@@ -1,6 +1,7 @@
 // Passkeys: asks our own server for what the browser must be asked, and sends back what the browser says. Without this script
 // a password signs in.
-const bytesOf = text => Uint8Array.from(atob(text.replaceAll('-', '+').replaceAll('_', '/')), sign => sign.charCodeAt(0))
+const bytesOf = text =>
+  Uint8Array.from(atob(text.replaceAll('-', '+').replaceAll('_', '/')), sign => sign.charCodeAt(0))
 const textOf = buffer =>
   btoa(String.fromCharCode(...new Uint8Array(buffer)))
     .replaceAll('+', '-')
@@ -39,7 +40,11 @@ const made = async options => {
 
 const shown = async options => {
   const key = await navigator.credentials.get({
-    publicKey: { ...options, challenge: bytesOf(options.challenge), allowCredentials: withIds(options.allowCredentials) },
+    publicKey: {
+      ...options,
+      challenge: bytesOf(options.challenge),
+      allowCredentials: withIds(options.allowCredentials),
+    },
   })
   return {
     ...outside(key),
@@ -68,7 +73,7 @@ for (const box of document.querySelectorAll('[data-passkey]')) {
       const key = what === 'make' ? await made(options) : await shown(options)
       const label = box.querySelector('input')?.value ?? ''
       // The key as one text: fields of a form are texts.
-      const { next, note } = await post(path, { key: JSON.stringify(key), label, then: box.dataset.then ?? '' })
+      const { next, note } = await post(path, { key: JSON.stringify(key), label, onward: box.dataset.onward ?? '' })
       if (next !== undefined) location.assign(next)
       else said.textContent = note
     } catch (error) {

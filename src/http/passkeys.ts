@@ -88,7 +88,10 @@ export function passkeys({ challenges, now, clinicName }: PasskeyPorts): Passkey
         credentialId: id,
         publicKey,
         counter,
-        label: label.replace(/\p{Cc}/gu, ' ').trim().slice(0, LABEL_LENGTH_MOST),
+        label: label
+          .replace(/\p{Cc}/gu, ' ')
+          .trim()
+          .slice(0, LABEL_LENGTH_MOST),
         transports: (transports ?? []).filter(isTransport),
       }
     },

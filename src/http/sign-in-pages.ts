@@ -32,29 +32,29 @@ export function signInRoutes(app: Hono, ports: AccountPagesPorts, answers: Clini
       headers: { ...secureHeaders('none', isSecureRequest(c.req.raw, answers.address)), ...headers },
     })
 
-  const signInPage = (c: Context, then: string, said: { note?: string; name?: string; status?: number } = {}) =>
+  const signInPage = (c: Context, onward: string, said: { note?: string; name?: string; status?: number } = {}) =>
     answers.respond(
       c,
       wording('clinic-signin-heading'),
       signInScreen({
         wording,
-        then,
+        onward,
         ...(said.note === undefined ? {} : { note: said.note }),
         ...(said.name === undefined ? {} : { name: said.name }),
       }),
       { ...withScript, status: said.status ?? 200 },
     )
 
-  app.get('/sign-in', c => signInPage(c, ownPath(c.req.query('then') ?? '', FIRST_PAGE)))
+  app.get('/sign-in', c => signInPage(c, ownPath(c.req.query('onward') ?? '', FIRST_PAGE)))
 
   app.post('/sign-in', async c => {
     const fields = await posted(c)
     if (fields instanceof Response) return fields
-    const then = ownPath(fieldIn(fields, 'then'), FIRST_PAGE)
+    const onward = ownPath(fieldIn(fields, 'onward'), FIRST_PAGE)
     const name = fieldIn(fields, 'name').slice(0, 100)
     const outcome = await signIn.withPassword(name, fieldIn(fields, 'password'), caller.from(c))
-    if (outcome.kind === 'signed-in') return answers.goTo(c, then, caller.cookie(c, outcome.token))
-    return signInPage(c, then, { name, ...refusal(outcome) })
+    if (outcome.kind === 'signed-in') return answers.goTo(c, onward, caller.cookie(c, outcome.token))
+    return signInPage(c, onward, { name, ...refusal(outcome) })
   })
 
   function refusal(outcome: Exclude<SignInOutcome, { kind: 'signed-in' }>): { note: string; status: number } {
@@ -94,7 +94,7 @@ export function signInRoutes(app: Hono, ports: AccountPagesPorts, answers: Clini
     const used = { kind: 'use-passkey', ...proof, at: ports.now() } as const
     const outcome = await signIn.proved(owner.personId, 'passkey', from, [used])
     if (outcome.kind !== 'signed-in') return json(c, { note: wording('clinic-signin-passkey-wrong') }, {}, 401)
-    const next = ownPath(fieldIn(fields, 'then'), FIRST_PAGE)
+    const next = ownPath(fieldIn(fields, 'onward'), FIRST_PAGE)
     return json(c, { next }, caller.cookie(c, outcome.token))
   })
 

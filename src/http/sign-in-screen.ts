@@ -8,13 +8,13 @@ interface PasskeyBox {
   readonly path: string
   readonly button: string
   /** Where to go afterwards. */
-  readonly then?: string
+  readonly onward?: string
   /** Asks what to call it. */
   readonly label?: string
 }
 
-export function passkeyBox({ what, path, button, then = '', label }: PasskeyBox): Html {
-  return html`<div data-passkey="${what}" data-path="${path}" data-then="${then}" hidden>
+export function passkeyBox({ what, path, button, onward = '', label }: PasskeyBox): Html {
+  return html`<div data-passkey="${what}" data-path="${path}" data-onward="${onward}" hidden>
 ${label === undefined ? '' : html`<label for="passkey-label">${label}</label><input id="passkey-label" type="text" maxlength="40" autocomplete="off">`}
 <button type="button" class="main-button">${button}</button>
 <p role="status"></p></div>`
@@ -29,18 +29,18 @@ export interface SignInScreen {
   readonly note?: string
   /** As it was typed, so that it need not be typed again. */
   readonly name?: string
-  readonly then: string
+  readonly onward: string
   /** What the hospital's own sign-in is called; left out where there is none. */
   readonly singleSignOn?: string
 }
 
-export function signInScreen({ wording, note, name = '', then, singleSignOn }: SignInScreen): Html {
+export function signInScreen({ wording, note, name = '', onward, singleSignOn }: SignInScreen): Html {
   return html`<main id="main"><h1>${wording('clinic-signin-heading')}</h1>
 ${noteLine(note)}
-${passkeyBox({ what: 'show', path: '/sign-in/passkey', button: wording('clinic-signin-passkey'), then })}
-${singleSignOn === undefined ? '' : html`<form method="post" action="/sign-in/hospital"><input type="hidden" name="then" value="${then}"><button>${wording('clinic-signin-hospital', { name: singleSignOn })}</button></form>`}
+${passkeyBox({ what: 'show', path: '/sign-in/passkey', button: wording('clinic-signin-passkey'), onward })}
+${singleSignOn === undefined ? '' : html`<form method="post" action="/sign-in/hospital"><input type="hidden" name="onward" value="${onward}"><button>${wording('clinic-signin-hospital', { name: singleSignOn })}</button></form>`}
 <form method="post" action="/sign-in">
-<input type="hidden" name="then" value="${then}">
+<input type="hidden" name="onward" value="${onward}">
 <label for="name">${wording('clinic-signin-name')}</label>
 <input id="name" name="name" type="text" autocomplete="username" autocapitalize="none" spellcheck="false" required value="${name}">
 <label for="password">${wording('clinic-signin-password')}</label>

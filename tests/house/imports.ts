@@ -128,7 +128,7 @@ const PACKAGES: Readonly<Record<string, readonly string[]>> = {
   'channels/web': ['hono'],
   'channels/webchat': ['hono', 'zod', 'qrcode'],
   'pagers/smtp': ['nodemailer'],
-  http: ['hono', '@hono/node-server', 'zod', 'qrcode'],
+  http: ['hono', '@hono/node-server', 'zod', 'qrcode', '@simplewebauthn/server', 'openid-client'],
   cli: ['qrcode', '@hono/node-server', 'zod', 'yaml', 'luxon'],
 }
 

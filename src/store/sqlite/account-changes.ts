@@ -66,7 +66,9 @@ export function accountChanges(db: DatabaseSync): MakeChange {
         return true
       case 'begin-session': {
         const { id, personId, how, browser, startedAt, seenAt, endsAt } = change.session
-        return sql.beginSession.run(change.tokenHash, id, personId, how, browser, startedAt, seenAt, endsAt).changes === 1
+        return (
+          sql.beginSession.run(change.tokenHash, id, personId, how, browser, startedAt, seenAt, endsAt).changes === 1
+        )
       }
       case 'end-session':
         return sql.endSession.run(change.personId, change.sessionId).changes === 1

@@ -78,7 +78,9 @@ export function openAccountFile(file: string): AccountStore {
       personId,
       ...(password === undefined ? {} : { password: String(password) }),
       passkeys: sql.passkeys.all(personId).map(passkeyOf),
-      identities: sql.identities.all(personId).map(row => ({ issuer: String(row.issuer), subject: String(row.subject) })),
+      identities: sql.identities
+        .all(personId)
+        .map(row => ({ issuer: String(row.issuer), subject: String(row.subject) })),
     }
   }
 
@@ -147,6 +149,7 @@ export function openAccountFile(file: string): AccountStore {
       })
     },
     audit: async (from = 1) => audit.from(from),
+    lastAudited: async did => audit.last(did),
     lastSignIns: async () =>
       new Map(sql.lastSignIns.all().map(row => [String(row.who), instant(Number(row.at))] as const)),
     auditHead: async () => audit.head(),

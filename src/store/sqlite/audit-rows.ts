@@ -6,6 +6,7 @@ import { instant } from '../../time/instant.ts'
 export interface AuditRows {
   add(act: AuditAct): void
   from(line: number): readonly AuditLine[]
+  last(did: Deed): AuditLine | undefined
   head(): AuditHead | undefined
 }
 
@@ -16,6 +17,7 @@ export function auditRows(db: DatabaseSync): AuditRows {
       'INSERT INTO audit_head VALUES (1, ?, ?) ON CONFLICT (one) DO UPDATE SET line = excluded.line, hash = excluded.hash',
     ),
     add: db.prepare('INSERT INTO audit VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)'),
+    last: db.prepare('SELECT * FROM audit WHERE did = ? ORDER BY line DESC LIMIT 1'),
     from: db.prepare('SELECT * FROM audit WHERE line >= ? ORDER BY line'),
   }
 
@@ -30,6 +32,10 @@ export function auditRows(db: DatabaseSync): AuditRows {
       const { line, at, who, did, on, before, after, previous, hash } = nextLine(act, head())
       sql.add.run(line, at, who, did, on, before ?? null, after ?? null, previous, hash)
       sql.setHead.run(line, hash)
+    },
+    last(did) {
+      const row = sql.last.get(did)
+      return row === undefined ? undefined : lineOf(row)
     },
     from: line => sql.from.all(line).map(lineOf),
   }

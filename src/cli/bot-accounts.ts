@@ -1,0 +1,107 @@
+/** Signing in, put together: the file of accounts, who is on call, and the pages. */
+import { createHmac } from 'node:crypto'
+import type { AccountStore } from '../accounts/account-store.ts'
+import { type Accounts, accounts } from '../accounts/accounts.ts'
+import { passwordHashing } from '../accounts/password-hash.ts'
+import { challenges } from '../accounts/tokens.ts'
+import { type AccountPages, accountPages } from '../http/account-pages.ts'
+import type { ClinicPagePorts } from '../http/clinic-page.ts'
+import { passkeys } from '../http/passkeys.ts'
+import type { Clinic } from '../oncall/clinic.ts'
+import { rungsAt } from '../oncall/ladder.ts'
+import type { Clock, Random } from '../runtime/clock.ts'
+import { openAccountFile } from '../store/sqlite/account-file.ts'
+import type { Instant } from '../time/instant.ts'
+
+export interface AccountSituation {
+  /** Path of the file of accounts. */
+  readonly file: string
+  /** The clinic as its file is now. */
+  clinic(): Clinic
+  /** Hash of everything in the clinic's folder that decides. */
+  content(): string
+  readonly clock: Pick<Clock, 'now'>
+  readonly random: Pick<Random, 'bytes'>
+}
+
+export interface BotAccounts {
+  readonly accounts: Accounts
+  readonly store: AccountStore
+  pages(ports: ClinicPagePorts & { readonly signingKey: Uint8Array }): AccountPages
+  /**
+   * Notes in the audit trail that the clinic's files are others than before, and whose roles changed. Called at the start and
+   * when they were read anew.
+   * @param who  the person who changed them on a page; left out: they were changed on disk
+   */
+  clinicRead(who?: string): Promise<void>
+  close(): Promise<void>
+}
+
+/** @throws StoreUnusable as the store does */
+export function openAccounts({ file, clinic, content, clock, random }: AccountSituation): BotAccounts {
+  const store = openAccountFile(file)
+  const now = () => clock.now()
+  const bytes = (count: number) => random.bytes(count)
+  const people = () => clinic().people
+  const all = accounts({
+    store,
+    people,
+    isOnCall: personId => rungsAt(clinic(), now()).some(({ id }) => id === personId),
+    now,
+    bytes,
+    hashing: passwordHashing(bytes),
+    ownWords: () => placeWords(clinic()),
+  })
+  return {
+    accounts: all,
+    store,
+    pages: ({ signingKey, ...ports }) =>
+      accountPages({
+        ...ports,
+        accounts: all,
+        people,
+        now,
+        dayText: at => dayText(clinic(), ports.language ?? 'en', at),
+        passkeys: passkeys({
+          challenges: challenges(createHmac('sha256', signingKey).update('challenges').digest(), bytes),
+          now,
+          clinicName: () => clinic().name,
+        }),
+      }),
+    async clinicRead(who = 'machine') {
+      await store.noteRoles(rolesIn(clinic()), now())
+      const after = content()
+      const before = (await store.lastAudited('clinic-file-changed'))?.after
+      if (before === after) return
+      const from = before === undefined ? {} : { before }
+      await store.change({ at: now(), who, did: 'clinic-file-changed', on: 'clinic', ...from, after }, [])
+    },
+    close: () => store.close(),
+  }
+}
+
+/** Roles by person; of somebody who has left, none. */
+function rolesIn({ people }: Clinic) {
+  return new Map(people.map(({ id, roles = [], left }) => [id, left === true ? [] : roles]))
+}
+
+/** Words that stand in the clinic's file for everybody to read. */
+const placeWords = ({ name, people, hospitals, desks }: Clinic): readonly string[] => [
+  'smallhours',
+  name,
+  ...[...people, ...hospitals, ...desks].flatMap(one => [one.id, one.name]),
+  ...people.map(({ job }) => job),
+]
+
+/** Day and clock time as the clinic's staff read them. */
+function dayText({ zone, clock }: Clinic, language: string, at: Instant): string {
+  return new Intl.DateTimeFormat(language, {
+    timeZone: zone,
+    weekday: 'short',
+    day: 'numeric',
+    month: 'short',
+    hour: 'numeric',
+    minute: '2-digit',
+    hour12: clock === '12h',
+  }).format(at)
+}
