@@ -82,7 +82,19 @@ export function explore(flat: FlatFlow, options: ExploreOptions = {}): Explored 
   const pack = packing([...own, ...(watch?.sizes ?? [])])
   const width = own.length + (watch?.sizes.length ?? 0)
   const table = new StateTable(pack.words)
-  const walker = mover(flat, options)
+  const anew = { restarted: new StateTable(pack.words), 'wrong-tap': new StateTable(pack.words) }
+  const alike = new Int32Array(width)
+  /** Talk that begins anew from what is the same, with the same remembered, has been followed already. */
+  function isWalked(kind: 'restarted' | 'wrong-tap', from: Int32Array): boolean {
+    alike.set(from)
+    alike.set(memory, own.length)
+    pack.pack(alike, packed, 0)
+    const known = anew[kind].count
+    if (anew[kind].add(packed) === known) return false
+    transitions++
+    return true
+  }
+  const walker = mover(flat, { ...options, isWalked })
   const canonical = options.resume === 'return' ? canonicalIn(flat) : undefined
   options.onMover?.(walker)
   const packed = new Int32Array(pack.words)
@@ -106,15 +118,17 @@ export function explore(flat: FlatFlow, options: ExploreOptions = {}): Explored 
       return
     }
     transitions++
+    if (isKept === 'looked') {
+      watch?.end(move, next)
+      watch?.begin(memory, from < 0 ? undefined : before)
+      onEdge?.({ from, to: -1, isNew: false, move, before: from < 0 ? undefined : before, after: next })
+      return
+    }
     whole.set(next)
     canonical?.(whole)
     if (watch !== undefined) {
       whole.set(watch.end(move, next), own.length)
       watch.begin(memory, from < 0 ? undefined : before)
-    }
-    if (isKept === 'looked') {
-      onEdge?.({ from, to: -1, isNew: false, move, before: from < 0 ? undefined : before, after: whole })
-      return
     }
     pack.pack(whole, packed, 0)
     const known = table.count

@@ -107,6 +107,11 @@ export interface MoverOptions {
    * without the answers that nothing reads any more.
    */
   readonly resume?: 'replay' | 'return'
+  /**
+   * Asked before talk begins anew with nothing answered, of the state it begins from with all that is forgotten at 0: whether
+   * that has been walked. It is then left out.
+   */
+  readonly isWalked?: (kind: 'restarted' | 'wrong-tap', from: Int32Array) => boolean
   /** Talk that runs longer than this without resting is reported as never resting. */
   readonly stepsMost?: number
 }
@@ -870,9 +875,9 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
       one('person-wanted')
       one('travel-refused')
       one('left-said')
-      if (from[F.danger] === 1) one('wrong-tap')
+      if (from[F.danger] === 1 && !beganAnew('wrong-tap', from)) one('wrong-tap')
     }
-    if (corrections === 'restart') one('restarted')
+    if (corrections === 'restart' && !beganAnew('restarted', from)) one('restarted')
     if (corrections === 'exact') {
       for (let field = 0; field < cells.length; field++) {
         if (isSet[field] === true) continue
@@ -889,6 +894,19 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
         }
       }
     }
+  }
+
+  /** Whether a talk that began anew from what is the same has been walked. What it begins from: history, and what waits. */
+  function beganAnew(kind: 'restarted' | 'wrong-tap', from: Int32Array): boolean {
+    if (!returns || isCompared || options.isWalked === undefined) return false
+    state.set(from)
+    for (let field = 0; field < cells.length; field++) if (isSticky[field] !== true) state[field] = 0
+    setClock([0, 0, 0])
+    for (const field of [F.ranOut, F.decided, F.talk, F.main]) state[field] = 0
+    if (kind === 'wrong-tap') state[F.interrupted] = 0
+    state.fill(0, F.fired, F.fired + F.firedMost)
+    state.fill(0, F.trail, F.count)
+    return options.isWalked(kind, state)
   }
 
   function again(from: Int32Array | undefined, move: Move): Int32Array {

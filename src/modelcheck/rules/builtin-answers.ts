@@ -3,7 +3,6 @@
  * and no waiting. How many questions that takes, whether anything is asked that can change nothing, and whether a worse
  * answer ever leads to less.
  */
-import type { FactDocument } from '../../flow/document.ts'
 import { explore } from '../model/explore.ts'
 import type { Move, Mover } from '../model/flat-step.ts'
 import { numbers } from '../model/silent.ts'
@@ -78,6 +77,13 @@ export function answerGraph(flat: FlatFlow, statesMost?: number): AnswerGraph {
     urgency[at] = Math.max(state[F.decided] as number, state[F.floor] as number)
     advised[at] = state[F.count] as number
   }
+  const edges = Array.from({ length: walked.states }, (_, state) => {
+    const first = firstEdge[state] as number
+    return Array.from({ length: (firstEdge[state + 1] as number) - first }, (_, place): AnswerEdge => {
+      const code = answers.at(first + place)
+      return { to: to.at(first + place), answer: code >> 8, branch: code & 255 }
+    })
+  })
   return {
     states: walked.states,
     starts: [...starts],
@@ -85,13 +91,7 @@ export function answerGraph(flat: FlatFlow, statesMost?: number): AnswerGraph {
     urgency: state => urgency[state] as number,
     isAdvised: state => advised[state] === 1,
     node: state => node[state] as number,
-    edges(state) {
-      const found: AnswerEdge[] = []
-      for (let edge = firstEdge[state] as number; edge < (firstEdge[state + 1] as number); edge++) {
-        found.push({ to: to.at(edge), answer: answers.at(edge) >> 8, branch: answers.at(edge) & 255 })
-      }
-      return found
-    },
+    edges: state => edges[state] ?? [],
     wayTo: walked.wayTo,
   }
 }
@@ -179,140 +179,4 @@ export function decidedLate(graph: AnswerGraph, { least, most }: Bounds): number
     if (graph.asked(at) >= 0 && graph.urgency(at) < (least[at] as number) && least[at] === most[at]) return at
   }
   return undefined
-}
-
-/** Two answers to one question that are in order, and talk in which the worse leads to less. */
-export interface Milder {
-  readonly fact: string
-  readonly mild: string
-  readonly worse: string
-  readonly mildTo: number
-  readonly worseTo: number
-  /** Moves of the talk with the worse answer. */
-  readonly way: readonly Move[]
-}
-
-/** Classes of one fact in order: `[milder, worse]`, by index. */
-export function ordersOf(
-  flat: FlatFlow,
-  worse: Readonly<Record<string, readonly (readonly string[])[]>>,
-): ReadonlyMap<number, readonly (readonly [number, number])[]> {
-  return new Map(
-    flat.cells.map((cell, field) => {
-      const { document, classes } = cell.domain
-      const ranks = classes.map(each => rankOf(each.members, worse[cell.fact] ?? []))
-      const pairs: (readonly [number, number])[] = []
-      for (const [a, mild] of ranks.entries())
-        for (const [b, grave] of ranks.entries()) if (mild >= 0 && grave > mild) pairs.push([a, b])
-      return [field, [...pairs, ...unsurePairs(document, classes, ranks)]] as const
-    }),
-  )
-}
-
-/** Group of the mildest member; -1 where a member is in none. Several values joined are as bad as their worst. */
-function rankOf(members: readonly string[], groups: readonly (readonly string[])[]): number {
-  const ranks = members.map(member =>
-    Math.max(...member.split('+').map(value => groups.findIndex(group => group.includes(value)))),
-  )
-  const isListed = members.every(member =>
-    member.split('+').every(value => groups.some(group => group.includes(value))),
-  )
-  return isListed ? Math.min(...ranks) : -1
-}
-
-/** "Not sure" against the value it acts as, or, where it acts as itself, against the mildest. */
-function unsurePairs(
-  document: FactDocument,
-  classes: readonly { readonly members: readonly string[] }[],
-  ranks: readonly number[],
-): (readonly [number, number])[] {
-  const unsure = classes.findIndex(each => each.members.includes('unsure'))
-  if (unsure === -1) return []
-  const acts = document['unsure-acts-as']
-  const mild =
-    acts === undefined
-      ? ranks.indexOf(0)
-      : classes.findIndex(each => each.members.some(one => one.split('+').includes(acts)))
-  return mild === -1 || mild === unsure ? [] : [[mild, unsure]]
-}
-
-/** Pairs of talk looked at, at most, before the search says that it has not seen all. */
-const PAIRS_MOST = 400_000
-
-/**
- * The first answers by which a worse one leads to a milder end, everything else answered alike. `isWhole` is false where
- * the search was cut short.
- */
-export function milderEnds(
-  flat: FlatFlow,
-  graph: AnswerGraph,
-  { least, most }: Bounds,
-  orders: ReadonlyMap<number, readonly (readonly [number, number])[]>,
-): { readonly found: readonly Milder[]; readonly isWhole: boolean } {
-  const fine = new Set<string>()
-  let looked = 0
-  const found = new Map<string, Milder>()
-
-  type Known = ReadonlyMap<number, number>
-
-  /** The way on which the worse answer ends milder, as states of both; undefined where there is none. */
-  function differs(
-    mild: number,
-    worse: number,
-    known: Known,
-    way: readonly Move[],
-  ): { way: readonly Move[]; to: number; mildTo: number } | undefined {
-    if ((least[worse] as number) >= (most[mild] as number)) return undefined
-    const key = `${mild} ${worse} ${[...known].sort((a, b) => a[0] - b[0]).join(';')}`
-    if (fine.has(key)) return undefined
-    if (++looked > PAIRS_MOST) return undefined
-    const mildAsks = graph.edges(mild)
-    const worseAsks = graph.edges(worse)
-    if (mildAsks.length === 0 && worseAsks.length === 0) {
-      return graph.urgency(worse) < graph.urgency(mild) ? { way, to: worse, mildTo: mild } : undefined
-    }
-    const isMild = mildAsks.length > 0
-    const field = graph.asked(isMild ? mild : worse)
-    const edges = isMild ? mildAsks : worseAsks
-    const given = known.get(field)
-    const same = given === undefined ? [] : edges.filter(edge => ((edge.answer << 8) | edge.branch) === given)
-    for (const edge of same.length > 0
-      ? same
-      : edges.filter(each => given === undefined || each.answer === given >> 8)) {
-      const next = given === undefined ? new Map([...known, [field, (edge.answer << 8) | edge.branch]]) : known
-      const move: Move = { kind: 'answered', arg: edge.answer, branch: edge.branch }
-      const end = isMild ? differs(edge.to, worse, next, way) : differs(mild, edge.to, next, [...way, move])
-      if (end !== undefined) return end
-    }
-    fine.add(key)
-    return undefined
-  }
-
-  for (let at = 0; at < graph.states; at++) {
-    const field = graph.asked(at)
-    const pairs = orders.get(field)
-    if (pairs === undefined || pairs.length === 0) continue
-    const edges = graph.edges(at)
-    for (const [a, b] of pairs) {
-      const name = `${field} ${a} ${b}`
-      if (found.has(name)) continue
-      for (const mild of edges.filter(edge => edge.answer === a)) {
-        const worse = edges.find(edge => edge.answer === b && edge.branch === mild.branch)
-        if (worse === undefined) continue
-        const move: Move = { kind: 'answered', arg: b, branch: worse.branch }
-        const end = differs(mild.to, worse.to, new Map(), [...graph.wayTo(at), move])
-        if (end === undefined) continue
-        const cell = flat.cells[field]
-        found.set(name, {
-          fact: cell?.fact ?? '',
-          mild: cell?.domain.classes[a]?.id ?? '',
-          worse: cell?.domain.classes[b]?.id ?? '',
-          mildTo: graph.urgency(end.mildTo),
-          worseTo: graph.urgency(end.to),
-          way: end.way,
-        })
-      }
-    }
-  }
-  return { found: [...found.values()], isWhole: looked <= PAIRS_MOST }
 }

@@ -7,19 +7,12 @@ import { flatten } from '../model/flat-flow.ts'
 import { type Move, NeverRests } from '../model/flat-step.ts'
 import { isoLength, type SilentGraph, silentGraph } from '../model/silent.ts'
 import { dispositionOf, type FlatFlow } from '../model/tables.ts'
-import {
-  answerGraph,
-  type Bounds,
-  boundsOf,
-  decidedLate,
-  milderEnds,
-  ordersOf,
-  questionsUntil,
-} from './builtin-answers.ts'
+import { answerGraph, type Bounds, boundsOf, decidedLate, questionsUntil } from './builtin-answers.ts'
 import { type WalkWatch, walkWatch } from './builtin-walk.ts'
 import type { Finding, FlowReport, QuestionFigures, Witness } from './findings.ts'
 import { compileRules, observationsOf } from './rule-compile.ts'
 import { type RuleWatch, ruleWatch, type Seen, silentRules } from './rule-watch.ts'
+import { milderEnds, ordersOf } from './worse-answers.ts'
 
 /** What the clinic has set that a check reads: lengths in milliseconds by the id of their setting, and one switch. */
 export interface CheckSettings {

@@ -1,7 +1,7 @@
 /** What a rule speaks of, over the tables of one flow: which steps and moves are meant, and when a condition holds. */
 import type { Condition, Happening } from '../../flow/rule-document.ts'
 import type { Compared } from '../model/abstract-answers.ts'
-import type { Move } from '../model/flat-step.ts'
+import { MOVES, type Move, type MoveKind } from '../model/flat-step.ts'
 import { testFor } from '../model/flat-tests.ts'
 import { type FlatFlow, type FlatNode, holds, type Test, urgencyOf } from '../model/tables.ts'
 
@@ -26,12 +26,13 @@ const WORDS: Readonly<Record<string, (flat: FlatFlow, values: readonly string[])
   decided: (flat, values) => {
     const { decided, floor } = flat.fields
     const least = Math.min(...values.map(urgencyOf))
-    return ({ state, deciding }) => Math.max(state[decided] as number, state[floor] as number, deciding) >= least
+    return ({ state, deciding }) =>
+      deciding >= least || (state[decided] as number) >= least || (state[floor] as number) >= least
   },
   history: (flat, values) => {
     const { danger, left, paged } = flat.fields
     const fields = values.map(value => ({ danger, left, paged })[value] ?? paged)
-    return ({ state }) => fields.some(field => state[field] === 1)
+    return anyOf(fields)
   },
   armed: (flat, values) => {
     const fields = flat.alarms.flatMap(({ name }, alarm) => {
@@ -39,7 +40,7 @@ const WORDS: Readonly<Record<string, (flat: FlatFlow, values: readonly string[])
       const isMeant = values.includes(name) || moments.some(({ moment }) => values.includes(moment ?? ''))
       return isMeant ? [flat.fields.armed + alarm] : []
     })
-    return ({ state }) => fields.some(field => state[field] === 1)
+    return anyOf(fields)
   },
   said:
     (_flat, values) =>
@@ -49,9 +50,16 @@ const WORDS: Readonly<Record<string, (flat: FlatFlow, values: readonly string[])
     const fields = flat.hazardous.flatMap((id, index) =>
       (flat.flow.advice.get(id)?.tags ?? []).some(tag => values.includes(tag)) ? [flat.fields.inForce + index] : [],
     )
-    return ({ state }) => fields.some(field => state[field] === 1)
+    return anyOf(fields)
   },
 }
+
+const anyOf =
+  (fields: readonly number[]) =>
+  ({ state }: Moment): boolean => {
+    for (let at = 0; at < fields.length; at++) if (state[fields[at] as number] === 1) return true
+    return false
+  }
 
 /** All parts must hold. A policy is settled here: what it rules out never holds. */
 export function compileCondition(condition: Condition, flat: FlatFlow): CompiledCondition {
@@ -71,7 +79,17 @@ export function compileCondition(condition: Condition, flat: FlatFlow): Compiled
     }
     if (on === 'said') tags.push(...values)
   }
-  return { holdsIn: moment => parts.every(part => part(moment)), compared, tags }
+  return { holdsIn: allOf(parts), compared, tags }
+}
+
+/** Asked at every step and reply of a walk: a plain loop, and none where there is one part only. */
+function allOf(parts: readonly ((moment: Moment) => boolean)[]): (moment: Moment) => boolean {
+  const [first] = parts
+  if (first !== undefined && parts.length === 1) return first
+  return moment => {
+    for (let at = 0; at < parts.length; at++) if (parts[at]?.(moment) === false) return false
+    return true
+  }
 }
 
 /** Whether a condition can never hold: the policies of a flow rule it out, or what it looks at is never asked there. */
@@ -106,7 +124,9 @@ export interface CompiledHappening {
   readonly isSaidNow: (node: number, state: Int32Array, isReplaying: boolean) => boolean
   /** 1 at every step where talk stands after the reply; undefined where it does not matter. */
   readonly stands: Uint8Array | undefined
-  /** Whether the move is meant; undefined where it does not matter. */
+  /** Kinds of moves that can be meant; undefined where the move does not matter. */
+  readonly kinds: readonly MoveKind[] | undefined
+  /** Whether a move of one of those kinds is meant; undefined where it does not matter. */
   readonly isMove: ((move: Move, before: Int32Array | undefined) => boolean) | undefined
 }
 
@@ -132,6 +152,7 @@ export function compileHappening(happening: Happening, flat: FlatFlow): Compiled
         return field === undefined || state[field] === 0
       }),
     stands: standsOf(happening, flat),
+    kinds: kindsOf(happening),
     isMove: moveOf(happening, flat),
   }
 }
@@ -160,16 +181,25 @@ function standsOf({ asks, rests, ends }: Happening, flat: FlatFlow): Uint8Array 
 
 function moveOf({ family, answers, alarm }: Happening, flat: FlatFlow): CompiledHappening['isMove'] {
   if (family === undefined && answers === undefined && alarm === undefined) return undefined
+  const isAnswered = flat.nodes.map(
+    ({ ask }) => answers === 'any' || answers?.includes(flat.cells[ask]?.fact ?? '') === true,
+  )
+  const isAlarm = flat.alarms.map(({ name }) => alarm === 'any' || alarm?.includes(name) === true)
+  const { talk } = flat.fields
   return (move, before) => {
-    if (family !== undefined && !(family as readonly string[]).includes(move.kind)) return false
-    if (answers !== undefined) {
-      const ask = flat.nodes[before?.[flat.fields.talk] ?? -1]?.ask ?? -1
-      const fact = flat.cells[ask]?.fact
-      if (move.kind !== 'answered' || (answers !== 'any' && !answers.includes(fact ?? ''))) return false
-    }
-    if (alarm === undefined) return true
-    return move.kind === 'alarm' && (alarm === 'any' || alarm.includes(flat.alarms[move.arg]?.name ?? ''))
+    if (answers !== undefined && isAnswered[before?.[talk] ?? -1] !== true) return false
+    return alarm === undefined || isAlarm[move.arg] === true
   }
+}
+
+/** The kinds of moves that can be meant; undefined where every one can. */
+function kindsOf({ family, answers, alarm }: Happening): readonly MoveKind[] | undefined {
+  if (family === undefined && answers === undefined && alarm === undefined) return undefined
+  const isMeant = (kind: MoveKind) =>
+    (family === undefined || (family as readonly string[]).includes(kind)) &&
+    (answers === undefined || kind === 'answered') &&
+    (alarm === undefined || kind === 'alarm')
+  return MOVES.filter(isMeant)
 }
 
 /** Steps at which a rule looks at facts when this happens: `all` where it can come at any step. */

@@ -3,14 +3,12 @@
  * conversation, and so is the first time that what it speaks of comes up.
  */
 
-import { ANY_TIME_STEPS } from '../../flow/flow-step.ts'
-import { UNANSWERED } from '../../flow/steps.ts'
 import type { Edge, Watch } from '../model/explore.ts'
 import type { Mover, OnEntered } from '../model/flat-step.ts'
-import { nextOf } from '../model/steps-ahead.ts'
-import { type FlatFlow, urgencyOf } from '../model/tables.ts'
+import type { FlatFlow } from '../model/tables.ts'
 import type { CompiledRule, CompiledRules } from './rule-compile.ts'
 import { type CompiledHappening, type Moment, tagsOf } from './rule-match.ts'
+import { isReplyTo, openPlaces, settlesUnneeded } from './rule-places.ts'
 
 /** Where something was first seen: the state before, and the move from it. */
 export interface Seen {
@@ -56,63 +54,100 @@ export function ruleWatch(
   onSilent: (edge: Edge, silent: SilentEdge) => void = () => {},
 ): RuleWatch {
   const { talk } = flat.fields
+  const count = flat.nodes.length
+  /** Atoms that are remembered, each at its place here in the memory; tags stand after them. */
   const kept = atoms.flatMap((atom, index) => (atom.isKept ? [index] : []))
   const bitOf = new Map(kept.map((atom, bit) => [atom, bit]))
   const memory = new Int32Array(kept.length + tags.length)
   const tagBit = new Map(tags.map((tag, index) => [tag, kept.length + index]))
-  const atomsAt = flat.nodes.map((_, at) =>
-    atoms.flatMap((atom, index) => (atom.happening.steps?.[at] === 1 ? [index] : [])),
+  const atomsAt = stepsOf(
+    atoms.map(atom => atom.happening),
+    count,
   )
-  const rulesAt = flat.nodes.map((_, at) =>
-    rules.flatMap((rule, index) => (rule.event?.steps?.[at] === 1 ? [index] : [])),
+  const rulesAt = stepsOf(
+    rules.map(rule => rule.event),
+    count,
+  )
+  const openAtoms = openPlaces(
+    atoms.map(atom => atom.happening),
+    count,
+  )
+  const openRules = openPlaces(
+    rules.map(rule => rule.event),
+    count,
   )
   const tagBitsAt = flat.nodes.map(node => tagsOf(node, flat).flatMap(tag => tagBit.get(tag) ?? []))
-  const silentPlace = new Map(silentRules(rules).map((index, place) => [index, place]))
+  const silent = silentRules(rules)
 
   /** What must have come first is no longer remembered where nothing ahead asks for it; talk that begins anew says it anew. */
   const needed = new Map(
-    kept.flatMap(atom => {
+    kept.flatMap((atom, bit) => {
       const waiting = rules.filter(rule => rule.needs === atom)
       const isShared = rules.some(rule => rule.after === atom || rule.before === atom)
-      return waiting.length === 0 || isShared ? [] : [[atom, placesAhead(waiting, flat)] as const]
+      return waiting.length === 0 || isShared ? [] : [[bit, waiting] as const]
     }),
   )
+  const settle = settlesUnneeded(needed, flat)
 
   /** In this reply: whether an atom's steps were entered, and where a rule's event was entered in its scope. */
   const stepped = new Uint8Array(atoms.length)
   const occurred = new Uint8Array(atoms.length)
   const enteredAt = new Int32Array(rules.length)
   const seenAt = new Int32Array(rules.length)
+  const steppedAtoms = placesList(atoms.length)
+  const seenRules = placesList(rules.length)
   let before: Int32Array | undefined
   const isSaid = (tag: string) => memory[tagBit.get(tag) ?? -1] === 1
   const broken: (Seen | undefined)[] = rules.map(() => undefined)
   const witnessed: (Seen | undefined)[] = rules.map(() => undefined)
-  let breaches: { rule: number; node: number }[] = []
-  let witnesses: { rule: number; node: number }[] = []
+  const breaches = foundList(rules.length)
+  const witnesses = foundList(rules.length)
   let triggered: number[] = []
   let met = 0
 
-  const hasHappened = (atom: number | undefined): boolean =>
-    atom !== undefined && (memory[bitOf.get(atom) ?? -1] === 1 || stepped[atom] === 1 || occurred[atom] === 1)
+  function hasHappened(atom: number | undefined): boolean {
+    if (atom === undefined) return false
+    return stepped[atom] === 1 || occurred[atom] === 1 || memory[bitOf.get(atom) ?? -1] === 1
+  }
 
   function isInScope(rule: CompiledRule, moment: Moment): boolean {
     if (rule.after !== undefined && !hasHappened(rule.after)) return false
     if (rule.before !== undefined && hasHappened(rule.before)) return false
     if (rule.scope?.holdsIn(moment) === false) return false
-    return !rule.unless.some(each => each.holdsIn(moment))
+    for (let at = 0; at < rule.unless.length; at++) if (rule.unless[at]?.holdsIn(moment) === true) return false
+    return true
+  }
+
+  const entering: { state: Int32Array; deciding: number; readonly isSaid: Moment['isSaid'] } = {
+    state: memory,
+    isSaid,
+    deciding: 0,
   }
 
   const onEntered: OnEntered = (node, state, how) => {
-    for (const bit of tagBitsAt[node] ?? []) memory[bit] = 1
-    for (const index of rulesAt[node] ?? []) {
+    const bits = tagBitsAt[node] as readonly number[]
+    for (let at = 0; at < bits.length; at++) memory[bits[at] as number] = 1
+    entering.state = state
+    entering.deciding = flat.nodes[node]?.decides ?? 0
+    const here = rulesAt[node] as readonly number[]
+    for (let at = 0; at < here.length; at++) {
+      const index = here[at] as number
       const rule = rules[index] as CompiledRule
       // What is in force already is not said again when talk is replayed.
       if (rule.rule.absence !== undefined && rule.event?.isSaidNow(node, state, how.replaying) === false) continue
-      if (seenAt[index] === -1) seenAt[index] = node
-      if (enteredAt[index] !== -1) continue
-      if (isInScope(rule, { state, isSaid, deciding: flat.nodes[node]?.decides ?? 0 })) enteredAt[index] = node
+      if (seenAt[index] === -1) {
+        seenAt[index] = node
+        seenRules.add(index)
+      }
+      if (enteredAt[index] === -1 && isInScope(rule, entering)) enteredAt[index] = node
     }
-    for (const atom of atomsAt[node] ?? []) stepped[atom] = 1
+    const own = atomsAt[node] as readonly number[]
+    for (let at = 0; at < own.length; at++) {
+      const atom = own[at] as number
+      if (stepped[atom] === 1) continue
+      stepped[atom] = 1
+      steppedAtoms.add(atom)
+    }
   }
 
   function begin(from: Int32Array, state: Int32Array | undefined): void {
@@ -122,76 +157,83 @@ export function ruleWatch(
     occurred.fill(0)
     enteredAt.fill(-1)
     seenAt.fill(-1)
+    steppedAtoms.clear()
+    seenRules.clear()
   }
 
   function isWhole(happening: CompiledHappening, move: Edge['move'], stand: number, isReply: boolean): boolean {
     if (happening.stands !== undefined && (!isReply || happening.stands[stand] !== 1)) return false
+    if (happening.kinds?.includes(move.kind) === false) return false
     return happening.isMove === undefined || happening.isMove(move, before)
+  }
+
+  function noteAtoms(move: Edge['move'], stand: number, isReply: boolean): void {
+    const note = (atom: number) => {
+      const { happening } = atoms[atom] as CompiledRules['atoms'][number]
+      if (isWhole(happening, move, stand, isReply)) occurred[atom] = 1
+    }
+    for (let at = 0; at < steppedAtoms.count(); at++) note(steppedAtoms.at(at))
+    const open = openAtoms(move.kind, stand)
+    for (let at = 0; at < open.length; at++) note(open[at] as number)
+    stepped.set(occurred)
   }
 
   function end(move: Edge['move'], next: Int32Array): Int32Array {
     const stand = next[talk] as number
-    const isReply = move.kind !== 'time' && move.kind !== 'grew-older'
-    atoms.forEach(({ happening }, atom) => {
-      const isStepped = happening.steps === undefined || stepped[atom] === 1
-      occurred[atom] = Number(isStepped && isWhole(happening, move, stand, isReply))
-    })
-    stepped.set(occurred)
-    breaches = []
-    witnesses = []
-    triggered = []
+    const isReply = isReplyTo(move.kind)
+    noteAtoms(move, stand, isReply)
+    breaches.clear()
+    witnesses.clear()
+    if (triggered.length > 0) triggered = []
     met = 0
-    const moment: Moment = { state: next, isSaid, deciding: 0 }
-    for (const [index, rule] of rules.entries()) judge(rule, index, move, stand, isReply, moment)
+    entering.state = next
+    entering.deciding = 0
+    for (let place = 0; place < silent.length; place++)
+      if (areMet(rules[silent[place] as number] as CompiledRule, entering)) met |= 1 << place
+    for (let at = 0; at < seenRules.count(); at++) judge(seenRules.at(at), move, stand, isReply)
+    const open = openRules(move.kind, stand)
+    for (let at = 0; at < open.length; at++) judge(open[at] as number, move, stand, isReply)
     const isAnew = move.kind === 'restarted' || move.kind === 'wrong-tap'
-    for (const atom of kept) {
-      const bit = bitOf.get(atom) as number
-      if (occurred[atom] === 1) memory[bit] = 1
-      else if (isAnew && needed.has(atom)) memory[bit] = 0
+    for (let bit = 0; bit < kept.length; bit++) {
+      if (occurred[kept[bit] as number] === 1) memory[bit] = 1
+      else if (isAnew && needed.has(bit)) memory[bit] = 0
     }
-    for (const [atom, isAhead] of needed) if (!isAhead(next)) memory[bitOf.get(atom) as number] = 1
+    settle(memory, next)
     return memory
   }
 
-  function judge(
-    rule: CompiledRule,
-    index: number,
-    move: Edge['move'],
-    stand: number,
-    isReply: boolean,
-    moment: Moment,
-  ): void {
+  function judge(index: number, move: Edge['move'], stand: number, isReply: boolean): void {
+    const rule = rules[index] as CompiledRule
     const { event } = rule
     if (event === undefined) {
-      if (!isInScope(rule, moment)) return
-      witnesses.push({ rule: index, node: stand })
-      if (rule.always?.holdsIn(moment) === false) breaches.push({ rule: index, node: stand })
+      if (!isInScope(rule, entering)) return
+      witnesses.add(index, stand)
+      if (rule.always?.holdsIn(entering) === false) breaches.add(index, stand)
       return
     }
-    if (rule.silent !== undefined && areMet(rule, moment)) met |= 1 << (silentPlace.get(index) ?? 0)
     if (!isWhole(event, move, stand, isReply)) return
     const isStep = event.steps !== undefined
-    const isSeen = isStep ? seenAt[index] !== -1 : true
-    const isIn = isStep ? enteredAt[index] !== -1 : isInScope(rule, moment)
+    const isIn = isStep ? enteredAt[index] !== -1 : isInScope(rule, entering)
     const node = isStep ? (enteredAt[index] as number) : event.stands === undefined ? -1 : stand
     if (rule.rule.absence !== undefined) {
-      if (isSeen) witnesses.push({ rule: index, node: isStep ? (seenAt[index] as number) : node })
-      if (isIn) breaches.push({ rule: index, node })
+      witnesses.add(index, isStep ? (seenAt[index] as number) : node)
+      if (isIn) breaches.add(index, node)
       return
     }
     if (!isIn) return
-    witnesses.push({ rule: index, node })
-    if (rule.needs !== undefined && !hasHappened(rule.needs)) breaches.push({ rule: index, node })
-    if (rule.goals.length === 0 || areMet(rule, moment)) return
-    if (rule.silent === undefined) breaches.push({ rule: index, node })
+    witnesses.add(index, node)
+    if (rule.needs !== undefined && !hasHappened(rule.needs)) breaches.add(index, node)
+    if (rule.goals.length === 0 || areMet(rule, entering)) return
+    if (rule.silent === undefined) breaches.add(index, node)
     else triggered.push(index)
   }
 
   function areMet(rule: CompiledRule, moment: Moment): boolean {
-    return rule.goals.every(goal => {
-      if (goal.holds !== undefined) return goal.holds.holdsIn(moment)
-      return goal.atom !== undefined && occurred[goal.atom] === 1
-    })
+    for (let at = 0; at < rule.goals.length; at++) {
+      const { holds, atom } = rule.goals[at] as CompiledRule['goals'][number]
+      if (holds === undefined ? atom === undefined || occurred[atom] !== 1 : !holds.holdsIn(moment)) return false
+    }
+    return true
   }
 
   return {
@@ -204,8 +246,8 @@ export function ruleWatch(
       }
     },
     onEdge(edge) {
-      for (const { rule, node } of breaches) broken[rule] ??= { from: edge.from, move: edge.move, node }
-      for (const { rule, node } of witnesses) witnessed[rule] ??= { from: edge.from, move: edge.move, node }
+      breaches.into(broken, edge)
+      witnesses.into(witnessed, edge)
       onSilent(edge, { triggered, met })
     },
     broken,
@@ -213,37 +255,49 @@ export function ruleWatch(
   }
 }
 
-/** Whether a place that some rules look at may still be come to. */
-function placesAhead(rules: readonly CompiledRule[], flat: FlatFlow): (state: Int32Array) => boolean {
-  const { nodes, fields: F, turning } = flat
-  const isPlace = nodes.map((_, at) =>
-    rules.some(({ event }) => (event?.steps ?? event?.stands ?? EVERYWHERE)[at] !== 0),
+/** By step, the places of the happenings that it makes by being entered. */
+const stepsOf = (
+  happenings: readonly (CompiledHappening | undefined)[],
+  nodes: number,
+): readonly (readonly number[])[] =>
+  Array.from({ length: nodes }, (_, at) =>
+    happenings.flatMap((happening, place) => (happening?.steps?.[at] === 1 ? [place] : [])),
   )
-  const leads = nodes.map((_, at) => reachesOne(at, isPlace, flat))
-  const own = new Set(nodes.flatMap(node => node.alarms.map(({ alarm }) => alarm)))
-  const late = flat.alarmOf.get(UNANSWERED) ?? -1
-  const side = flat.alarms.flatMap(({ target }, alarm) => (own.has(alarm) || alarm === late ? [] : [target]))
-  const always = [...side, ...ANY_TIME_STEPS.flatMap(id => flat.nodeOf.get(id) ?? [])].some(at => leads[at])
-  const speak = urgencyOf('speak')
-  return state => {
-    if (always || leads[state[F.talk] as number] || leads[state[F.main] as number]) return true
-    if (turning.some((at, index) => state[F.trail + index] !== 0 && leads[at])) return true
-    if (flat.alarms.some(({ target }, alarm) => state[F.armed + alarm] === 1 && leads[target])) return true
-    const urgency = Math.max(state[F.decided] as number, state[F.floor] as number)
-    return late >= 0 && state[F.ranOut] === 0 && urgency <= speak && leads[flat.alarms[late]?.target ?? -1] === true
+
+/** A list of places, used again for every edge. */
+function placesList(most: number) {
+  const list = new Int32Array(most)
+  let count = 0
+  return {
+    add(place: number) {
+      list[count++] = place
+    },
+    at: (index: number): number => list[index] as number,
+    count: () => count,
+    clear() {
+      count = 0
+    },
   }
 }
 
-const EVERYWHERE: Readonly<Record<number, number>> = {}
-
-function reachesOne(from: number, isPlace: readonly boolean[], flat: FlatFlow): boolean {
-  const seen = new Set<number>()
-  const queue = [from]
-  for (let at = queue.pop(); at !== undefined; at = queue.pop()) {
-    if (isPlace[at] === true) return true
-    if (seen.has(at)) continue
-    seen.add(at)
-    queue.push(...nextOf(flat, at))
+/** Rules for which something was found on this edge, with the step; of each only the first find of a walk is kept. */
+function foundList(rules: number) {
+  const found = placesList(rules * 2)
+  const nodes = new Int32Array(rules * 2)
+  const isKept = new Uint8Array(rules)
+  return {
+    add(rule: number, node: number) {
+      if (isKept[rule] === 1) return
+      nodes[found.count()] = node
+      found.add(rule)
+    },
+    clear: found.clear,
+    into(first: (Seen | undefined)[], edge: Edge) {
+      for (let at = 0; at < found.count(); at++) {
+        const rule = found.at(at)
+        isKept[rule] = 1
+        first[rule] ??= { from: edge.from, move: edge.move, node: nodes[at] as number }
+      }
+    },
   }
-  return false
 }
