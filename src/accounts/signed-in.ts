@@ -11,7 +11,8 @@ export interface SignedIn {
   readonly isOnCall: boolean
   /** Names the session in lists and in the audit trail; opens nothing. */
   readonly sessionId: string
-  readonly how: 'passkey' | 'password' | 'single-sign-on'
+  /** `demonstration`: nobody is, in a demonstration that is open to whoever looks. */
+  readonly how: 'passkey' | 'password' | 'single-sign-on' | 'demonstration'
 }
 
 /** Who sends this request; undefined where nobody is signed in, the session has ended, or the person has left. */

@@ -65,3 +65,12 @@ export function outcomeSet(work: Work, event: CaseEvent & { kind: 'outcomeSet' }
   sayNotice(work, 'closed')
   setAlarm(work, CLOSE, { due: (work.at + CLOSE_AFTER_MS) as Instant, late: 'recompute' })
 }
+
+/** Somebody of the clinic's day is named for the case. The family hears who, unless a clinician has ended it. */
+export function dayTaken(work: Work, { by, taker }: CaseEvent & { kind: 'dayTaken' }) {
+  const before = work.state.day?.taker.id
+  work.state.day = { taker, by, at: work.at }
+  if (work.state.outcome !== undefined || before === taker.id) return
+  sayNotice(work, 'day-taken')
+  askAgain(work)
+}

@@ -84,6 +84,8 @@ export function viewOf(whole: Line, state: CaseState, log: readonly LogLine[], a
       .map(mark => wording.text(`mark/${mark}`, caseValues(line, state, at)))
       .concat(drivingMark(line, state, wording, at))
       .concat(namedMarks(line, state, wording)),
+    notes: state.path.notes.map(note => text(wording, `note/${note}`, note, caseValues(line, state, at))),
+    ...(state.day === undefined ? {} : { day: { taker: state.day.taker.name, at: state.day.at } }),
     ...(phone?.kind === 'phone' && phone.number !== 'write-only' ? { ringBack: phone.number } : {}),
     ...(arrival === undefined ? {} : { expectedArrival: arrival }),
   }
@@ -124,6 +126,7 @@ function calloutOf(line: Line, state: CaseState, wording: Catalogue, at: Instant
     state: STATES[stage] ?? 'none',
     ...(taken === undefined ? {} : { takenBy: taken.by.id }),
     ...(taken?.promisedAt === undefined ? {} : { promisedAt: taken.promisedAt }),
+    ...(state.alarms[RUNG] === undefined ? {} : { nextPageAt: state.alarms[RUNG].due }),
   }
 }
 

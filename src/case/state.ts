@@ -131,6 +131,8 @@ export interface CaseState {
   readonly leftAt?: Instant
   readonly stoppedByClinician: readonly string[]
   readonly outcome?: { readonly id: string; readonly by: Clinician; readonly note?: string; readonly at: Instant }
+  /** Who looks after it in the clinic's day, as somebody there named them. */
+  readonly day?: { readonly taker: Clinician; readonly by: Clinician; readonly at: Instant }
   readonly doNotWrite: boolean
   /**
    * By how much the clock was in doubt at worst while this case went on, in milliseconds: its times to leave by are that

@@ -21,7 +21,7 @@ import {
 } from './alarm.ts'
 import type { Answer } from './answer.ts'
 import { oversleeps, pageSettled, tellHolder } from './callout.ts'
-import { acknowledged, CLOSE_AFTER_MS, lowered, outcomeSet } from './clinician-events.ts'
+import { acknowledged, CLOSE_AFTER_MS, dayTaken, lowered, outcomeSet } from './clinician-events.ts'
 import { type Doubted, withDoubt } from './clock-doubt.ts'
 import { alsoNamed, askAbout, concernNamed, leaveEarlier, lineAnswered, offerAlso } from './concerns.ts'
 import type { Effect } from './effect.ts'
@@ -138,6 +138,8 @@ function handle(work: Work, event: CaseEvent) {
       return cancelAlarm(work, event.name)
     case 'outcomeSet':
       return outcomeSet(work, event)
+    case 'dayTaken':
+      return dayTaken(work, event)
     case 'replyGivenUp':
       mark(work, 'cannot-be-reached')
       return tellHolder(work)

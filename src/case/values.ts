@@ -140,6 +140,7 @@ function calloutValues(line: Line, state: CaseState, at: Instant): Values {
   return {
     clinician: taken?.by.name ?? paged?.name ?? line.clinic.name,
     clinicianRole: taken?.by.role ?? (paged?.kind === 'person' ? paged.job : ''),
+    dayTaker: state.day?.taker.name ?? line.clinic.name,
     promisedBy: taken === undefined ? '' : clockSaidOf(line, taken.promisedAt),
     promiseFailsAt: taken === undefined ? '' : clockSaidOf(line, promiseDueAt(taken.promisedAt, line.settings)),
     promisePast: taken !== undefined && taken.promisedAt <= at ? 'yes' : 'no',

@@ -19,6 +19,8 @@ export interface CaseView {
     readonly takenBy?: string
     /** By when whoever took it said they would be in touch. */
     readonly promisedAt?: Instant
+    /** When somebody is paged again or next, unless one answers before. */
+    readonly nextPageAt?: Instant
   }
   /** Situation, background, assessment, recommendation and read-back: each a list of lines. */
   readonly handover: {
@@ -36,6 +38,10 @@ export interface CaseView {
   readonly told: readonly LogLine[]
   /** What the bot would still send and when; each can be stopped. */
   readonly coming: readonly { name: string; due: Instant; says: string }[]
+  /** What the flow left for the clinic's day, in words. */
+  readonly notes: readonly string[]
+  /** Who looks after it in the clinic's day. */
+  readonly day?: { readonly taker: string; readonly at: Instant }
   /** Marks: "driving: ring, do not write" · "can't travel" · "write only" · "family says wrong tap" … */
   readonly marks: readonly string[]
   /** E.164, for a tap-to-call link on the clinician's page only. */

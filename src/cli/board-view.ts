@@ -21,9 +21,8 @@ export async function boardView(ports: {
   lineOf: (state: string) => Line
   store: Pick<Store, 'recent'>
   pagers: BotPagers
-  doubts: readonly Doubt[]
-  /** What is wrong in the clinic's files on disk. */
-  notTaken: readonly Refusal[]
+  /** As sentences. */
+  doubts: readonly string[]
   at: Instant
   wording: Wording
 }): Promise<BoardView> {
@@ -32,14 +31,24 @@ export async function boardView(ports: {
   const cases = await store.recent(before(at, days(1)))
   return {
     isNight: !isOpen(line.clinic, at),
-    doubts: doubts.flatMap(({ what, since, pager }) => {
-      const way = pager === undefined ? '' : ` (${pager})`
-      const said = `${wording(`doubt-${what}`)}${way} ${wording('doubt-since', { now: clockSaidOf(line, since) })}`
-      return what === 'clinic-file-refused' ? [said, ...ports.notTaken.map(lineOfRefusal)] : [said]
-    }),
+    doubts,
     rows: cases.map(stored => rowOf(line, ports.lineOf(stored.state), stored, at, wording, links.get(stored.caseId))),
     pages: pagesOf(ports),
   }
+}
+
+/** What keeps the line from being trusted, each as a sentence; what is wrong in the clinic's files in full. */
+export function doubtSentences(
+  line: Line,
+  doubts: readonly Doubt[],
+  notTaken: readonly Refusal[],
+  wording: Wording,
+): readonly string[] {
+  return doubts.flatMap(({ what, since, pager }) => {
+    const way = pager === undefined ? '' : ` (${pager})`
+    const said = `${wording(`doubt-${what}`)}${way} ${wording('doubt-since', { now: clockSaidOf(line, since) })}`
+    return what === 'clinic-file-refused' ? [said, ...notTaken.map(lineOfRefusal)] : [said]
+  })
 }
 
 function rowOf(

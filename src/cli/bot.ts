@@ -10,6 +10,7 @@ import { webchat } from '../channels/webchat/webchat.ts'
 import { ACCOUNT_PATHS } from '../http/account-pages.ts'
 import { signedInReader } from '../http/account-ports.ts'
 import { clinicianPages } from '../http/clinician-pages.ts'
+import { consolePages } from '../http/console/console.ts'
 import { type Mounted, type Server, serveHttp } from '../http/server.ts'
 import { fitPageText } from '../pagers/page-text.ts'
 import { type Clock, type Random, steadyClock } from '../runtime/clock.ts'
@@ -25,12 +26,15 @@ import { QUEUED_MAX } from '../runtime/worker.ts'
 import type { Store, StoredCase } from '../store/store.ts'
 import { readDate, readDuration, readMoment } from '../time/phrases.ts'
 import { languageOf } from '../understand/language.ts'
-import { boardView } from './board-view.ts'
+import { boardView, doubtSentences } from './board-view.ts'
 import { type BotAccounts, openAccounts } from './bot-accounts.ts'
 import { type BotPagers, clinicPagers, demoPagers } from './bot-pagers.ts'
 import { type ChangingLine, placeOf, standingLine } from './changing-line.ts'
 import { act } from './clinician-acts.ts'
+import { demonstrationPerson, deskNow, nowSide } from './console-side.ts'
 import { type DataFolder, openDataFolder } from './data-folder.ts'
+import { deskFile } from './desk-file.ts'
+import { familyNotice } from './family-notice.ts'
 import { familyPages, footOf, nameOfLanguage } from './family-pages.ts'
 import { caseShown, familyLogOf } from './family-view.ts'
 import { drawingOf, type LoadedLine } from './load-line.ts'
@@ -160,8 +164,11 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     doubts: () => lineDoubts(changing),
     queuedMax,
   })
-  const spokenIn = (language = first.language): Spoken =>
-    familyPages(() => lineIn(line(), language), wordsIn(language), now)
+  const desk = deskFile(data.deskFile, error => storeFault(error))
+  const spokenIn = (language = first.language): Spoken => ({
+    ...familyPages(() => lineIn(line(), language), wordsIn(language), now),
+    lineNotice: () => familyNotice(deskNow(desk, now()).notice, lineIn(line(), language), wordsIn(language), now()),
+  })
   const { foot } = spokenIn()
   let chat: ReturnType<typeof webchat> | undefined
   let members: BotAccounts | undefined
@@ -189,8 +196,12 @@ export async function openBot(options: BotOptions): Promise<Bot> {
       ...(options.publicOrigin === undefined ? {} : { origin: options.publicOrigin }),
     })
     channels.set(chat.id, chat)
+    const doubtsSaid = async () =>
+      doubtSentences(staff(), (await runtime.health()).doubts, changing.notTaken()?.refusals ?? [], staffWords)
     members = membersOf()
     const clinicSide = {
+      now,
+      clockText,
       randomId: () => random.hex(16),
       wording: staffWords,
       desk: () => footOf(staff(), staffWords).clinic,
@@ -198,9 +209,22 @@ export async function openBot(options: BotOptions): Promise<Bot> {
       language: staff().language,
       ...(options.publicOrigin === undefined ? {} : { origin: options.publicOrigin }),
     }
+    const reader = members === undefined ? undefined : signedInReader(members.accounts, clinicSide)
+    const people = consolePages({
+      ...clinicSide,
+      signedIn: async request =>
+        (await reader?.(request)) ?? (first.clinic.demonstration ? demonstrationPerson(staff(), now()) : undefined),
+      refused: async (who, action) => {
+        await members?.store.change({ at: now(), who: who.personId, did: 'refused', on: action }, [])
+      },
+      tonight: nowSide({
+        ...{ line: staff, lineOf: served.lineOf, runtime, doubts: doubtsSaid, desk, key: data.key, now },
+        ...{ wording: staffWords, wordsIn },
+      }),
+    })
     const pages = clinicianPages({
       ...clinicSide,
-      ...(members === undefined ? {} : { signedIn: signedInReader(members.accounts, clinicSide) }),
+      ...(reader === undefined ? {} : { signedIn: reader }),
       case: async caseId => {
         const stored = await runtime.reads.load(caseId)
         return stored === undefined
@@ -211,16 +235,13 @@ export async function openBot(options: BotOptions): Promise<Bot> {
       act: (caseId, by, action) =>
         act({ lineOf: served.lineOf, store: runtime.reads, runtime, wording: staffWords }, caseId, by, action),
       board: async () => {
-        const { doubts } = await runtime.health()
+        const doubts = await doubtsSaid()
         return boardView({
           ...{ line: staff(), lineOf: served.lineOf, store: runtime.reads, pagers, doubts },
-          notTaken: changing.notTaken()?.refusals ?? [],
           at: now(),
           wording: staffWords,
         })
       },
-      now,
-      clockText,
       quickLines: () => listed(staff(), 'quick').map(({ id, label }) => ({ id, text: label })),
       outcomes: () => listed(staff(), 'outcome'),
     })
@@ -237,7 +258,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     keeping.start()
     return serveHttp({
       family: chat,
-      mounts: [...mountsOf(pages, ['/p/', '/board']), ...accountMounts],
+      mounts: [...mountsOf(pages, ['/p/', '/board']), ...mountsOf(people, people.paths), ...accountMounts],
       health: async () => healthText(await runtime.health()),
       busySeconds: () => (runtime.figures().queued > queuedMax ? 5 : undefined),
       get fallback() {

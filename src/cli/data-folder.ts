@@ -15,6 +15,8 @@ export interface DataFolder {
   readonly clinicKeysFile: string
   /** Locked by the process that serves the folder. */
   readonly servingFile: string
+  /** What the clinic's people set for the whole line. */
+  readonly deskFile: string
   /** 256 random bits, made at the first start; readable by the owner only. */
   readonly key: Buffer
   readonly lastAlive: { read(): Promise<Instant | undefined>; write(at: Instant): Promise<void> }
@@ -37,6 +39,7 @@ export function dataFiles(folder: string) {
     servingFile: join(folder, 'serving'),
     signingKeyFile: join(folder, 'signing-key'),
     aliveFile: join(folder, 'last-alive'),
+    deskFile: join(folder, 'desk.json'),
   }
 }
 

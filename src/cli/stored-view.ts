@@ -48,5 +48,7 @@ function parkedView(line: Line, stored: StoredCase, { parked }: Parked, log: rea
     told: log,
     coming: [],
     marks: [],
+    notes: [],
+    ...(parked.day === undefined ? {} : { day: { taker: parked.day.taker.name, at: parked.day.at } }),
   }
 }

@@ -17,6 +17,7 @@ export const VARIABLES = [
   'travel',
   'clinician',
   'clinicianRole',
+  'dayTaker',
   'promisedBy',
   'promiseFailsAt',
   'phoneEnds',

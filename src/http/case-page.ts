@@ -187,7 +187,7 @@ ${form(
 
 function outcome(frame: CaseFrame): Html {
   const { wording } = frame
-  return html`<details><summary>${wording('clinic-outcome')}</summary>
+  return html`<details id="clinic-end"><summary>${wording('clinic-outcome')}</summary>
 ${form(
   frame,
   html`<fieldset><legend>${wording('clinic-outcome-which')}</legend>${frame.outcomes.map(({ id, label }) => html`<label class="tick"><input type="radio" name="outcome" value="${id}" required><span>${label}</span></label>`)}</fieldset>

@@ -5,7 +5,7 @@ import type { Html, Wording } from '../channels/web-page.ts'
 
 /** The pages of the clinic's side, in the order people look for them; each shown to those who may open it. */
 const PAGES: readonly { readonly path: string; readonly action: Action; readonly words: string }[] = [
-  { path: '/board', action: 'see-board', words: 'clinic-nav-board' },
+  { path: '/now', action: 'see-board', words: 'clinic-nav-now' },
   { path: '/people', action: 'see-people', words: 'clinic-nav-people' },
   { path: '/account', action: 'keep-own-account', words: 'clinic-nav-account' },
 ]
@@ -17,5 +17,5 @@ export function clinicNav(who: SignedIn, here: string, wording: Wording): Html {
     ({ path, words }) =>
       html`<li><a href="${path}"${path === here ? html` aria-current="page"` : ''}>${wording(words)}</a></li>`,
   )}</ul>
-<form method="post" action="/sign-out"><span class="soft">${who.name}</span> <button class="small-button">${wording('clinic-sign-out')}</button></form></nav>`
+${who.how === 'demonstration' ? html`<p class="soft">${wording('clinic-nav-demonstration')}</p>` : html`<form method="post" action="/sign-out"><span class="soft">${who.name}</span> <button class="small-button">${wording('clinic-sign-out')}</button></form>`}</nav>`
 }

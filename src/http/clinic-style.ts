@@ -8,7 +8,7 @@ h1{font-size:1.5rem}
 .lines{margin:.3rem 0;padding-left:1.2rem}
 .lines li{margin:.25rem 0}
 a.ring{font-size:1.25rem;justify-content:center;text-align:center}
-a.button strong{margin-right:.5rem}
+a.button strong{margin-right:.7rem;white-space:nowrap}
 .times{border:0;margin:0;padding:0;min-width:0;display:grid;grid-template-columns:repeat(auto-fit,minmax(7rem,1fr));gap:0 .5rem}
 .times legend{padding:0;font-weight:600;margin-top:.4rem}
 .times button{text-align:center}
@@ -32,4 +32,8 @@ fieldset{border:0;margin:0;padding:0;min-width:0}
 .clinic-nav a[aria-current]{font-weight:700;text-decoration-thickness:3px}
 .unseen{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%);white-space:nowrap}
 .page-text{white-space:pre-line;border-left:3px solid var(--bar);padding-left:.6rem}
+.ways{display:flex;flex-wrap:wrap;gap:.3rem 1rem}
+.ways a{display:inline-flex;align-items:center;min-height:3rem;padding:0 .3rem}
+.due{white-space:nowrap;font-weight:700}
+@media print{.clinic-nav,.screen-only,.caution,.banner{display:none}main{max-width:none}section{break-inside:avoid}}
 `

@@ -20,6 +20,8 @@ export interface Parked {
     readonly pagedAt: Instant
     readonly pagedTimes: number
     readonly takenBy?: Clinician
+    /** Who looks after it in the clinic's day. */
+    readonly day?: { readonly taker: Clinician; readonly at: Instant }
   }
   /** The state as it was stored when the case was parked, untouched. */
   readonly state: string | null
@@ -126,6 +128,12 @@ export function stepParked(before: Parked, event: CaseEvent, everyone: readonly 
         state: before,
         effects: [{ kind: 'cancelAlarm', name: PARKED_ALARM }, { kind: 'closeCase' }],
         closed: true,
+      }
+    case 'dayTaken':
+      return {
+        state: { ...before, parked: { ...parked, day: { taker: event.taker, at } } },
+        effects: [],
+        closed: false,
       }
     case 'pageSettled':
     case 'pageOpened':

@@ -337,3 +337,28 @@ describe('silence', () => {
     expect(talk.said()).toEqual(['ask:have-you-arrived'])
   })
 })
+
+describe('somebody of the day is named for the case', () => {
+  const malia = { id: 'malia', name: 'Malia Kealoha', role: 'ward clerk' }
+  const named = { kind: 'dayTaken', by: AMARA, taker: malia } as const
+
+  it('the family hears who, once, and paging goes on: only an answer to a page stops it', () => {
+    const talk = setOut()
+    talk.does(named)
+    expect(talk.said()).toContain('day-taken')
+    expect(JSON.stringify(talk.parts())).toContain('Malia Kealoha')
+    expect(talk.state.kernel.callout).not.toBe('taken')
+    const before = talk.pages().length
+    talk.waits(4)
+    expect(talk.pages().length).toBeGreaterThan(before)
+    talk.does(named)
+    expect(talk.said()).not.toContain('day-taken')
+  })
+
+  it('is kept on a case that a clinician has ended, without a word to the family', () => {
+    const talk = setOut().takes().does({ kind: 'outcomeSet', by: AMARA, outcome: 'died', doNotWrite: true })
+    talk.does(named)
+    expect(talk.state.day?.taker).toEqual(malia)
+    expect(talk.effects).toEqual([])
+  })
+})

@@ -53,6 +53,7 @@ export const caseView: CaseView = {
     { name: 'left-check', due: at('02:24'), says: 'Have you left?' },
     { name: 'arrival-check', due: at('02:50'), says: 'Have you arrived?' },
   ],
+  notes: [],
   marks: ['Driving: ring, do not write'],
   ringBack: '+12025550142',
 }

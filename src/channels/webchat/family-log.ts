@@ -51,6 +51,8 @@ export interface Spoken {
   firstAdvice(): readonly Part[]
   /** Concern buttons; the first is the big one. */
   concerns(): readonly { readonly id: string; readonly label: string }[]
+  /** What the clinic tells every family before anything else: that the line is closed, or slow. Left out: nothing. */
+  lineNotice?(): readonly string[]
   readonly wording: Wording
   /** BCP 47 of the wording; default `en`. */
   readonly language?: string

@@ -13,6 +13,8 @@ export interface LogFrame extends LineFrame {
   readonly language: string
   /** Languages a family may go on in, each by its own name. */
   readonly languages: readonly { readonly tag: string; readonly name: string }[]
+  /** What the clinic tells every family before anything else. */
+  readonly lineNotice: readonly string[]
   /** A line above the question, e.g. "Tap at least one". */
   readonly note?: string
 }
@@ -30,6 +32,7 @@ export function firstScreen(frame: LogFrame): Html {
   return html`<main id="main">
 ${languageLinks(frame)}
 <h1>${wording('first-heading')}</h1>
+${lineNotice(frame)}
 <section aria-labelledby="first-advice"><h2 id="first-advice">${wording('first-advice-heading')}</h2>
 ${partsOf(frame.firstAdvice, frame)}</section>
 <section aria-labelledby="first-ask"><h2 id="first-ask">${wording('first-ask')}</h2>
@@ -60,6 +63,7 @@ export function logFragment(log: FamilyLog, frame: LogFrame): Html {
   return html`<div id="log" role="log" aria-label="${wording('log-label')}">${logLines(log, frame)}</div>
 <div id="unsent" role="status"></div>
 <div id="now">
+${lineNotice(frame)}
 ${log.callState === undefined ? '' : html`<div class="state"><p>${log.callState}</p>${log.code === undefined ? '' : html`<p>${wording('code-line', { code: log.code })}</p>`}</div>`}
 ${frame.note === undefined ? '' : html`<p class="note" role="alert">${frame.note}</p>`}
 ${log.question === undefined ? '' : questionForm(log.question, frame)}
@@ -71,6 +75,11 @@ ${writeBox(frame, log.question)}
 <form method="get" action="/" class="check"><button>${wording('check')}</button><p class="soft">${wording('check-why')}</p></form>
 ${otherThings(log, frame)}
 </div>`
+}
+
+function lineNotice({ lineNotice: lines }: LogFrame): Html | string {
+  if (lines.length === 0) return ''
+  return html`<div class="state" role="status">${lines.map(line => html`<p><strong>${line}</strong></p>`)}</div>`
 }
 
 function questionForm(question: Question, frame: LogFrame): Html {

@@ -86,6 +86,7 @@ export function webchat(ports: WebchatPorts): Webchat {
     tapNonce: ports.randomId(),
     firstAdvice: spoken.firstAdvice(),
     concerns: spoken.concerns(),
+    lineNotice: spoken.lineNotice?.() ?? [],
     drawing: id => ports.drawing?.(id),
     language: spoken.language ?? 'en',
     languages: ports.languages ?? [],

@@ -1,0 +1,58 @@
+import { existsSync, readFileSync } from 'node:fs'
+import { z } from 'zod'
+import { writeWhole } from '../config/clinic-save.ts'
+import type { LineNotice } from '../http/console/notice-page.ts'
+import { type Instant, instant } from '../time/instant.ts'
+
+/** What the clinic's people set for the whole line, beside its file: small, and kept over a restart. Holds nothing of a family. */
+export interface DeskState {
+  readonly notice?: LineNotice
+  /** Which night was signed over last, by its beginning; when, and by whom. */
+  readonly signedOver?: { readonly night: Instant; readonly at: Instant; readonly by: string }
+}
+
+export interface DeskFile {
+  read(): DeskState
+  /** Durable on return. */
+  change(next: Partial<{ [K in keyof DeskState]: DeskState[K] | undefined }>): void
+}
+
+const moment = z.number().int().positive().transform(instant)
+const shape = z.object({
+  notice: z.object({ kind: z.enum(['closed', 'reduced']), until: moment.optional() }).optional(),
+  signedOver: z.object({ night: moment, at: moment, by: z.string() }).optional(),
+})
+
+/** Opens the file; one that is damaged counts as empty: what it holds is set again in a minute. */
+export function deskFile(file: string, onFault: (error: unknown) => void): DeskFile {
+  let state = readIn(file, onFault)
+  return {
+    read: () => state,
+    change(next) {
+      const changed = clean({ ...state, ...next })
+      writeWhole(file, `${JSON.stringify(changed)}\n`)
+      state = changed
+    },
+  }
+}
+
+function readIn(file: string, onFault: (error: unknown) => void): DeskState {
+  if (!existsSync(file)) return {}
+  try {
+    return clean(shape.parse(JSON.parse(readFileSync(file, 'utf8'))))
+  } catch (error) {
+    onFault(error)
+    return {}
+  }
+}
+
+/** Without what is not set. */
+function clean({ notice, signedOver }: { readonly [K in keyof DeskState]?: unknown }): DeskState {
+  return {
+    ...(notice === undefined ? {} : { notice: withoutUnset(notice) }),
+    ...(signedOver === undefined ? {} : { signedOver }),
+  } as DeskState
+}
+
+const withoutUnset = (value: unknown): unknown =>
+  Object.fromEntries(Object.entries(value as object).filter(([, each]) => each !== undefined))
