@@ -23,6 +23,7 @@ const values: Values = {
   phoneEnds: '42',
   clinician: 'Amara Osei',
   clinicianRole: 'feeding nurse',
+  dayTaker: 'Amara Osei',
   promisedBy: '2:25 am',
   promiseFailsAt: '2:30 am',
   code: 'Sun 4719',
