@@ -90,6 +90,17 @@ export interface AccountStore {
   forgetSessions(at: Instant, unusedSince: Instant): Promise<void>
   attempts(key: string): Promise<Attempts | undefined>
   noteFailure(key: string, at: Instant): Promise<void>
+  /**
+   * Counts a try as failed unless it is held back, in one step, so that many at once are not all let through; a try that then
+   * goes well forgets it.
+   * @param held  the instant until which a key with these failures is held back
+   * @returns that instant; undefined where the try was counted and may be made
+   */
+  noteTry(
+    key: string,
+    at: Instant,
+    held: (attempts: Attempts | undefined) => Instant | undefined,
+  ): Promise<Instant | undefined>
   forgetFailures(key: string): Promise<void>
   /** Failures older than that are forgotten. */
   forgetFailuresBefore(at: Instant): Promise<void>

@@ -75,16 +75,12 @@ export function signIn(ports: AccountPorts, sessions: Sessions): SignIn {
       // A name that does not exist may be a password typed into the wrong field: its digest is kept, not it.
       const accountKey = `account:${tokenHash(name)}`
       const now = ports.now()
-      const waits = [
-        waitUntil('account', await store.attempts(accountKey), now),
-        waitUntil('address', await store.attempts(addressKey(from)), now),
-      ].filter(until => until !== undefined)
-      const [until] = waits.toSorted((a, b) => b - a)
+      const until =
+        waitUntil('address', await store.attempts(addressKey(from)), now) ??
+        (await store.noteTry(accountKey, now, attempts => waitUntil('account', attempts, now)))
       if (until !== undefined) return { kind: 'wait', until }
       const person = memberOf(ports, name)
       const { password: kept } = await store.account(name)
-      // Counted before it is looked at, so that many at once are not all let through.
-      await store.noteFailure(accountKey, now)
       const found = await verified(person === undefined ? undefined : kept, password)
       if (found === 'busy') return { kind: 'busy' }
       if (found === 'wrong' || person === undefined) {

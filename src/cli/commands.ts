@@ -13,6 +13,8 @@ const COMMANDS: Readonly<Record<string, () => Promise<Command>>> = {
   approve: async () => (await import('./approve.ts')).approveCommand,
   clinic: async () => (await import('./clinic.ts')).clinicCommand,
   rota: async () => (await import('./rota.ts')).rotaCommand,
+  people: async () => (await import('./people.ts')).peopleCommand,
+  audit: async () => (await import('./audit.ts')).auditCommand,
   records: async () => (await import('./records.ts')).recordsCommand,
   docs: async () => (await import('./docs.ts')).docsCommand,
   measure: async () => (await import('./measure.ts')).measureCommand,

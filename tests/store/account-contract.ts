@@ -1,5 +1,5 @@
 import { beforeEach, describe, expect, it } from 'vitest'
-import type { AccountChange, AccountStore, Passkey } from '../../src/accounts/account-store.ts'
+import type { AccountChange, AccountStore, Attempts, Passkey } from '../../src/accounts/account-store.ts'
 import { auditFaults, type Deed } from '../../src/accounts/audit.ts'
 import { instant } from '../../src/time/instant.ts'
 
@@ -140,6 +140,16 @@ export function accountStoreContract(
       expect(await store.attempts('y')).toBeUndefined()
       await store.forgetFailures('x')
       expect(await store.attempts('x')).toBeUndefined()
+    })
+  })
+
+  describe('tries', () => {
+    it('are counted unless they are held back, and of many at once no more than may be made', async () => {
+      const held = (attempts: Attempts | undefined) => ((attempts?.failures ?? 0) < 3 ? undefined : at(50))
+      const all = await Promise.all(Array.from({ length: 8 }, () => store.noteTry('x', at(1), held)))
+      expect(all.filter(until => until === undefined)).toHaveLength(3)
+      expect(all.filter(until => until === at(50))).toHaveLength(5)
+      expect(await store.attempts('x')).toEqual({ failures: 3, lastAt: at(1) })
     })
   })
 

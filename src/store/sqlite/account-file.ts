@@ -1,7 +1,7 @@
 import type { SQLOutputValue } from 'node:sqlite'
-import type { Account, AccountStore, Invitation, Passkey, Session } from '../../accounts/account-store.ts'
+import type { Account, AccountStore, Attempts, Invitation, Passkey, Session } from '../../accounts/account-store.ts'
 import type { SignedIn } from '../../accounts/signed-in.ts'
-import { instant } from '../../time/instant.ts'
+import { type Instant, instant } from '../../time/instant.ts'
 import { accountChanges } from './account-changes.ts'
 import { auditRows } from './audit-rows.ts'
 import { type DatabaseKind, openDatabase } from './database.ts'
@@ -84,6 +84,11 @@ export function openAccountFile(file: string): AccountStore {
     }
   }
 
+  function attemptsOf(key: string): Attempts | undefined {
+    const row = sql.attempts.get(key)
+    return row === undefined ? undefined : { failures: Number(row.failures), lastAt: instant(Number(row.last_at)) }
+  }
+
   return {
     account: async personId => accountOf(personId),
     accounts: async () => sql.people.all().map(row => accountOf(String(row.person_id))),
@@ -114,12 +119,18 @@ export function openAccountFile(file: string): AccountStore {
     async forgetSessions(at, unusedSince) {
       sql.forgetSessions.run(at, unusedSince)
     },
-    async attempts(key) {
-      const row = sql.attempts.get(key)
-      return row === undefined ? undefined : { failures: Number(row.failures), lastAt: instant(Number(row.last_at)) }
-    },
+    attempts: async key => attemptsOf(key),
     async noteFailure(key, at) {
       sql.fail.run(key, at)
+    },
+    async noteTry(key, at, held) {
+      let until: Instant | undefined
+      transaction(() => {
+        until = held(attemptsOf(key))
+        if (until === undefined) sql.fail.run(key, at)
+        return until === undefined
+      })
+      return until
     },
     async forgetFailures(key) {
       sql.forget.run(key)
