@@ -84,7 +84,7 @@ export function invitationScreen(screen: {
   return html`${clinicNav(who, '/people', wording)}
 <main id="main"><h1>${wording('clinic-invitation-heading', { name })}</h1>
 <p>${wording('clinic-invitation-line', { name, until })}</p>
-<p><label for="link">${wording('clinic-invitation-link')}</label><input id="link" type="text" readonly value="${link}"></p>
+<p><label for="link">${wording('clinic-invitation-link')}</label><textarea id="link" readonly rows="3">${link}</textarea></p>
 <p>${wording('clinic-invitation-once')}</p>
 <p><a class="button" href="/people">${wording('clinic-nav-people')}</a></p></main>`
 }
