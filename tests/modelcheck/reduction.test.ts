@@ -10,7 +10,7 @@ import { SMALL_NAMES, smallFlow, smallFlows } from '../support/small-flows.ts'
 // does: talk replayed from its start with every answer on record.
 
 interface Entered {
-  /** Steps entered for the first time on their way, with what their route reads, and how urgent the case is. */
+  /** Steps entered for the first time on their way, with the row they are left by, and how urgent the case is. */
   readonly fresh: ReadonlySet<string>
   readonly all: ReadonlySet<string>
   readonly states: number
@@ -22,8 +22,13 @@ function enteredIn(flow: Flow, set: FlowSet, on: string, isReduced: boolean): En
   const { fields: F } = flat
   const fresh = new Set<string>()
   const all = new Set<string>()
+  // What rows below the one that is taken read decides nothing there, so it may have been forgotten.
   const seen = (node: FlatNode, state: Int32Array) =>
-    [...new Set(node.rows.flatMap(row => row.tests))].map(test => Number(holds(test, state))).join('')
+    node.ask >= 0 ? allRead(node, state) : node.rows.findIndex(row => row.tests.every(test => holds(test, state)))
+  const allRead = (node: FlatNode, state: Int32Array) =>
+    node.rows.map(row =>
+      row.tests.filter(({ fields }) => fields.includes(node.ask)).map(test => Number(holds(test, state))),
+    )
   const { states } = explore(flat, {
     resume: isReduced ? 'return' : 'replay',
     onMover(made) {

@@ -248,15 +248,21 @@ export function canonicalIn(flat: FlatFlow): Canonical {
     }
   }
 
-  function forget(state: Int32Array): void {
-    const { standing, ways } = settle(state)
-    const maps = ways.maps ?? standing.mapsOf(ways)
+  function put(maps: readonly Int32Array[], state: Int32Array): void {
     for (let field = 0; field < cells.length; field++)
       state[field] = (maps[field] as Int32Array)[state[field] as number] as number
     for (let at = 0; at < clocks.length; at++) {
       const field = clocks[at] as number
       state[field] = (maps[cells.length + at] as Int32Array)[state[field] as number] as number
     }
+  }
+
+  function forget(state: Int32Array): void {
+    const { standing, ways } = settle(state)
+    const maps = ways.maps ?? standing.mapsOf(ways)
+    put(maps.all, state)
+    const further = maps.further(state)
+    if (further !== maps.all) put(further, state)
     for (let join = 0; join < flat.joins.length; join++) if (ways.joins?.[join] !== 1) state[F.passed + join] = 0
   }
 

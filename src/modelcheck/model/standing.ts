@@ -1,5 +1,6 @@
 /** Where talk stands in a state, what lies ahead of it from there, and which answers that tells apart. */
 import { alarmsStillIn } from './alarms-ahead.ts'
+import { aheadFrom, certainIn } from './certain.ts'
 import { clockMap, inertNodes, mapOf } from './forgetting.ts'
 import { momentTests } from './moment-tests.ts'
 import { settingsIn } from './outlook.ts'
@@ -11,11 +12,18 @@ import { type FlatFlow, type FlatNode, fieldSizes, type Test } from './tables.ts
 export interface Ways {
   readonly on: readonly Turns[]
   readonly further: Map<number, Ways>
-  maps: readonly Int32Array[] | undefined
+  maps: Maps | undefined
   /** 1 for every join that one of these steps may come to. */
   joins: Uint8Array | undefined
   /** Settings of history that lie ahead on these ways, one bit each. */
   settings: number | undefined
+}
+
+/** What each value of a field is put to: as far as the steps ahead tell apart, and further by what is certain. */
+export interface Maps {
+  readonly all: readonly Int32Array[]
+  /** Of a state to which `all` has been put. */
+  readonly further: (state: Int32Array) => readonly Int32Array[]
 }
 
 /** A step on the trail with the rows it may turn to, one bit each: those that lead away, and those that join the path again. */
@@ -56,7 +64,7 @@ export interface Standing {
   readonly settings: number
   readonly settingsOf: (ways: Ways) => number
   readonly ways: Ways
-  readonly mapsOf: (ways: Ways) => readonly Int32Array[]
+  readonly mapsOf: (ways: Ways) => Maps
 }
 
 /** Standings by where talk stands, where it returns to, and which alarms may still fire; `runsOut`: a page may run out. */
@@ -74,6 +82,10 @@ export function standings(flat: FlatFlow): (state: Int32Array, runsOut: boolean)
   const endsOf = turns.map(rows => new Set(rows.flatMap(({ go }) => waysFrom(flat, go).ends)))
   const known = new Map<number, Standing>()
   const settingsAt = settingsIn(flat)
+  const certainOn = certainIn(flat)
+  const startsOf = startsIn(flat)
+  const asksOf = (some: ReadonlySet<number>) =>
+    new Set([...some].flatMap(at => ((nodes[at]?.ask ?? -1) < 0 ? [] : [nodes[at]?.ask as number])))
 
   const testsPassing = (go: number): Test[] =>
     waysFrom(flat, go).passed.flatMap(at => {
@@ -83,58 +95,64 @@ export function standings(flat: FlatFlow): (state: Int32Array, runsOut: boolean)
 
   function make(state: Int32Array, alarms: number, isHeld: boolean): Standing {
     const talk = state[F.talk] as number
-    const next = isHeld ? ahead([talk], 0, true) : ahead([talk, state[F.main] as number], alarms, true)
-    const asked = new Set([...next].flatMap(at => nodes[at]?.ask ?? []))
+    const starts = isHeld ? [talk] : [talk, state[F.main] as number]
+    const bits = isHeld ? 0 : alarms
+    const next = ahead(starts, bits, true)
     const isAskedAgain = (field: number) => [...next].some(at => nodes[at]?.again === true && nodes[at]?.ask === field)
     const waiting = flat.alarms.flatMap((_, alarm) =>
       isHeld || (alarms >> alarm) % 2 === 0 ? [] : (moments.get(alarm) ?? []),
     )
 
-    const againOn = (ways: Ways) =>
-      ahead(
-        ways.on.flatMap(({ index, away }) => goesOf(index, away)),
-        0,
-        false,
-      )
+    const goesAgain = (ways: Ways) => ways.on.flatMap(({ index, away }) => goesOf(index, away))
+    const againOn = (ways: Ways) => ahead(goesAgain(ways), 0, false)
     const settingsOf = (ways: Ways): number => {
       ways.settings = settingsAt(againOn(ways))
       return ways.settings
     }
 
-    function mapsOf(ways: Ways): readonly Int32Array[] {
+    function mapsOf(ways: Ways): Maps {
       const again = againOn(ways)
-      const tests: Test[] = [...waiting]
-      for (const { index, joining } of ways.on) {
-        for (const row of turns[index] ?? []) tests.push(...row.tests)
-        for (const go of goesOf(index, joining)) tests.push(...testsPassing(go))
-      }
-      const askedToo = new Set(asked)
-      for (const at of new Set([...next, ...again])) {
-        const node = nodes[at] as FlatNode
-        if (node.ask >= 0) askedToo.add(node.ask)
-        tests.push(...node.observed)
-        for (const { alarm } of node.alarms) tests.push(...(moments.get(alarm) ?? []))
-        const isPassed = !next.has(at) && inert.has(at)
-        for (const row of node.rows)
-          for (const test of row.tests)
+      const made = (state: Int32Array | undefined, certain: ReadonlySet<number>): readonly Int32Array[] => {
+        const onWay = aheadFrom(flat, startsOf(starts, bits, true), certain, state ?? NOTHING)
+        const onAgain = aheadFrom(flat, goesAgain(ways), certain, state ?? NOTHING)
+        const tests: Test[] = [...waiting]
+        for (const { index, joining } of ways.on) {
+          for (const row of turns[index] ?? []) tests.push(...row.tests)
+          for (const go of goesOf(index, joining)) tests.push(...testsPassing(go))
+        }
+        const askedOnWay = asksOf(onWay.steps)
+        const askedToo = new Set([...askedOnWay, ...asksOf(onAgain.steps)])
+        for (const at of new Set([...onWay.steps, ...onAgain.steps])) {
+          const node = nodes[at] as FlatNode
+          tests.push(...node.observed)
+          for (const { alarm } of node.alarms) tests.push(...(moments.get(alarm) ?? []))
+          const isPassed = !onWay.steps.has(at) && inert.has(at)
+          for (const test of [...(onWay.tests.get(at) ?? []), ...(onAgain.tests.get(at) ?? [])])
             if (!isPassed || test.fields.some(field => flat.givable.includes(field))) tests.push(test)
+        }
+        const own = cells.map((cell, field) =>
+          mapOf({ cell, field, tests, isAsked: askedToo.has(field), isAskedOnWay: askedOnWay.has(field), sizes }),
+        )
+        const isWayAsked = askedToo.has(flat.fieldOf.get('travel') ?? -1)
+        const clocks = [F.elapsed, F.timeLeft, F.reachable].map(field => clockMap(field, tests, sizes))
+        if (isWayAsked) clocks[0] = Int32Array.from({ length: sizes[F.elapsed] as number }, (_, value) => value)
+        return [...own, ...clocks]
       }
-      const own = cells.map((cell, field) =>
-        mapOf({ cell, field, tests, isAsked: askedToo.has(field), isAskedOnWay: asked.has(field), sizes }),
+      const all = made(undefined, NONE)
+      const certain = certainOn(
+        new Set([...next, ...again]),
+        ways.on.map(({ index }) => flat.turning[index] as number),
       )
-      const isWayAsked = askedToo.has(flat.fieldOf.get('travel') ?? -1)
-      const clocks = [F.elapsed, F.timeLeft, F.reachable].map(field => clockMap(field, tests, sizes))
-      if (isWayAsked) clocks[0] = Int32Array.from({ length: sizes[F.elapsed] as number }, (_, value) => value)
-      ways.maps = [...own, ...clocks]
       ways.joins = Uint8Array.from(flat.joins, at =>
         Number(ways.on.some(({ index }) => endsOf[index]?.has(at) === true)),
       )
+      ways.maps = { all, further: byCertain(all, certain, made) }
       return ways.maps
     }
     return {
       changes: cells.map((_, field) => isAskedAgain(field)),
       isHeld,
-      alarms: isHeld ? 0 : alarms,
+      alarms: bits,
       settings: settingsAt(next),
       settingsOf,
       ways: waysWith([]),
@@ -172,19 +190,63 @@ function heldIn(flat: FlatFlow): (state: Int32Array) => boolean {
   }
 }
 
-/** Steps that can come after some: by their routes, by alarms (one bit each), and those that can come at any moment. */
-function aheadIn(flat: FlatFlow): (starts: readonly number[], alarms: number, anyTime: boolean) => Set<number> {
-  const follow = flat.nodes.map((_, at) => nextOf(flat, at))
+/** Where what lies ahead begins: some steps, targets of alarms (one bit each), and the steps that can come at any moment. */
+function startsIn(flat: FlatFlow): (starts: readonly number[], alarms: number, anyTime: boolean) => readonly number[] {
   const always = ['emergency', 'person', 'cannot-travel'].flatMap(id => flat.nodeOf.get(`shared/${id}`) ?? [])
   return (starts, alarms, anyTime) => {
     const targets = flat.alarms.flatMap(({ target }, alarm) => ((alarms >> alarm) % 2 === 0 ? [] : [target]))
+    return [...starts, ...targets, ...(anyTime ? always : [])]
+  }
+}
+
+/** Steps that can come after some: by their routes, by alarms, and those that can come at any moment. */
+function aheadIn(flat: FlatFlow): (starts: readonly number[], alarms: number, anyTime: boolean) => Set<number> {
+  const follow = flat.nodes.map((_, at) => nextOf(flat, at))
+  const startsOf = startsIn(flat)
+  return (starts, alarms, anyTime) => {
     const live = new Set<number>()
-    const queue = [...starts, ...targets, ...(anyTime ? always : [])]
+    const queue = [...startsOf(starts, alarms, anyTime)]
     for (let at = queue.pop(); at !== undefined; at = queue.pop()) {
       if (live.has(at)) continue
       live.add(at)
       queue.push(...(follow[at] ?? []))
     }
     return live
+  }
+}
+
+const NONE: ReadonlySet<number> = new Set()
+const NOTHING = new Int32Array(0)
+/** Above this many combinations of certain answers, further ones are not taken for granted. */
+const COMBINATIONS_MOST = 2 ** 50
+
+/** Maps made for each combination of certain answers, as far as `all` leaves them apart. */
+function byCertain(
+  all: readonly Int32Array[],
+  certain: readonly number[],
+  made: (state: Int32Array, certain: ReadonlySet<number>) => readonly Int32Array[],
+): Maps['further'] {
+  const fields: number[] = []
+  const sizes: number[] = []
+  let combinations = 1
+  for (const field of certain) {
+    const map = all[field] as Int32Array
+    if (map.every(value => value === map[0]) || combinations * map.length > COMBINATIONS_MOST) continue
+    fields.push(field)
+    sizes.push(map.length)
+    combinations *= map.length
+  }
+  if (fields.length === 0) return () => all
+  const taken = new Set(fields)
+  const known = new Map<number, readonly Int32Array[]>()
+  return state => {
+    let key = 0
+    for (let at = 0; at < fields.length; at++)
+      key = key * (sizes[at] as number) + (state[fields[at] as number] as number)
+    const found = known.get(key)
+    if (found !== undefined) return found
+    const maps = made(state, taken)
+    known.set(key, maps)
+    return maps
   }
 }

@@ -1,0 +1,76 @@
+/**
+ * Answers that are certain from here on, and what lies ahead once they are taken for granted. Where a tube through the nose
+ * is certain, every step ahead that looks at that first takes its row for it: what the rows below it read, and the steps they
+ * lead to, lie ahead no more.
+ */
+
+import { reachedFrom } from './steps-ahead.ts'
+import { type FlatFlow, type FlatNode, holds, RESUME, type Test } from './tables.ts'
+
+/**
+ * Facts whose value, and whether talk sees it, nothing that lies ahead changes.
+ *
+ * @param lies   steps that lie ahead on every way
+ * @param turns  turning steps on the trail; those that lie ahead count too
+ */
+export function certainIn(flat: FlatFlow): (lies: ReadonlySet<number>, turns: readonly number[]) => readonly number[] {
+  const { nodes, cells, fieldOf } = flat
+  const byTheWay = ['can-travel', 'have-you-left', 'first-placed'].flatMap(fact => fieldOf.get(fact) ?? [])
+  const isSet = cells.map(cell => cell.domain.document.settable === true)
+  const reached = nodes.map((_, at) => reachedFrom(flat, [at]))
+  const asksOf = cells.map((_, field) => nodes.flatMap((node, at) => (node.ask === field ? [at] : [])))
+  const isAsked = (field: number, some: ReadonlySet<number>) => asksOf[field]?.some(at => some.has(at)) === true
+  const isAskedBy = (field: number, turn: number) =>
+    asksOf[field]?.some(at => at === turn || reached[at]?.has(turn) === true) === true
+  return (lies, turns) => {
+    const all = [...turns, ...flat.turning.filter(at => lies.has(at))]
+    const isSetAhead = (field: number) => [...lies].some(at => nodes[at]?.sets.some(each => each.field === field))
+    return cells.flatMap((_, field) => {
+      if (byTheWay.includes(field)) return []
+      if (isSet[field] === true) return isSetAhead(field) ? [] : [field]
+      // A turn forgets what was asked after it, and a way that joins again takes back what was asked between.
+      const stays = all.every(turn => isAskedBy(field, turn) && !isAsked(field, reached[turn] ?? NOTHING))
+      return isAsked(field, lies) || !stays ? [] : [field]
+    })
+  }
+}
+const NOTHING: ReadonlySet<number> = new Set()
+
+/** What lies ahead, with the tests that decide there. */
+export interface Ahead {
+  readonly steps: ReadonlySet<number>
+  /** By step. */
+  readonly tests: ReadonlyMap<number, readonly Test[]>
+}
+
+/** Follows steps by the rows that can still fit: below one that surely fits none is taken, and one that surely fails leads nowhere. */
+export function aheadFrom(
+  { nodes, alarms }: Pick<FlatFlow, 'nodes' | 'alarms'>,
+  starts: readonly number[],
+  certain: ReadonlySet<number>,
+  state: Int32Array,
+): Ahead {
+  const steps = new Set<number>()
+  const tests = new Map<number, readonly Test[]>()
+  const queue = [...starts]
+  const isCertain = (test: Test) => test.fields.length > 0 && test.fields.every(field => certain.has(field))
+  for (let at = queue.pop(); at !== undefined; at = queue.pop()) {
+    if (steps.has(at)) continue
+    steps.add(at)
+    const node = nodes[at] as FlatNode
+    const own: Test[] = []
+    for (const row of node.rows) {
+      const failing = row.tests.find(test => isCertain(test) && !holds(test, state))
+      if (failing !== undefined) {
+        own.push(failing)
+        continue
+      }
+      own.push(...row.tests)
+      if (row.go !== RESUME) queue.push(row.go)
+      if (row.tests.every(isCertain)) break
+    }
+    tests.set(at, own)
+    for (const { alarm } of node.alarms) queue.push(alarms[alarm]?.target ?? at)
+  }
+  return { steps, tests }
+}
