@@ -114,6 +114,20 @@ function afterOutage(work: Work): void {
   if (work.state.open === undefined) sayNotice(work, 'out-of-touch')
 }
 
+/**
+ * Somebody else has come on call while people are being paged: they come first on the ladder from here on, and are paged at
+ * once. Whoever was paged before stays on it. A case that is taken, or pages nobody, is left as it is.
+ */
+export function renewLadder(work: Work): void {
+  const { callout, kernel, alarms } = work.state
+  if (!PAGING.has(kernel.callout) && kernel.callout !== 'everyone' && kernel.callout !== 'broken') return
+  const now = rungsAt(work.line.clinic, work.at).map(rung => rung.id)
+  change(work, { ladder: [...new Set([...now, ...callout.ladder])] })
+  const [first] = now
+  if (first !== undefined && !callout.pages.some(page => page.to === first))
+    pagePerson(work, first, 'page', alarms[RUNG]?.due)
+}
+
 /** Pages one person and writes it down. */
 export function pagePerson(work: Work, to: string, why: PageWhy, nextAt?: Instant): void {
   const { callout } = work.state

@@ -85,6 +85,8 @@ export type CaseEvent =
       readonly note?: string
       readonly doNotWrite: boolean
     }
+  /** Somebody else is on call now: a call-out under way pages them too. */
+  | { readonly kind: 'rotaChanged'; readonly by: Clinician }
   /** Who looks after the case in the clinic's day; `by` is who named them. It stops no page: only an answer to one does. */
   | { readonly kind: 'dayTaken'; readonly by: Clinician; readonly taker: Clinician }
   | { readonly kind: 'replyGivenUp'; readonly effectId: string }

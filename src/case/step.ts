@@ -20,7 +20,7 @@ import {
   spendAlarm,
 } from './alarm.ts'
 import type { Answer } from './answer.ts'
-import { oversleeps, pageSettled, tellHolder } from './callout.ts'
+import { oversleeps, pageSettled, renewLadder, tellHolder } from './callout.ts'
 import { acknowledged, CLOSE_AFTER_MS, dayTaken, lowered, outcomeSet } from './clinician-events.ts'
 import { type Doubted, withDoubt } from './clock-doubt.ts'
 import { alsoNamed, askAbout, concernNamed, leaveEarlier, lineAnswered, offerAlso } from './concerns.ts'
@@ -138,6 +138,8 @@ function handle(work: Work, event: CaseEvent) {
       return cancelAlarm(work, event.name)
     case 'outcomeSet':
       return outcomeSet(work, event)
+    case 'rotaChanged':
+      return renewLadder(work)
     case 'dayTaken':
       return dayTaken(work, event)
     case 'replyGivenUp':

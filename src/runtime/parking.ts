@@ -135,6 +135,8 @@ export function stepParked(before: Parked, event: CaseEvent, everyone: readonly 
         effects: [],
         closed: false,
       }
+    case 'rotaChanged':
+      return parked.takenBy === undefined ? stay(pages(everyone, 'page')) : stay()
     case 'pageSettled':
     case 'pageOpened':
     case 'replyGivenUp':

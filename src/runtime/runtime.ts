@@ -17,6 +17,7 @@ import { laneLoop } from './outbox.ts'
 import { type PageSendingDependencies, pageSending } from './page-sending.ts'
 import { type Recovered, recover } from './recover.ts'
 import { replySending } from './reply-sending.ts'
+import { type TellPeople, tellPeople } from './tell-people.ts'
 import { teller } from './teller.ts'
 import { timedStore } from './timed-store.ts'
 import type { Understand } from './understanding.ts'
@@ -83,6 +84,8 @@ export interface Runtime extends Pick<Worker, 'receive' | 'act'> {
   logOf(chat: ChatRef): Promise<readonly LogLine[]>
   logOfCase(caseId: string): Promise<readonly LogLine[]>
   readonly reads: Reads
+  /** Tells the clinic's people something about their own work, past the store. */
+  tellPeople: TellPeople['tell']
   figures(): RuntimeFigures
   /** Whether the line can be trusted now, and what is in doubt since when. Answers within some seconds, whatever hangs. */
   health(): Promise<Health>
@@ -118,6 +121,7 @@ export function createRuntime(deps: RuntimeDependencies): Runtime {
     textOf: news => machine.linePage(news),
     link: deps.healthLink,
   })
+  const people = tellPeople({ clinic: deps.clinic, clock, pagerOf, fitPage })
   const probing = timedStore(deps.store, clock)
   const storeWatch = watchStore({
     ...{ clock, onFault },
@@ -253,7 +257,7 @@ export function createRuntime(deps: RuntimeDependencies): Runtime {
         false,
       )
       if (!ended) onFault({ code: 'stop-timed-out' })
-      for (const watch of [storeWatch, lineNews, pagers, resort]) watch.stop()
+      for (const watch of [storeWatch, lineNews, people, pagers, resort]) watch.stop()
       await beat()
     },
     receive: incoming => worker.receive(incoming),
@@ -269,6 +273,7 @@ export function createRuntime(deps: RuntimeDependencies): Runtime {
     logOf: chat => logOfChat(reads, chat),
     logOfCase: caseId => logOfCase(reads, caseId),
     reads,
+    tellPeople: told => people.tell(told),
     figures,
     health: () =>
       healthNow({

@@ -1,13 +1,9 @@
 import { type Clinic, reachableOf } from '../oncall/clinic.ts'
-import type { Page, Paged, Pager } from '../pagers/pager.ts'
-import { seconds } from '../time/instant.ts'
-import { type Clock, type Random, within } from './clock.ts'
+import type { Page, Pager } from '../pagers/pager.ts'
+import { carrier } from './carry.ts'
+import type { Clock, Random } from './clock.ts'
 import type { OnFault } from './fault.ts'
-import { PAGE_LANE } from './lane.ts'
 import { addressesOf, everyoneAt } from './reach.ts'
-
-/** Waits before the tries of one address: at once, and again while it is not known to have been taken. */
-const TRIES_AFTER = [0, seconds(5), seconds(15), seconds(30)]
 
 /** What people are told about the line itself: it is down, it is still down, it works again. */
 export type LineNews = 'down' | 'still-down' | 'back'
@@ -40,7 +36,7 @@ export interface WatchPages {
  */
 export function watchPages(deps: WatchPagesDependencies): WatchPages {
   const { clinic, clock, random, onFault } = deps
-  const waits = new Set<() => void>()
+  const hands = carrier(deps)
   let stopped = false
 
   function tell(news: LineNews): void {
@@ -48,11 +44,11 @@ export function watchPages(deps: WatchPagesDependencies): WatchPages {
     const to = everyoneAt(clinic(), clock.now())
     const sends = to.flatMap(who =>
       addressesOf(clinic(), who).map(({ pager, address }, position) =>
-        carry(pager, page(news, `${id}.${who}.${position}`, who, address)),
+        hands.carry(pager, page(news, `${id}.${who}.${position}`, who, address)),
       ),
     )
     void Promise.all(sends).then(taken => {
-      if (!stopped && !taken.includes(true)) onFault({ code: 'line-unheard', why: news })
+      if (!stopped && taken.every(each => each === 'refused')) onFault({ code: 'line-unheard', why: news })
     })
   }
 
@@ -73,48 +69,11 @@ export function watchPages(deps: WatchPagesDependencies): WatchPages {
     }
   }
 
-  /** Whether the address took it. */
-  async function carry(pagerId: string, first: Page): Promise<boolean> {
-    let mayHaveArrived = false
-    for (const wait of TRIES_AFTER) {
-      if (wait > 0) await rest(wait)
-      if (stopped) return false
-      const paged = await once(pagerId, { ...first, repeated: mayHaveArrived })
-      if (paged.kind === 'accepted') return true
-      mayHaveArrived ||= paged.kind === 'unknown'
-      if (paged.kind === 'refused') break
-    }
-    return mayHaveArrived
-  }
-
-  async function once(pagerId: string, one: Page): Promise<Paged> {
-    const pager = deps.pagerOf(pagerId)
-    if (pager === undefined) return { kind: 'refused', reason: 'pager-unknown' }
-    try {
-      const late: Paged = { kind: 'unknown', reason: 'timeout' }
-      return await within(clock, PAGE_LANE.timeout, pager.page(one), late)
-    } catch {
-      return { kind: 'unknown', reason: 'adapter-threw' }
-    }
-  }
-
-  function rest(ms: number): Promise<void> {
-    return new Promise(resolve => {
-      const end = (): void => {
-        cancel()
-        waits.delete(end)
-        resolve()
-      }
-      const cancel = clock.wake(clock.monotonicMs() + ms, end)
-      waits.add(end)
-    })
-  }
-
   return {
     tell,
     stop() {
       stopped = true
-      for (const end of [...waits]) end()
+      hands.stop()
     },
   }
 }

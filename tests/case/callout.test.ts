@@ -1,5 +1,6 @@
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
+import { step } from '../../src/case/step.ts'
 import type { Clinic } from '../../src/oncall/clinic.ts'
 import { instant } from '../../src/time/instant.ts'
 import { aLine, demoClinic, NIGHT } from '../support/a-line.ts'
@@ -360,5 +361,27 @@ describe('somebody of the day is named for the case', () => {
     talk.does(named)
     expect(talk.state.day?.taker).toEqual(malia)
     expect(talk.effects).toEqual([])
+  })
+})
+
+describe('somebody else comes on call while people are being paged', () => {
+  const linhTonight = (): Clinic => ({ ...demoClinic(), ladder: [{ when: { kind: 'always' }, kind: 'person', id: 'linh' }, ...demoClinic().ladder] })
+  const changedNow = (talk: CaseTalk) => step({ ...line, clinic: linhTonight() }, talk.state, { kind: 'rotaChanged', by: AMARA }, talk.now)
+
+  it('they are paged at once, and stand first; whoever was paged before stays on the ladder', () => {
+    const { state, effects } = changedNow(setOut())
+    expect(effects.filter(isPage).map(({ to, why }) => [to, why])).toEqual([['linh', 'page']])
+    expect(state.callout.ladder.slice(0, 2)).toEqual(['linh', 'amara'])
+    expect(state.kernel.callout).toBe('first')
+  })
+
+  it('a case that is taken, and one that pages nobody, are left as they are', () => {
+    expect(changedNow(setOut().takes()).effects).toEqual([])
+    expect(changedNow(aTalk(line).says()).effects).toEqual([])
+  })
+
+  it('somebody who was paged already is not paged again for it', () => {
+    const talk = setOut()
+    expect(step(line, talk.state, { kind: 'rotaChanged', by: AMARA }, talk.now).effects).toEqual([])
   })
 })

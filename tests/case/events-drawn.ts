@@ -28,6 +28,7 @@ const plain: readonly CaseEvent[] = [
   { kind: 'callMade', by: AMARA },
   { kind: 'pageSettled', pageId: 'p', to: 'amara', outcome: 'given-up' },
   { kind: 'alarmStopped', by: AMARA, name: 'leave-by' },
+  { kind: 'rotaChanged', by: AMARA },
   { kind: 'dayTaken', by: AMARA, taker: { id: 'malia', name: 'Malia Kealoha', role: 'ward clerk' } },
 ]
 
