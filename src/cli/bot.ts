@@ -37,14 +37,18 @@ import { deskFile } from './desk-file.ts'
 import { familyNotice } from './family-notice.ts'
 import { familyPages, footOf, nameOfLanguage } from './family-pages.ts'
 import { caseShown, familyLogOf } from './family-view.ts'
-import { drawingOf, type LoadedLine } from './load-line.ts'
+import { DEMO_CLINIC, drawingOf, type LoadedLine } from './load-line.ts'
+import { onCallSide } from './on-call-side.ts'
 import { openToken, pageToken } from './page-link.ts'
 import { retention } from './retention.ts'
 import { openSealedData } from './sealed-data.ts'
 import { storedView } from './stored-view.ts'
+import { testCallouts } from './test-callouts.ts'
 
 export interface BotOptions {
   readonly loaded: LoadedLine
+  /** Where the clinic's file lies, for pages that change it; left out: the demonstration's. */
+  readonly clinicDir?: string
   /** Left out: nobody changes the line while it runs. */
   readonly changing?: ChangingLine
   readonly dataDir: string
@@ -221,6 +225,12 @@ export async function openBot(options: BotOptions): Promise<Bot> {
         ...{ line: staff, lineOf: served.lineOf, runtime, doubts: doubtsSaid, desk, key: data.key, now },
         ...{ wording: staffWords, wordsIn },
       }),
+      onCall: onCallSide({
+        ...{ clinicDir: options.clinicDir ?? DEMO_CLINIC, changing, line: staff, lineOf: served.lineOf, runtime, desk },
+        ...{ now, wording: staffWords, key: data.key, origin: options.origin, onFault: error => storeFault(error) },
+        callouts: testCallouts(data.testCalloutsFile, error => storeFault(error)),
+        onCallLink: () => `${options.origin()}/on-call`,
+      }),
     })
     const pages = clinicianPages({
       ...clinicSide,
@@ -280,9 +290,9 @@ export async function openBot(options: BotOptions): Promise<Bot> {
         clock,
         random,
       })
-      const noted = () => void opened.clinicRead().catch(storeFault)
+      const noted = (who?: string) => void opened.clinicRead(who).catch(storeFault)
       noted()
-      changing.onTaken(noted)
+      changing.onTaken((_loaded, who) => noted(who))
       return opened
     } catch (error) {
       storeFault(error)

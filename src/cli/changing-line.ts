@@ -23,10 +23,13 @@ export interface ChangingLine {
   current(): LoadedLine
   /** What is wrong with the clinic's files as they lie on disk; undefined while they are what is served. */
   notTaken(): NotTaken | undefined
-  /** Reads the folder anew and takes it where nothing stands in the way; what stands in the way otherwise. */
-  look(): NotTaken | undefined
+  /**
+   * Reads the folder anew and takes it where nothing stands in the way; what stands in the way otherwise.
+   * @param who  the person who changed it on a page; left out: it was changed on disk
+   */
+  look(who?: string): NotTaken | undefined
   /** Called after each taking, before anything else is served. */
-  onTaken(listener: (loaded: LoadedLine) => void): void
+  onTaken(listener: (loaded: LoadedLine, who?: string) => void): void
   /** Looks again and again from now on. */
   start(): void
   stop(): void
@@ -49,14 +52,14 @@ export function standingLine(loaded: LoadedLine): ChangingLine {
 
 export function changingLine(options: ChangingLineOptions): ChangingLine {
   const { clinicDir, clock, log } = options
-  const listeners: ((loaded: LoadedLine) => void)[] = []
+  const listeners: ((loaded: LoadedLine, who?: string) => void)[] = []
   let current = options.loaded
   let notTaken: NotTaken | undefined
   let seen = marksIn(clinicDir)
   let settled = seen
   let cancel = () => {}
 
-  function look(): NotTaken | undefined {
+  function look(who?: string): NotTaken | undefined {
     seen = settled = marksIn(clinicDir)
     const { loaded, refusals } = readNow()
     if (loaded === undefined || refusals.length > 0) {
@@ -66,7 +69,7 @@ export function changingLine(options: ChangingLineOptions): ChangingLine {
     }
     notTaken = undefined
     current = loaded
-    for (const listener of listeners) listener(loaded)
+    for (const listener of listeners) listener(loaded, who)
     log({ what: 'clinic-file-taken' })
     return undefined
   }
@@ -149,7 +152,7 @@ function marksIn(clinicDir: string): string {
     for (const entry of readdirSync(folder, { withFileTypes: true })) {
       const path = join(folder, entry.name)
       if (entry.isDirectory()) walk(path)
-      else if (entry.name.endsWith('.yaml')) {
+      else if (/\.(?:yaml|ics)$/.test(entry.name)) {
         const { mtimeMs, size, ino } = statSync(path)
         marks.push(`${path} ${mtimeMs} ${size} ${ino}`)
       }

@@ -17,6 +17,8 @@ export interface DataFolder {
   readonly servingFile: string
   /** What the clinic's people set for the whole line. */
   readonly deskFile: string
+  /** Test call-outs, and who answered them. */
+  readonly testCalloutsFile: string
   /** 256 random bits, made at the first start; readable by the owner only. */
   readonly key: Buffer
   readonly lastAlive: { read(): Promise<Instant | undefined>; write(at: Instant): Promise<void> }
@@ -40,6 +42,7 @@ export function dataFiles(folder: string) {
     signingKeyFile: join(folder, 'signing-key'),
     aliveFile: join(folder, 'last-alive'),
     deskFile: join(folder, 'desk.json'),
+    testCalloutsFile: join(folder, 'test-callouts.json'),
   }
 }
 

@@ -9,8 +9,8 @@ import { remembering } from './again.ts'
 import { openBot } from './bot.ts'
 import { changingLine } from './changing-line.ts'
 import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
+import { demoFolder } from './demo-folder.ts'
 import { type Guarded, guarded, refusedIn } from './guards.ts'
-import { DEMO_CLINIC } from './load-line.ts'
 
 const DEFAULT_PORT = 8080
 
@@ -20,7 +20,7 @@ export const serveCommand: Command = {
   usage: 'smallhours serve [--clinic FOLDER] [--data FOLDER] [--flows FOLDER] [--port N] [--host ADDRESS]',
   async run(args) {
     const { values } = argumentsOf(args, {
-      clinic: { type: 'string', default: DEMO_CLINIC },
+      clinic: { type: 'string' },
       data: { type: 'string', default: join(process.cwd(), '.smallhours') },
       flows: { type: 'string' },
       port: { type: 'string', default: String(DEFAULT_PORT) },
@@ -30,10 +30,11 @@ export const serveCommand: Command = {
     if (!Number.isInteger(port) || port < 0 || port > 65_535)
       throw new CalledWrongly(`--port ${values.port}: a whole number from 0 to 65535 was expected`)
     const clock = systemClock()
+    const clinicDir = values.clinic ?? demoFolder(values.data)
     const again = remembering()
     const read = () =>
       guarded({
-        clinicDir: values.clinic,
+        clinicDir,
         ...(values.flows === undefined ? {} : { flowsDir: values.flows }),
         dataDir: values.data,
         host: values.host,
@@ -45,11 +46,12 @@ export const serveCommand: Command = {
     const { loaded } = found
     if (!mayServe(found) || loaded === undefined) return 1
     const log = lineLog(() => clock.now())
-    const changing = changingLine({ clinicDir: values.clinic, loaded, read, clock, log })
+    const changing = changingLine({ clinicDir, loaded, read, clock, log })
     let origin = loaded.line.clinic.webAddress ?? ''
     const bot = await openBot({
       loaded,
       changing,
+      clinicDir,
       dataDir: values.data,
       clock,
       random: systemRandom(),

@@ -6,6 +6,7 @@ import type { Html, Wording } from '../channels/web-page.ts'
 /** The pages of the clinic's side, in the order people look for them; each shown to those who may open it. */
 const PAGES: readonly { readonly path: string; readonly action: Action; readonly words: string }[] = [
   { path: '/now', action: 'see-board', words: 'clinic-nav-now' },
+  { path: '/on-call', action: 'see-on-call', words: 'clinic-nav-on-call' },
   { path: '/people', action: 'see-people', words: 'clinic-nav-people' },
   { path: '/account', action: 'keep-own-account', words: 'clinic-nav-account' },
 ]

@@ -365,8 +365,12 @@ describe('somebody of the day is named for the case', () => {
 })
 
 describe('somebody else comes on call while people are being paged', () => {
-  const linhTonight = (): Clinic => ({ ...demoClinic(), ladder: [{ when: { kind: 'always' }, kind: 'person', id: 'linh' }, ...demoClinic().ladder] })
-  const changedNow = (talk: CaseTalk) => step({ ...line, clinic: linhTonight() }, talk.state, { kind: 'rotaChanged', by: AMARA }, talk.now)
+  const linhTonight = (): Clinic => ({
+    ...demoClinic(),
+    ladder: [{ when: { kind: 'always' }, kind: 'person', id: 'linh' }, ...demoClinic().ladder],
+  })
+  const changedNow = (talk: CaseTalk) =>
+    step({ ...line, clinic: linhTonight() }, talk.state, { kind: 'rotaChanged', by: AMARA }, talk.now)
 
   it('they are paged at once, and stand first; whoever was paged before stays on the ladder', () => {
     const { state, effects } = changedNow(setOut())

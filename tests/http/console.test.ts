@@ -5,7 +5,7 @@ import { type Console, consolePages } from '../../src/http/console/console.ts'
 import type { LineNotice } from '../../src/http/console/notice-page.ts'
 import { bySoonest, type NowRow, type NowView, untilText } from '../../src/http/console/now-page.ts'
 import { after, instant, minutes } from '../../src/time/instant.ts'
-import { someone } from '../support/console-people.ts'
+import { noOnCall, someone } from '../support/console-people.ts'
 import { screenWording } from '../support/screen-words.ts'
 
 const AT = instant(Date.parse('2026-03-01T07:10:00Z'))
@@ -85,6 +85,7 @@ describe('the clinic pages about now', () => {
         },
         noticeShown: () => ['No one can be paged.'],
       },
+      onCall: noOnCall(text => void did.push(text)),
     })
   })
 
@@ -160,9 +161,9 @@ describe('the clinic pages about now', () => {
         who = someone([role], isOnCall)
         for (const { method, path, action } of pages.routes) {
           did = []
-          const address = path.replace(':caseId', CASE)
+          const address = path.replace(':caseId', CASE).replace(':kind', 'leave').replace(':person', 'amara')
           const response = await (method === 'GET' ? get(address) : post(address, { taker: 'malia', kind: 'none' }))
-          const may = mayDo(who, action, { caseId: CASE, isClosed: false })
+          const may = mayDo(who, action, { caseId: CASE, isClosed: false, personId: 'amara' })
           expect(`${role} ${isOnCall} ${method} ${path} ${response.status === 403}`).toBe(
             `${role} ${isOnCall} ${method} ${path} ${!may}`,
           )

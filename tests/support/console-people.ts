@@ -1,5 +1,6 @@
 import { ROLES, type Role } from '../../src/accounts/authority.ts'
 import type { SignedIn } from '../../src/accounts/signed-in.ts'
+import type { ConsolePorts } from '../../src/http/console/console.ts'
 
 /** Somebody signed in, in these roles. */
 export const someone = (roles: readonly Role[] = ROLES, isOnCall = true): SignedIn => ({
@@ -9,4 +10,31 @@ export const someone = (roles: readonly Role[] = ROLES, isOnCall = true): Signed
   isOnCall,
   sessionId: 's1',
   how: 'password',
+})
+
+/** A page *On call* of a clinic without anybody, which writes down what was asked of it. */
+export const noOnCall = (did: (what: string) => void): ConsolePorts['onCall'] => ({
+  view: async (_who, month, mayChange) => ({
+    ...{ now: [], wrong: [], people: [], ladder: [], lines: [], seen: 'a', mayChange },
+    month: { id: month ?? '', title: 'March', before: '', after: '', days: [] },
+  }),
+  form: async (kind, values) => ({ kind, seen: 'a', people: [], roles: [], shifts: [], values }),
+  async look() {
+    did('look')
+    return { kind: 'refused', because: 'Nothing.', seen: 'a' }
+  },
+  async save() {
+    did('save')
+    return { kind: 'saved' }
+  },
+  async undo() {
+    did('undo')
+    return 'done'
+  },
+  async test() {
+    did('test')
+    return 'Sent.'
+  },
+  testOf: () => undefined,
+  answer: () => false,
 })

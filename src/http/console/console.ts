@@ -10,6 +10,8 @@ import { clinicNav } from '../clinic-nav.ts'
 import { type ClinicAnswers, type ClinicPagePorts, clinicAnswers, type PageOptions } from '../clinic-page.ts'
 import { type Gate, gate } from '../gate.ts'
 import { type NowPorts, nowRoutes } from './now-routes.ts'
+import { type OnCallPorts, onCallRoutes } from './on-call-routes.ts'
+import { type TestCalloutPorts, testCalloutPages } from './test-callout-pages.ts'
 
 /** What all pages of the clinic's own people stand on. */
 export interface ConsoleBase extends ClinicPagePorts {
@@ -23,6 +25,7 @@ export interface ConsoleBase extends ClinicPagePorts {
 
 export interface ConsolePorts extends ConsoleBase {
   readonly tonight: NowPorts
+  readonly onCall: OnCallPorts & TestCalloutPorts
 }
 
 /** What a page's routes are made with. */
@@ -55,6 +58,8 @@ export function consolePages(ports: ConsolePorts): Console {
       answers.respond(c, title, html`${clinicNav(who, here, wording)}${body}`, options),
   }
   nowRoutes(site, ports.tonight)
+  onCallRoutes(site, ports.onCall)
+  testCalloutPages(app, answers, ports, ports.onCall)
   script(app, '/now/now.js', './now.js')
   app.notFound(c => answers.notice(c, 404, 'clinic-unknown'))
   // Whatever fails on the way of a press, it is not known to be kept: whoever pressed must not believe that it was.
@@ -74,5 +79,5 @@ export function consolePages(ports: ConsolePorts): Console {
     })
   }
 
-  return { paths: ['/now'], routes: gated.routes, fetch: async request => app.fetch(request) }
+  return { paths: ['/now', '/on-call', '/p/test'], routes: gated.routes, fetch: async request => app.fetch(request) }
 }

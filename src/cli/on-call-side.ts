@@ -1,0 +1,85 @@
+/** What the page *On call* needs, from the bot that runs. */
+import { createHash } from 'node:crypto'
+import { mayDo } from '../accounts/authority.ts'
+import { clockSaidOf } from '../case/values.ts'
+import type { OnCallPorts } from '../http/console/on-call-routes.ts'
+import type { TestCalloutPorts } from '../http/console/test-callout-pages.ts'
+import { reachableOf } from '../oncall/clinic.ts'
+import { type ClinicChangesOptions, clinicChanges } from './clinic-changes.ts'
+import { momentText } from './now-view.ts'
+import { changeForm, onCallView } from './on-call-view.ts'
+import { openToken, pageToken } from './page-link.ts'
+import type { TestCallouts } from './test-callouts.ts'
+
+export interface OnCallSideOptions extends ClinicChangesOptions {
+  readonly callouts: TestCallouts
+  /** Signs the links of test call-outs. */
+  readonly key: Buffer
+  readonly origin: () => string
+  readonly onFault: (error: unknown) => void
+}
+
+export function onCallSide(options: OnCallSideOptions): OnCallPorts & TestCalloutPorts {
+  const { line, now, wording, callouts, key } = options
+  const changes = clinicChanges(options)
+  const sources = () => ({ line: line(), at: now(), wording, callouts })
+
+  /** The test that a link opens, for the person it was sent to. */
+  function opened(token: string) {
+    const found = openToken(key, token, line().clinic, now())
+    if (typeof found === 'string') return undefined
+    const test = callouts.of(found.caseId)
+    return test?.who === found.clinician.id ? { test, name: found.clinician.name } : undefined
+  }
+
+  return {
+    ...changes,
+    view: async (who, month, mayChange) =>
+      onCallView(sources(), {
+        ...{ month, mayChange, seen: changes.seen(), undo: changes.undoable() },
+        mayTest: personId => mayDo(who, 'test-call-out', { personId }),
+      }),
+    form: async (kind, given) => changeForm(kind, given, changes.seen(), sources()),
+    async test(_who, person, press) {
+      const reached = reachableOf(line().clinic, person)
+      if (reached === undefined || reached.pageAt.length === 0) return undefined
+      const id = createHash('sha256').update(`test ${person} ${press}`).digest('hex').slice(0, 32)
+      if (callouts.of(id) === undefined) send(id, person)
+      const ways = reached.pageAt.map(({ pager }) => wording(`by-${pager === 'smtp' ? 'mail' : pager}`))
+      return wording('on-call-test-started', { name: reached.name, way: ways.join(', ') })
+    },
+    testOf(token) {
+      const found = opened(token)
+      if (found === undefined) return undefined
+      const { at, answeredAt } = found.test
+      const answered = answeredAt === undefined ? {} : { answered: clockSaidOf(line(), answeredAt) }
+      return { name: found.name, sent: momentText(line(), at, now()), ...answered }
+    },
+    answer(token) {
+      const found = opened(token)
+      if (found === undefined) return false
+      if (found.test.answeredAt === undefined) callouts.keep({ ...found.test, answeredAt: now() })
+      return true
+    },
+  }
+
+  /** Goes out by every way at once; what became of each is kept, and the answer when it comes. */
+  function send(id: string, who: string): void {
+    const at = now()
+    callouts.keep({ id, who, at, ways: [] })
+    const link = `${options.origin()}/p/test/${pageToken(key, { caseId: id, to: who, at })}`
+    void options.runtime
+      .tellPeople({
+        to: [who],
+        pieces: [wording('on-call-test-page')],
+        link: () => link,
+        key: `test.${id}`,
+        urgency: 'speak',
+      })
+      .then(told => {
+        const kept = callouts.of(id)
+        if (kept !== undefined) callouts.keep({ ...kept, ways: told.map(({ pager, outcome }) => ({ pager, outcome })) })
+      })
+      .catch(options.onFault)
+  }
+}

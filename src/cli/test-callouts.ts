@@ -1,0 +1,73 @@
+import { existsSync, readFileSync } from 'node:fs'
+import { z } from 'zod'
+import { writeWhole } from '../config/clinic-save.ts'
+import { type Instant, instant } from '../time/instant.ts'
+
+/** One test call-out of a person or desk: what went out, and whether they answered. */
+export interface TestCallout {
+  /** 32 hexadecimal digits. */
+  readonly id: string
+  readonly who: string
+  readonly at: Instant
+  /** What became of it at each address, in the order of the clinic's file. */
+  readonly ways: readonly { readonly pager: string; readonly outcome: 'accepted' | 'unknown' | 'refused' }[]
+  /** When its link was answered with "I have this phone". */
+  readonly answeredAt?: Instant
+}
+
+/** The test call-outs of a data folder, the latest of each person. Holds nothing of a family. */
+export interface TestCallouts {
+  latestOf(who: string): TestCallout | undefined
+  of(id: string): TestCallout | undefined
+  /** When somebody last answered one. */
+  confirmedAt(who: string): Instant | undefined
+  /** Durable on return. */
+  keep(callout: TestCallout): void
+}
+
+/** Kept of one person, at most: the last answered and the last sent among them. */
+const KEPT_EACH = 5
+
+const moment = z.number().int().positive().transform(instant)
+const shape = z.array(
+  z.object({
+    id: z.string(),
+    who: z.string(),
+    at: moment,
+    ways: z.array(z.object({ pager: z.string(), outcome: z.enum(['accepted', 'unknown', 'refused']) })),
+    answeredAt: moment.optional(),
+  }),
+)
+
+export function testCallouts(file: string, onFault: (error: unknown) => void): TestCallouts {
+  let all: readonly TestCallout[] = readIn(file, onFault)
+  return {
+    latestOf: who => all.findLast(one => one.who === who),
+    of: id => all.find(one => one.id === id),
+    confirmedAt: who => all.findLast(one => one.who === who && one.answeredAt !== undefined)?.answeredAt,
+    keep(callout) {
+      const others = all.filter(one => one.id !== callout.id)
+      const own = others.filter(one => one.who === callout.who)
+      const kept = new Set([
+        ...own.slice(-KEPT_EACH),
+        ...own.filter(({ answeredAt }) => answeredAt !== undefined).slice(-1),
+      ])
+      const next = [...others.filter(one => one.who !== callout.who || kept.has(one)), callout]
+      writeWhole(file, `${JSON.stringify(next)}\n`)
+      all = next
+    },
+  }
+}
+
+function readIn(file: string, onFault: (error: unknown) => void): readonly TestCallout[] {
+  if (!existsSync(file)) return []
+  try {
+    return shape.parse(JSON.parse(readFileSync(file, 'utf8'))).map(({ answeredAt, ...one }) => ({
+      ...one,
+      ...(answeredAt === undefined ? {} : { answeredAt }),
+    }))
+  } catch (error) {
+    onFault(error)
+    return []
+  }
+}

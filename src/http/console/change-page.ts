@@ -1,0 +1,113 @@
+import { html } from 'hono/html'
+import type { Html, Wording } from '../../channels/web-page.ts'
+import { form, type NowFrame } from './now-page.ts'
+
+/** What can be changed about who is on call. */
+export const CHANGES = ['cover', 'swap', 'leave', 'number', 'take-back'] as const
+export type ChangeKind = (typeof CHANGES)[number]
+
+/** The form of one change, filled as it was left. */
+export interface ChangeForm {
+  readonly kind: ChangeKind
+  /** Hash of the clinic's file as whoever changes it saw it. */
+  readonly seen: string
+  readonly people: readonly Choice[]
+  readonly roles: readonly Choice[]
+  /** Shifts to come that can be swapped. */
+  readonly shifts: readonly Choice[]
+  readonly values: Readonly<Record<string, string>>
+}
+
+export interface Choice {
+  readonly value: string
+  readonly label: string
+}
+
+/** A change before it is saved: one sentence, and what it means for open cases. */
+export interface ChangePreview {
+  readonly kind: ChangeKind
+  readonly seen: string
+  readonly values: Readonly<Record<string, string>>
+  readonly sentence: string
+  /** Holes and doubts it brings, each as a sentence. */
+  readonly brings: readonly string[]
+  /** Open cases that page somebody now: each is asked about. */
+  readonly cases: readonly { readonly caseId: string; readonly code: string; readonly says: string }[]
+}
+
+/** Names of the fields of a form, by what it changes. */
+export const FIELDS: Readonly<Record<ChangeKind, readonly string[]>> = {
+  cover: ['role', 'who', 'from', 'until', 'why'],
+  swap: ['shift', 'to', 'in-return', 'why'],
+  leave: ['who', 'from', 'until', 'why'],
+  number: ['who', 'number'],
+  'take-back': ['section', 'line'],
+}
+
+export function changeScreen(change: ChangeForm, frame: NowFrame): Html {
+  const { wording } = frame
+  return html`<main id="main"><h1>${wording(`on-call-${change.kind}`)}</h1>
+${frame.note === undefined ? '' : html`<p class="note" role="alert">${frame.note}</p>`}
+${form(
+  frame,
+  `/on-call/change/${change.kind}`,
+  html`<input type="hidden" name="seen" value="${change.seen}">${fieldsOf(change, wording)}<button class="main-button">${wording('on-call-look')}</button>`,
+)}
+<p><a class="button" href="/on-call">${wording('on-call-back')}</a></p></main>`
+}
+
+function fieldsOf({ kind, people, roles, shifts, values }: ChangeForm, wording: Wording): Html {
+  const who = choose('who', people, values, wording)
+  const times = html`${time('from', values, wording)}${time('until', values, wording)}`
+  switch (kind) {
+    case 'cover':
+      return html`${who}${times}${choose('role', roles, values, wording)}${text('why', values, wording)}`
+    case 'swap':
+      return html`${choose('shift', shifts, values, wording)}${choose('to', people, values, wording)}${choose('in-return', shifts, values, wording, false)}${text('why', values, wording)}`
+    case 'leave':
+      return html`${who}${times}${text('why', values, wording)}`
+    case 'number':
+      return html`${who}<label for="number">${wording('on-call-field-number')}</label><input id="number" name="number" type="tel" autocomplete="off" required value="${values.number ?? ''}">`
+    case 'take-back':
+      return html`${['section', 'line'].map(name => html`<input type="hidden" name="${name}" value="${values[name] ?? ''}">`)}`
+  }
+}
+
+function choose(
+  name: string,
+  choices: readonly Choice[],
+  values: ChangeForm['values'],
+  wording: Wording,
+  isRequired = true,
+): Html {
+  return html`<label for="${name}">${wording(`on-call-field-${name}`)}</label><select id="${name}" name="${name}"${isRequired ? html` required` : ''}><option value="">${wording(isRequired ? 'clinic-choose-one' : 'on-call-nothing-in-return')}</option>${choices.map(({ value, label }) => html`<option value="${value}"${value === values[name] ? html` selected` : ''}>${label}</option>`)}</select>`
+}
+
+function time(name: string, values: ChangeForm['values'], wording: Wording): Html {
+  return html`<label for="${name}">${wording(`on-call-field-${name}`)}</label><input id="${name}" name="${name}" type="datetime-local" required value="${values[name] ?? ''}">`
+}
+
+function text(name: string, values: ChangeForm['values'], wording: Wording): Html {
+  return html`<label for="${name}">${wording(`on-call-field-${name}`)}</label><input id="${name}" name="${name}" type="text" maxlength="100" autocomplete="off" value="${values[name] ?? ''}">`
+}
+
+export function previewScreen(preview: ChangePreview, frame: NowFrame): Html {
+  const { wording } = frame
+  const kept = FIELDS[preview.kind].map(
+    name => html`<input type="hidden" name="${name}" value="${preview.values[name] ?? ''}">`,
+  )
+  const back = new URLSearchParams(Object.entries(preview.values).filter(([, value]) => value !== ''))
+  return html`<main id="main"><h1>${wording('on-call-preview')}</h1>
+${frame.note === undefined ? '' : html`<p class="note" role="alert">${frame.note}</p>`}
+<p class="state" id="sentence"><strong>${preview.sentence}</strong></p>
+${preview.brings.length === 0 ? '' : html`<div role="alert"><p>${wording('on-call-brings')}</p><ul class="lines">${preview.brings.map(says => html`<li>${says}</li>`)}</ul></div>`}
+${form(
+  frame,
+  `/on-call/change/${preview.kind}`,
+  html`<input type="hidden" name="seen" value="${preview.seen}">${kept}
+${preview.cases.length === 0 ? html`<p>${wording('on-call-no-cases')}</p>` : html`<fieldset><legend>${wording('on-call-cases')}</legend>${preview.cases.map(({ caseId, code, says }) => html`<label class="tick"><input type="checkbox" name="case" value="${caseId}" checked><span><strong>${code}</strong> ${says}</span></label>`)}</fieldset>`}
+<button class="main-button" name="save" value="yes">${wording('on-call-save')}</button>`,
+)}
+<p><a class="button" href="/on-call/change/${preview.kind}?${back.toString()}">${wording('on-call-not-so')}</a></p>
+<p><a class="button" href="/on-call">${wording('on-call-back')}</a></p></main>`
+}

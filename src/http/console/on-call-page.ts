@@ -1,0 +1,120 @@
+import { html } from 'hono/html'
+import { type Html, telephoneAddress, type Wording } from '../../channels/web-page.ts'
+import { numberText } from '../../oncall/number-text.ts'
+import { form, type NowFrame } from './now-page.ts'
+
+/** Who is on call: now, in the month, and whom the clinic can name. Text is final. */
+export interface OnCallView {
+  /** For each role: who now, until when, why, and who comes next. */
+  readonly now: readonly { readonly role: string; readonly sentence: string }[]
+  /** Holes, one person alone, overlaps of the coming 90 days, each as a sentence; a hole with the form that fills it. */
+  readonly wrong: readonly { readonly says: string; readonly fill?: string }[]
+  readonly month: MonthView
+  readonly people: readonly OnCallPerson[]
+  /** The order of paging at this moment. */
+  readonly ladder: readonly string[]
+  /** Dated lines of the file that can be taken back. */
+  readonly lines: readonly {
+    readonly section: 'changes' | 'swaps' | 'leave'
+    readonly line: number
+    readonly says: string
+  }[]
+  /** What was changed last, while it can be undone. */
+  readonly undo?: { readonly sentence: string; readonly until: string }
+  /** Hash of the clinic's file as this page shows it. */
+  readonly seen: string
+  readonly mayChange: boolean
+}
+
+export interface MonthView {
+  /** `2026-03`. */
+  readonly id: string
+  readonly title: string
+  readonly before: string
+  readonly after: string
+  readonly days: readonly DayOfMonth[]
+}
+
+export interface DayOfMonth {
+  readonly title: string
+  readonly isToday: boolean
+  /** 1 Monday to 7 Sunday. */
+  readonly weekday: number
+  readonly holiday?: string
+  readonly roles: readonly {
+    readonly role: string
+    readonly pieces: readonly { readonly from: string; readonly name?: string }[]
+  }[]
+}
+
+export interface OnCallPerson {
+  readonly id: string
+  readonly name: string
+  readonly job: string
+  readonly number?: string
+  /** Ways of paging, in words. */
+  readonly ways: readonly string[]
+  /** When a test call-out was answered last, or that none was. */
+  readonly confirmed: string
+  readonly mayTest: boolean
+}
+
+export function onCallScreen(view: OnCallView, frame: NowFrame): Html {
+  const { wording } = frame
+  return html`<main id="main"><h1>${wording('on-call-heading')}</h1>
+${frame.note === undefined ? '' : html`<p class="note" role="alert">${frame.note}</p>`}
+${view.undo === undefined ? '' : html`<div class="state"><p>${wording('on-call-changed')} ${view.undo.sentence}</p>${form(frame, '/on-call/undo', html`<button>${wording('on-call-undo', { until: view.undo.until })}</button>`)}</div>`}
+<ul class="board plain">${view.now.map(one => html`<li><p><strong>${one.role}</strong><br>${one.sentence}</p></li>`)}</ul>
+${view.mayChange ? ways(wording) : ''}
+<section aria-labelledby="wrong"><h2 id="wrong">${wording('on-call-wrong')}</h2>
+${view.wrong.length === 0 ? html`<p>${wording('on-call-nothing-wrong')}</p>` : html`<ul class="lines">${view.wrong.map(({ says, fill }) => html`<li>${says}${fill === undefined || !view.mayChange ? '' : html` <a href="${fill}">${wording('on-call-fill')}</a>`}</li>`)}</ul>`}</section>
+${month(view.month, wording)}
+<section aria-labelledby="ladder"><h2 id="ladder">${wording('on-call-ladder')}</h2><ol class="lines">${view.ladder.map(name => html`<li>${name}</li>`)}</ol></section>
+${people(view, frame)}
+${lines(view, frame)}
+</main>`
+}
+
+function ways(wording: Wording): Html {
+  return html`<p><a class="button main-button" href="/on-call/change/cover">${wording('on-call-cover')}</a></p>
+<p><a class="button" href="/on-call/change/swap">${wording('on-call-swap')}</a></p>
+<p><a class="button" href="/on-call/change/leave">${wording('on-call-leave')}</a></p>
+<p><a class="button" href="/on-call/change/number">${wording('on-call-number')}</a></p>`
+}
+
+/** One list that is a calendar where there is room. */
+function month(view: MonthView, wording: Wording): Html {
+  return html`<section aria-labelledby="month"><h2 id="month">${view.title}</h2>
+<p class="ways"><a href="/on-call?month=${view.before}#month">${wording('on-call-month-before')}</a> <a href="/on-call?month=${view.after}#month">${wording('on-call-month-after')}</a></p>
+<ol class="month">${view.days.map(
+    (day, index) =>
+      html`<li${index === 0 ? html` class="start-${day.weekday}"` : ''}${day.isToday ? html` aria-current="date"` : ''}><h3>${day.title}${day.holiday === undefined ? '' : html` <span class="soft">${day.holiday}</span>`}</h3>
+${day.roles.map(
+  one =>
+    html`<p><span class="soft">${one.role}</span> ${one.pieces.map(({ from, name }) => html`<span class="piece">${from} ${name === undefined ? html`<strong>${wording('now-nobody-short')}</strong>` : name}</span> `)}</p>`,
+)}</li>`,
+  )}</ol></section>`
+}
+
+function people(view: OnCallView, frame: NowFrame): Html {
+  const { wording } = frame
+  return html`<section aria-labelledby="people"><h2 id="people">${wording('on-call-people')}</h2>
+<p class="soft">${wording('on-call-people-why')}</p>
+<ul class="board plain">${view.people.map(
+    one =>
+      html`<li><p><strong>${one.name}</strong> ${one.job}</p>
+<p>${one.number === undefined ? wording('print-no-number') : html`<a class="tel" href="${telephoneAddress(one.number)}">${numberText(one.number)}</a>`}${one.ways.length === 0 ? '' : html` · ${one.ways.join(' · ')}`}</p>
+<p>${one.confirmed}</p>
+${one.mayTest ? form(frame, `/on-call/test/${one.id}`, html`<button class="small-button" aria-label="${wording('on-call-test-said', { name: one.name })}">${wording('on-call-test')}</button>`) : ''}</li>`,
+  )}</ul></section>`
+}
+
+function lines(view: OnCallView, frame: NowFrame): Html | string {
+  if (view.lines.length === 0) return ''
+  const { wording } = frame
+  return html`<section aria-labelledby="lines"><h2 id="lines">${wording('on-call-lines')}</h2>
+<ul class="board plain">${view.lines.map(
+    ({ section, line, says }) =>
+      html`<li><p>${says}</p>${view.mayChange ? html`<p><a href="/on-call/change/take-back?section=${section}&amp;line=${line}" aria-label="${wording('on-call-take-back-said', { label: says })}">${wording('on-call-take-back')}</a></p>` : ''}</li>`,
+  )}</ul></section>`
+}
