@@ -54,10 +54,9 @@ export function concernNamed(work: Work, event: Named) {
 
 /** Other troubles of a first message: kept for later; one that nothing of ours serves needs a person now. */
 export function alsoNamed(work: Work, concerns: readonly string[]): void {
-  keep(
-    work,
-    concerns.filter(concern => isServed(work, concern)),
-  )
+  const served = concerns.filter(concern => isServed(work, concern) && concern !== work.state.concern)
+  keep(work, served)
+  if (served.length > 0 && work.state.danger === undefined) sayNotice(work, 'also-noted')
   if (concerns.every(concern => isServed(work, concern))) return
   work.state.callout = { ...work.state.callout, reason: 'other-concern' }
   drive(work, { type: 'pageWanted' })

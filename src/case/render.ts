@@ -99,7 +99,8 @@ function renderPart(rendering: Rendering, part: Saying): Part {
     }
     case 'misread': {
       const own = `misread/${part.reason}/${part.fact}`
-      const text = wording.text(wording.has(own) ? own : `misread/${part.reason}`, values)
+      const once = wording.has(own) ? own : `misread/${part.reason}`
+      const text = wording.text(part.again === true ? 'misread/again' : once, values)
       return { kind: 'notice', id: `misread-${part.reason}`, text }
     }
     case 'clinician':

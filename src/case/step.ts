@@ -107,7 +107,8 @@ function handle(work: Work, event: CaseEvent) {
     case 'notUnderstood':
       return notUnderstood(work, event.reason)
     case 'greeted':
-      if (work.state.open === undefined) sayNotice(work, 'here-still')
+      if (event.said !== undefined || work.state.open === undefined)
+        sayNotice(work, work.state.open === undefined ? 'here-still' : 'here-open')
       return askAgain(work)
     case 'languageChosen':
       return languageChosen(work, event.language)
@@ -328,7 +329,8 @@ function familyRang(work: Work) {
 
 function notUnderstood(work: Work, reason: string) {
   const { open } = work.state
-  saying(work, { kind: 'misread', reason, ...(open === undefined ? {} : { fact: open.fact }) })
+  const again = open !== undefined && open.misread > 0 ? ({ again: true } as const) : {}
+  saying(work, { kind: 'misread', reason, ...(open === undefined ? {} : { fact: open.fact }), ...again })
   if (open === undefined) return
   const misread = open.misread + 1
   work.state.open = { ...open, misread }

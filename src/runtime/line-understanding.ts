@@ -55,6 +55,7 @@ export function lineUnderstanding(line: Line, given: LineReading): Understand {
       at,
       zone: line.clinic.zone,
       ...(question === undefined ? {} : { question, ...buttons(spoken, state?.concern ?? '', question.fact) }),
+      ...(isHidden && state?.open !== undefined ? { askedBeside: state.open.fact } : {}),
       ...(state === undefined ? {} : { answers: answersOf(state) }),
       ...(body.kind === 'choice' ? labelTapped(spoken, state as CaseState | undefined, body.serial) : {}),
       ...(question === undefined || fact === undefined ? {} : { fact: { ...fact, id: question.fact } }),
@@ -133,7 +134,8 @@ const UNREAD = [
 /** Nothing was found in it. */
 function isWeak(heard: Understood): boolean {
   if (heard.kind === 'misread') return (UNREAD as readonly string[]).includes(heard.reason)
-  return heard.kind === 'concern' && heard.concerns.length === 0 && Object.keys(heard.facts).length === 0
+  const isEmpty = heard.kind === 'concern' && heard.concerns.length === 0 && Object.keys(heard.facts).length === 0
+  return isEmpty && !(heard.kind === 'concern' && heard.small === true)
 }
 
 function answersOf(state: RunningCase): Readonly<Record<string, Answer>> {

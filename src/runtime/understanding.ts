@@ -125,7 +125,7 @@ function concernSaid(
   { concerns, facts, readBacks, said, small }: Understood & { readonly kind: 'concern' },
   { open, closed, concern }: RunningCase,
 ): CaseEvent {
-  if (small === true && open === undefined) return { kind: 'greeted', said }
+  if (small === true) return { kind: 'greeted', said }
   const others = concerns.filter(each => each !== concern && each !== SOMEONE)
   if (others.length > 0 && !closed) {
     // A typed time that has to be read back is no answer yet.

@@ -67,13 +67,16 @@ function choiceRead(reading: Reading, said: string, question: Question, context:
   const { fact, options } = question
   const others = context.otherLabels === undefined ? {} : { otherLabels: context.otherLabels }
   const read = choiceIn(reading, { fact, values, options, isMany, ...others }, context.lexicon)
-  // "Yes" to the list of danger signs names none of them: it is known to be there, not which.
+  // "Yes" to the list of danger signs names none of them: it is known to be there, not which. "I don't think so" is doubt.
   const isUnnamedDanger =
     context.lexicon.dangerWordFacts.includes(question.fact) &&
     read.kind === 'misread' &&
-    plainYesNo(reading, context.lexicon) === true
+    (plainYesNo(reading, context.lexicon) === true || isDoubted(reading, context.lexicon))
   return isUnnamedDanger ? { kind: 'answer', answer: { kind: 'unsure' }, said } : readAs(read, said, context)
 }
+
+const isDoubted = ({ tokens }: Reading, { negation }: Lexicon): boolean =>
+  tokens.some(({ word }) => negation.doubt.has(word))
 
 function timeRead(
   plain: string,

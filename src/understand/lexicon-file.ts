@@ -68,11 +68,12 @@ export const lexiconFileSchema = z.strictObject({
         phrases: z.array(phraseSchema).min(1),
         'only-alone': z.array(phraseSchema).optional(),
         covers: z.array(id).optional(),
+        'unless-asked': z.array(id).optional(),
         leads: z.strictObject({ over: z.array(id).min(1), phrases: z.array(phraseSchema).min(1) }).optional(),
       }),
     )
     .describe(
-      'Most urgent first. only-alone counts when no other concern was found; covers names concerns that are part of this one; where one of its "leads" phrases is said, it comes before those named there.',
+      'Most urgent first. only-alone counts when no other concern was found; covers names concerns that are part of this one; unless-asked names the questions whose answers are in its words; where one of its "leads" phrases is said, it comes before those named there.',
     ),
   facts: z
     .array(
@@ -120,6 +121,7 @@ export const lexiconFileSchema = z.strictObject({
     arrived: z.array(phraseSchema),
     despair: z.array(phraseSchema),
     change: z.array(phraseSchema),
+    presence: z.array(phraseSchema).describe('Asks whether anyone is there, while a question is open.'),
     'mid-case': z
       .array(phraseSchema)
       .describe('Said in the middle of a case; leads to a person with the words as said.'),

@@ -51,6 +51,8 @@ export interface Lexicon {
     readonly phrases: readonly Phrase[]
     readonly onlyAlone: readonly Phrase[]
     readonly covers: readonly string[]
+    /** Questions whose answers are said in the words of the concern: no other trouble is named by them. */
+    readonly unlessAsked: readonly string[]
     /** Where one of these is said, the concern comes before others that are more urgent by themselves. */
     readonly leads?: { readonly over: readonly string[]; readonly phrases: readonly Phrase[] }
   }[]
@@ -163,6 +165,7 @@ export function lexiconOf(file: unknown): Lexicon {
       phrases: phrases(entry.phrases),
       onlyAlone: phrases(entry['only-alone']),
       covers: entry.covers ?? [],
+      unlessAsked: entry['unless-asked'] ?? [],
       ...(entry.leads === undefined
         ? {}
         : { leads: { over: entry.leads.over, phrases: phrases(entry.leads.phrases) } }),

@@ -111,7 +111,11 @@ function answered(plain: string, reading: Reading, said: string, context: Unders
   const taken = takenBack(reading, question.fact, context)
   if (taken !== undefined) return { kind: 'change', fact: taken, said }
   const read = questionRead(plain, reading, said, question, context)
-  return read.kind === 'misread' ? (answerToOther(reading, said, context) ?? read) : read
+  if (read.kind !== 'misread') return read
+  const isAsking = firstSaid(context.lexicon.controls.presence, reading, context.lexicon) !== undefined
+  if (isAsking || isSmallTalk(plain, context.lexicon))
+    return { kind: 'concern', concerns: [], facts: {}, readBacks: {}, said, small: true }
+  return answerToOther(reading, said, context) ?? read
 }
 
 /** Words that are a button of another question are its answer: nothing new is the matter. */
@@ -136,9 +140,17 @@ function takenBack(reading: Reading, asked: string, { answers, lexicon }: Unders
 /** A first message, or one with no question open. */
 function opening(plain: string, reading: Reading, said: string, context: UnderstandContext): Understood {
   const { answers, readBacks } = factsSaid(plain, reading, context)
-  const concerns = concernsIn(reading, context.lexicon).map(found => found.concern)
+  const concerns = concernsIn(reading, context.lexicon)
+    .map(found => found.concern)
+    .filter(concern => !isAnswerToAsked(concern, context))
   const isSmall = concerns.length === 0 && Object.keys(answers).length === 0 && isSmallTalk(plain, context.lexicon)
   return { kind: 'concern', concerns, facts: answers, readBacks, said, ...(isSmall ? { small: true } : {}) }
+}
+
+/** "A button with a balloon" to "Which of these is the tube?" names no trouble with the balloon. */
+function isAnswerToAsked(concern: string, { lexicon, askedBeside }: UnderstandContext): boolean {
+  const unless = lexicon.concerns.find(({ id }) => id === concern)?.unlessAsked ?? []
+  return askedBeside !== undefined && unless.includes(askedBeside)
 }
 
 function factsSaid(plain: string, reading: Reading, context: UnderstandContext): FactsFound {

@@ -58,6 +58,8 @@ export interface UnderstandContext {
   readonly readBack?: boolean
   /** Earlier answers by fact: words that take one back open its question again. */
   readonly answers?: Readonly<Record<string, Answer>>
+  /** The fact that is asked, where the words are read for what they are about and not as its answer. */
+  readonly askedBeside?: string
   /** Label of a value of what was tapped, where that is an earlier question than the open one, or "Is that right?". */
   readonly tappedLabel?: (value: string) => string | undefined
   /** Labels of the answers to all other questions of the flow. */
