@@ -100,7 +100,7 @@ function pagesOf({
   const sent = (pagers.demo?.recent() ?? []).map(one => ({
     at: one.at,
     to: name(one.to),
-    by: wording(one.how === 'mail' ? 'by-mail' : 'by-webhook'),
+    by: wording(`by-${one.how}`),
     text: one.text,
     outcome: wording('outcome-arrived'),
   }))

@@ -1,4 +1,5 @@
 import { readFileSync } from 'node:fs'
+import type { Wording } from '../channels/web-page.ts'
 import type { LoadedClinic } from '../config/clinic-file.ts'
 import { type BoardPager, boardPager } from '../pagers/board.ts'
 import { type DemoReceivers, openDemoReceivers } from '../pagers/demo-receivers.ts'
@@ -6,12 +7,15 @@ import type { Pager } from '../pagers/pager.ts'
 import { smtpPager } from '../pagers/smtp.ts'
 import { webhookPager } from '../pagers/webhook.ts'
 import type { Instant } from '../time/instant.ts'
+import type { BotSms } from './bot-sms.ts'
 
 export interface BotPagers {
   readonly board: BoardPager
   of(id: string): Pager | undefined
-  /** Present in a demonstration: where mail and webhooks really went. */
+  /** Present in a demonstration: where mail, webhooks and text messages really went. */
   readonly demo?: DemoReceivers
+  /** Present where somebody is paged by text message. */
+  readonly sms?: BotSms
   stop(): Promise<void>
 }
 
@@ -23,13 +27,14 @@ export async function demoPagers(
   now: () => Instant,
   secret: string,
   routes: LoadedClinic['pagers'] = {},
+  sms?: { readonly wording: () => Wording },
 ): Promise<BotPagers> {
   const mail = routes.smtp?.host === '127.0.0.1' ? routes.smtp : undefined
   const hook = routes.webhook?.demoReceiver === undefined ? undefined : routes.webhook
   const demo =
     mail !== undefined && hook !== undefined
       ? undefined
-      : await openDemoReceivers({ clock: now, webhookSecret: secret })
+      : await openDemoReceivers({ clock: now, webhookSecret: secret, hasSms: sms !== undefined })
   const to = mail ?? { host: '127.0.0.1', port: 0, ...demo?.smtp, from: 'line@harbourlights.example.test' }
   const secrets = [hook === undefined ? secret : secretIn(hook.secretFile)] as const
   const signed = webhookPager({ secrets, clock: now, loopbackHttp: true })
@@ -39,18 +44,26 @@ export async function demoPagers(
     page: page => signed.page({ ...page, address: receiver }),
     stop: () => signed.stop(),
   }
+  const texts =
+    sms === undefined || demo?.smsPort === undefined ? undefined : await demoSms(demo.smsPort, now, sms.wording)
   return over(
     boardPager(),
     new Map([
+      ...(texts === undefined ? [] : [['sms', texts.pager] as const]),
       ['smtp', smtpPager({ host: to.host, port: to.port, from: to.from, security: 'none' })],
       ['webhook', toReceiver],
     ]),
     demo,
+    texts,
   )
 }
 
 /** The pagers a clinic's file gives routes for. Secrets are read from the files it names. */
-export function clinicPagers(routes: LoadedClinic['pagers'], now: () => Instant): BotPagers {
+export async function clinicPagers(
+  routes: LoadedClinic['pagers'],
+  now: () => Instant,
+  wording: () => Wording,
+): Promise<BotPagers> {
   const pagers = new Map<string, Pager>()
   if (routes.smtp !== undefined) {
     const { user, passwordFile, ...smtp } = routes.smtp
@@ -68,16 +81,33 @@ export function clinicPagers(routes: LoadedClinic['pagers'], now: () => Instant)
       }),
     )
   }
-  return over(boardPager(), pagers)
+  const sms = routes.sms === undefined ? undefined : (await import('./bot-sms.ts')).openSms(routes.sms, now, wording)
+  if (sms !== undefined) pagers.set('sms', sms.pager)
+  return over(boardPager(), pagers, undefined, sms)
 }
 
 const secretIn = (file: string): string => readFileSync(file, 'utf8').trim()
 
-function over(board: BoardPager, others: ReadonlyMap<string, Pager>, demo?: DemoReceivers): BotPagers {
+/** The demonstration's own centre, which lets anybody in and sends nothing on. */
+async function demoSms(port: number, now: () => Instant, wording: () => Wording): Promise<BotSms> {
+  const { smsOver } = await import('./bot-sms.ts')
+  const route = {
+    host: '127.0.0.1',
+    port,
+    security: 'none',
+    systemId: 'demo',
+    password: 'demo',
+    from: 'Clinic',
+  } as const
+  return smsOver(route, now, wording)
+}
+
+function over(board: BoardPager, others: ReadonlyMap<string, Pager>, demo?: DemoReceivers, sms?: BotSms): BotPagers {
   return {
     board,
     of: id => (id === board.id ? board : others.get(id)),
     ...(demo === undefined ? {} : { demo }),
+    ...(sms === undefined ? {} : { sms }),
     async stop() {
       await Promise.all([...others.values()].map(pager => pager.stop()))
       await demo?.stop()

@@ -12,6 +12,7 @@ import { signedInReader } from '../http/account-ports.ts'
 import { clinicianPages } from '../http/clinician-pages.ts'
 import { consolePages } from '../http/console/console.ts'
 import { type Mounted, type Server, serveHttp } from '../http/server.ts'
+import type { Clinic } from '../oncall/clinic.ts'
 import { fitPageText } from '../pagers/page-text.ts'
 import { type Clock, type Random, steadyClock } from '../runtime/clock.ts'
 import { type Edition, editions } from '../runtime/editions.ts'
@@ -42,6 +43,7 @@ import { onCallSide } from './on-call-side.ts'
 import { openToken, pageToken } from './page-link.ts'
 import { retention } from './retention.ts'
 import { openSealedData } from './sealed-data.ts'
+import { answerToPage, numberLine, smsToOthers } from './sms-answers.ts'
 import { storedView } from './stored-view.ts'
 import { testCallouts } from './test-callouts.ts'
 
@@ -81,6 +83,8 @@ export interface Bot {
   readonly pagers: BotPagers
   readonly data: DataFolder
   readonly words: Wording
+  /** The words of pages and of the clinic's side. */
+  readonly staffWords: Wording
   readonly foot: () => FamilyFoot
   /** What families' channels say around the replies, in one of the line's languages; absent: the first. */
   readonly spoken: (language?: string) => Spoken
@@ -118,7 +122,14 @@ export async function openBot(options: BotOptions): Promise<Bot> {
   const secret = `whsec_${data.key.toString('base64')}`
   const pagers =
     options.pagers ??
-    (first.clinic.demonstration ? await demoPagers(now, secret, loaded.pagers) : clinicPagers(loaded.pagers, now))
+    (first.clinic.demonstration
+      ? await demoPagers(
+          now,
+          secret,
+          loaded.pagers,
+          pagesBySms(first.clinic) ? { wording: () => staffWords } : undefined,
+        )
+      : await clinicPagers(loaded.pagers, now, () => staffWords))
   const channels = new Map((options.channels ?? []).map(channel => [channel.id, channel]))
   const wordsIn =
     (language: string): Wording =>
@@ -174,6 +185,19 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     lineNotice: () => familyNotice(deskNow(desk, now()).notice, lineIn(line(), language), wordsIn(language), now()),
   })
   const { foot } = spokenIn()
+  pagers.sms?.answerWith((from, text) =>
+    answerToPage(
+      {
+        ...{ line, lineOf: served.lineOf, store: runtime.reads, wording: staffWords, now },
+        act: (caseId, by, action) =>
+          act({ lineOf: served.lineOf, store: runtime.reads, runtime, wording: staffWords }, caseId, by, action),
+        desk: () => numberLine(footOf(staff(), staffWords).clinic),
+        toOthers: () => smsToOthers(line(), wordsIn(line().language), foot(), options.origin()),
+      },
+      from,
+      text,
+    ),
+  )
   let chat: ReturnType<typeof webchat> | undefined
   let members: BotAccounts | undefined
   /** Chats whose replies are waited for. */
@@ -334,6 +358,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     pagers,
     data,
     words,
+    staffWords,
     foot,
     spoken: spokenIn,
     serve,
@@ -375,6 +400,10 @@ function healthText({ doubts, ...health }: Health) {
     doubts: doubts.map(({ since, ...doubt }) => ({ ...doubt, since: new Date(since).toISOString() })),
   }
 }
+
+/** Whether anybody of the clinic is paged by text message. */
+const pagesBySms = ({ people, desks }: Clinic): boolean =>
+  [...people, ...desks].some(({ pageAt }) => pageAt.some(({ pager }) => pager === 'sms'))
 
 function listed(line: Line, kind: 'quick' | 'outcome') {
   const wording = line.flows.wording.get(line.language)

@@ -90,10 +90,12 @@ function faultOf(check: () => unknown): string | undefined {
 /** Fewest characters of a mail password that is not a slip, and bytes of a signing secret (Standard Webhooks asks for 24). */
 const PASSWORD_LEAST = 8
 const WEBHOOK_SECRET_LEAST = 24
+/** SMPP 3.4 section 4.1.1: the password is at most 9 octets with its closing zero. */
+const SMS_PASSWORD_MOST = 8
 
 /** Files of secrets that the clinic's file names. */
 export function secretGuards(routes: PagerRoutes): readonly Refusal[] {
-  const { smtp, webhook } = routes
+  const { smtp, webhook, sms } = routes
   const password = smtp?.passwordFile
   return [
     ...(password === undefined
@@ -105,6 +107,13 @@ export function secretGuards(routes: PagerRoutes): readonly Refusal[] {
           webhook.secretFile,
           text => Buffer.from(text.replace(/^whsec_/, ''), 'base64').length >= WEBHOOK_SECRET_LEAST,
           `at least ${WEBHOOK_SECRET_LEAST} bytes in base64`,
+        )),
+    ...(sms === undefined
+      ? []
+      : secretFile(
+          sms.passwordFile,
+          text => text.length >= 1 && text.length <= SMS_PASSWORD_MOST,
+          `1 to ${SMS_PASSWORD_MOST} characters, as the telephone company gave it`,
         )),
   ]
 }

@@ -100,13 +100,14 @@ export function loadClinic(folder: string, at: Instant): LoadedClinic {
 }
 
 /** Files of secrets are named from the clinic's folder, wherever the bot is started. */
-function secretsBeside(folder: string, { smtp, webhook }: PagerRoutes): PagerRoutes {
+function secretsBeside(folder: string, { smtp, webhook, sms }: PagerRoutes): PagerRoutes {
   const password = smtp?.passwordFile
   return {
     ...(smtp === undefined
       ? {}
       : { smtp: { ...smtp, ...(password === undefined ? {} : { passwordFile: resolve(folder, password) }) } }),
     ...(webhook === undefined ? {} : { webhook: { ...webhook, secretFile: resolve(folder, webhook.secretFile) } }),
+    ...(sms === undefined ? {} : { sms: { ...sms, passwordFile: resolve(folder, sms.passwordFile) } }),
   }
 }
 

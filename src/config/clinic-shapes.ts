@@ -141,12 +141,12 @@ export const deskShape = z.strictObject(
 )
 
 /** Pagers that exist. Another kind joins here when its adapter does. */
-export const pagerKinds = ['board', 'smtp', 'webhook'] as const
+export const pagerKinds = ['board', 'smtp', 'webhook', 'sms'] as const
 
 export const pageAtShape = z.strictObject(
   {
     pager: text(`one of: ${pagerKinds.join(', ')}`),
-    address: text('an e-mail address for smtp, a web address for webhook').optional(),
+    address: text('an e-mail address for smtp, a web address for webhook, a mobile number for sms').optional(),
   },
   { error: 'a pager and its address, like { pager: smtp, address: name@clinic.example }' },
 )
@@ -269,7 +269,25 @@ export const signOffShape = z.strictObject(
   { error: 'a sign-off, like { setting: tract-settled-after, value: P6W, by: [amara, ingrid], on: 2026-05-01 }' },
 )
 
+const smsFromExpected =
+  'a number with + and the country code, a short number, or a name of at most 11 letters and digits'
+
 export const pagersShape = z.strictObject({
+  sms: z
+    .strictObject({
+      host: text('the name of the short message centre'),
+      port: z
+        .int({ error: 'a port number' })
+        .min(1, { error: 'a port number' })
+        .max(65_535, { error: 'a port number' }),
+      security: oneOf(['tls', 'none']),
+      'system-id': text('the name the telephone company gave you').max(15, { error: 'at most 15 characters' }),
+      'password-file': text('the file that holds the password'),
+      from: z
+        .string({ error: smsFromExpected })
+        .regex(/^(\+\d{7,15}|\d{3,8}|[A-Za-z0-9 ]{1,11})$/, { error: smsFromExpected }),
+    })
+    .optional(),
   smtp: z
     .strictObject({
       host: text('the name of the mail server'),

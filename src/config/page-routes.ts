@@ -2,8 +2,9 @@ import { isIP } from 'node:net'
 import { nearestId } from '../flow/problem.ts'
 import type { PageAddress } from '../oncall/clinic.ts'
 import { pageAtShape, pagerKinds } from './clinic-shapes.ts'
-import { isLoopback, isReservedName } from './fiction.ts'
+import { isForFiction, isLoopback, isReservedName } from './fiction.ts'
 import type { PartReader, Path } from './part-reader.ts'
+import { readFullNumber } from './telephone.ts'
 
 const oneMailAddress = /^[^\s@,;:<>"()[\]\\]+@(?:[A-Za-z0-9](?:[A-Za-z0-9-]*[A-Za-z0-9])?\.)+[A-Za-z]{2,}$/
 
@@ -16,7 +17,7 @@ export function pageAddresses(reader: PartReader, path: Path, demonstration: boo
     if (read === undefined) continue
     const { pager, address = '' } = read
     const fault = addressFault(pager, address, demonstration)
-    if (fault === undefined) found.push({ pager, address })
+    if (fault === undefined) found.push({ pager, address: pager === 'sms' ? numberIn(address) : address })
     else if (fault === 'unknown-pager') {
       const nearest = nearestId(pager, pagerKinds)
       reader.report(
@@ -52,10 +53,17 @@ function addressFault(pager: string, address: string, demonstration: boolean): s
       return isPublicHttps(address)
         ? undefined
         : 'a web address that starts with https://, without user name or IP address'
+    case 'sms':
+      return numberIn(address) === ''
+        ? 'a mobile number with + and the country code, in quotes, like "+1 212 555 0110"'
+        : undefined
     default:
       return 'unknown-pager'
   }
 }
+
+/** E.164 of a number as it was written; empty where it is none that could be reached. */
+const numberIn = (address: string): string => readFullNumber(address).number ?? ''
 
 function isPublicHttps(address: string): boolean {
   if (!URL.canParse(address)) return false
@@ -66,6 +74,7 @@ function isPublicHttps(address: string): boolean {
 /** A made-up address in a real clinic pages nobody; a real one in a demonstration pages somebody. */
 function reportReserved(reader: PartReader, path: Path, pager: string, address: string, demonstration: boolean): void {
   if (pager === 'board' || address === 'demo:') return
+  if (pager === 'sms') return reportNumber(reader, path, numberIn(address), demonstration)
   const reserved = isReservedName(pager === 'smtp' ? address : new URL(address).hostname)
   if (reserved && !demonstration) {
     reader.report(
@@ -81,5 +90,17 @@ function reportReserved(reader: PartReader, path: Path, pager: string, address: 
   if (!reserved && demonstration) {
     const expected = 'a made-up address (ending in .test or .example): a demonstration must page nobody'
     reader.report(path, 'ADDRESS_REAL', `"${address}"`, expected)
+  }
+}
+
+/** A made-up number in a real clinic wakes nobody; a real one in a demonstration wakes somebody. */
+function reportNumber(reader: PartReader, path: Path, number: string, demonstration: boolean): void {
+  if (isForFiction(number) === demonstration) return
+  if (demonstration) {
+    const expected = 'a number kept for fiction: a demonstration must page nobody'
+    reader.report(path, 'ADDRESS_REAL', `"${number}"`, expected)
+  } else {
+    const expected = 'a telephone that somebody carries: this number is kept for fiction and rings nobody'
+    reader.report(path, 'ADDRESS_FICTION', `"${number}"`, expected)
   }
 }

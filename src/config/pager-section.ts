@@ -13,6 +13,14 @@ export interface PagerRoutes {
     readonly user?: string
     readonly passwordFile?: string
   }
+  readonly sms?: {
+    readonly host: string
+    readonly port: number
+    readonly security: 'tls' | 'none'
+    readonly systemId: string
+    readonly passwordFile: string
+    readonly from: string
+  }
   readonly webhook?: {
     readonly secretFile: string
     /** Hosts inside the clinic's own network that may be called; all other private addresses are refused. */
@@ -31,7 +39,7 @@ export function pagersIn(reader: PartReader, clinic: Clinic): PagerRoutes {
   if (read === undefined) return {}
   if (!clinic.demonstration) {
     const used = new Set([...clinic.people, ...clinic.desks].flatMap(one => one.pageAt.map(({ pager }) => pager)))
-    for (const pager of ['smtp', 'webhook'] as const) {
+    for (const pager of ['smtp', 'webhook', 'sms'] as const) {
       if (used.has(pager) && read[pager] === undefined) {
         reader.report(
           ['pagers', pager],
@@ -42,11 +50,12 @@ export function pagersIn(reader: PartReader, clinic: Clinic): PagerRoutes {
       }
     }
   }
-  const { smtp, webhook } = read
+  const { smtp, webhook, sms } = read
   if (!clinic.demonstration && smtp !== undefined) reportMailServer(reader, smtp)
   return {
     ...(smtp === undefined ? {} : { smtp: smtpRoute(smtp) }),
     ...(webhook === undefined ? {} : { webhook: webhookRoute(reader, webhook, clinic.demonstration) }),
+    ...(sms === undefined ? {} : { sms: smsRoute(sms) }),
   }
 }
 
@@ -98,3 +107,11 @@ function smtpRoute({
     ...(passwordFile === undefined ? {} : { passwordFile }),
   }
 }
+
+type SmsWritten = NonNullable<(typeof pagersShape)['_output']['sms']>
+
+const smsRoute = ({
+  'system-id': systemId,
+  'password-file': passwordFile,
+  ...centre
+}: SmsWritten): NonNullable<PagerRoutes['sms']> => ({ ...centre, systemId, passwordFile })

@@ -9,6 +9,8 @@ export interface DemoReceivers {
   readonly smtp: { readonly host: string; readonly port: number }
   /** Where the webhook pager sends. */
   readonly webhookUrl: string
+  /** Where text messages go, on 127.0.0.1; present when asked for. */
+  readonly smsPort?: number
   /** The last 50 received, latest first. */
   recent(): readonly Received[]
   /** Calls `listener` for every page from now on; returns a function that ends it. */
@@ -20,11 +22,13 @@ export interface DemoReceiversOptions {
   readonly clock: () => Instant
   /** The webhook pager's own secret: what is not signed with it is refused. */
   readonly webhookSecret: string
+  /** Whether anybody is paged by text message. */
+  readonly hasSms?: boolean
 }
 
 const keep = 50
 
-/** Opens both receivers on free ports of 127.0.0.1. */
+/** Opens the receivers on free ports of 127.0.0.1. */
 export async function openDemoReceivers(options: DemoReceiversOptions): Promise<DemoReceivers> {
   const listeners = new Set<(received: Received) => void>()
   let latest: readonly Received[] = []
@@ -35,9 +39,11 @@ export async function openDemoReceivers(options: DemoReceiversOptions): Promise<
   }
   const mail = await demoMailReceiver(take)
   const webhook = await demoWebhookReceiver(take, options)
+  const sms = options.hasSms === true ? await (await import('./demo-sms-receiver.ts')).demoSmsReceiver(take) : undefined
   return {
     smtp: { host: '127.0.0.1', port: mail.port },
     webhookUrl: `http://127.0.0.1:${webhook.port}/pages`,
+    ...(sms === undefined ? {} : { smsPort: sms.port }),
     recent: () => latest,
     onReceived: listener => {
       listeners.add(listener)
@@ -45,7 +51,7 @@ export async function openDemoReceivers(options: DemoReceiversOptions): Promise<
     },
     stop: async () => {
       listeners.clear()
-      await Promise.all([mail.stop(), webhook.stop()])
+      await Promise.all([mail.stop(), webhook.stop(), sms?.stop()])
     },
   }
 }

@@ -46,7 +46,9 @@ export const MAY_IMPORT: Readonly<Record<string, readonly string[]>> = {
   points: [],
   store: ['time', 'case', 'oncall', 'accounts', 'points'],
   channels: ['time', 'case'],
-  pagers: ['time', 'case', 'points'],
+  // Text messages: their alphabet and parts, and the connection that pages and families' words share.
+  sms: ['time'],
+  pagers: ['time', 'case', 'points', 'sms'],
   'channels/web': ['time', 'case'],
   // Who may do what, accounts, sessions, the audit trail: no storage, no web, nothing of a case.
   accounts: ['time', 'oncall'],
@@ -128,6 +130,8 @@ const PACKAGES: Readonly<Record<string, readonly string[]>> = {
   'channels/web': ['hono'],
   'channels/webchat': ['hono', 'zod', 'qrcode'],
   'pagers/smtp': ['nodemailer'],
+  sms: ['smpp'],
+  'pagers/demo': ['smpp'],
   http: ['hono', '@hono/node-server', 'zod', 'qrcode', '@simplewebauthn/server', 'openid-client'],
   cli: ['qrcode', '@hono/node-server', 'zod', 'yaml', 'luxon'],
 }

@@ -1,6 +1,7 @@
 import fc from 'fast-check'
 import { describe, expect, test } from 'vitest'
-import { fitPageText, inBasicAlphabet, pageSeptetsMost, septetsOf } from '../../src/pagers/page-text.ts'
+import { fitPageText, pageSeptetsMost } from '../../src/pagers/page-text.ts'
+import { inBasicAlphabet, septetsOf } from '../../src/sms/alphabet.ts'
 
 /**
  * 3GPP TS 23.038 section 6.2.1, the GSM 7 bit default alphabet, column by column as the standard prints it (code 0x00

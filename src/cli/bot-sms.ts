@@ -1,0 +1,62 @@
+/** Text messages: pages that go out, and what comes back. Loaded only where a clinic pages by them. */
+import { readFileSync } from 'node:fs'
+import type { Wording } from '../channels/web-page.ts'
+import type { PagerRoutes } from '../config/pager-section.ts'
+import type { Pager } from '../pagers/pager.ts'
+import { smsPager } from '../pagers/sms.ts'
+import type { Clock } from '../runtime/clock.ts'
+import { type CentreOptions, shortMessageCentre } from '../sms/centre.ts'
+import { howToAnswer } from './sms-answers.ts'
+
+/** What comes in, and what to send back; nothing where it is undefined. Rejects when it could not be kept. */
+export type OnText = (from: string, text: string) => Promise<string | undefined>
+
+export interface BotSms {
+  readonly pager: Pager
+  /** From now on what comes in is answered. Before, the telephone company is asked to come back. */
+  answerWith(onText: OnText): void
+}
+
+/** The same words are not sent to one number again within this time: at the other end may be a machine that answers. */
+const NOT_AGAIN_WITHIN_MS = 600_000
+const NUMBERS_MOST = 1_000
+
+export function openSms(route: NonNullable<PagerRoutes['sms']>, now: Clock['now'], wording: () => Wording): BotSms {
+  const { passwordFile, ...centre } = route
+  return smsOver({ ...centre, password: readFileSync(passwordFile, 'utf8').trim() }, now, wording)
+}
+
+/** The same over a centre that is not in the clinic's file: a demonstration's own. */
+export function smsOver(options: Omit<CentreOptions, 'onMessage'>, now: Clock['now'], wording: () => Wording): BotSms {
+  let onText: OnText | undefined
+  const said = new Map<string, number>()
+  const isNew = (from: string, words: string): boolean => {
+    const key = `${from} ${words}`
+    if (now() - (said.get(key) ?? Number.NEGATIVE_INFINITY) < NOT_AGAIN_WITHIN_MS) return false
+    said.delete(key)
+    said.set(key, now())
+    const [oldest] = said.keys()
+    if (said.size > NUMBERS_MOST && oldest !== undefined) said.delete(oldest)
+    return true
+  }
+  const centre = shortMessageCentre({
+    ...options,
+    async onMessage(from, text) {
+      if (onText === undefined) throw new Error('the line is not ready yet')
+      const answer = await onText(from, text)
+      // It is kept by now; that the answer does not get through must not have it delivered again.
+      if (answer !== undefined && /^\+\d+$/.test(from) && isNew(from, answer)) void centre.send(from, answer)
+    },
+  })
+  const pager = smsPager({
+    centre,
+    howToAnswer: page => howToAnswer(wording(), page),
+    repeatLabel: () => wording()('sms-repeat'),
+  })
+  return {
+    pager,
+    answerWith(answer) {
+      onText = answer
+    },
+  }
+}

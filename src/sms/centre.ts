@@ -1,0 +1,304 @@
+import smpp, { type Pdu, type Session } from 'smpp'
+import { partOf, wordsOf } from './joining.ts'
+import { type Segment, segmentsOf } from './segments.ts'
+
+/** One connection to the short message centre of a telephone company, after SMPP 3.4. */
+export interface Centre {
+  /** Connects, and goes on connecting until `stop`. */
+  start(): void
+  /** Never throws: every outcome is a value. Waits shortly for a connection that is being made. */
+  send(to: string, text: string): Promise<Sent>
+  /** Why nothing can be sent now; undefined while it can. */
+  doubt(): string | undefined
+  /** Ends what is under way, says goodbye, and connects no more. */
+  stop(): Promise<void>
+}
+
+export type Sent =
+  | { readonly kind: 'accepted' }
+  /** Nothing was sent. */
+  | { readonly kind: 'failed'; readonly reason: string; readonly retryAfterMs?: number }
+  /** Some of it may arrive. */
+  | { readonly kind: 'unknown'; readonly reason: string }
+  /** The centre takes no message to this number. */
+  | { readonly kind: 'refused'; readonly reason: string }
+
+export interface CentreOptions {
+  readonly host: string
+  readonly port: number
+  /** `none`: on this machine, or inside a tunnel of the clinic's own. */
+  readonly security: 'tls' | 'none'
+  readonly systemId: string
+  readonly password: string
+  /** Number or name (at most 11 letters and digits) that messages come from. */
+  readonly from: string
+  /** Certificate of the clinic's own authority, in PEM. */
+  readonly ca?: string
+  /**
+   * A message that came in, from a number in E.164. It is answered to the centre once this resolves, so that one that was
+   * not kept is delivered again; rejected, the centre is asked to come back.
+   */
+  readonly onMessage?: (from: string, text: string) => Promise<void>
+  /** Milliseconds: for one answer of the centre (default 10,000), between signs of life (30,000), for the parts of one text (60,000). */
+  readonly timeouts?: { readonly answerMs?: number; readonly quietMs?: number; readonly partsMs?: number }
+}
+
+/** SMPP 3.4 section 5.1.3: what the centre may say, and what it means here. */
+const OK = 0
+const PASSING = new Map([
+  [0x08, 'a fault of its own'],
+  [0x14, 'its queue is full'],
+  [0x58, 'too many messages at once'],
+])
+const BACK_SOON_MS = 5_000
+/** Asks the centre to deliver again: ESME_RX_T_APPN. */
+const COME_BACK = 0x64
+const RECONNECT_MS = [1_000, 2_000, 5_000, 10_000, 30_000] as const
+const MESSAGE_TYPES = 0x3c
+
+export function shortMessageCentre(options: CentreOptions): Centre {
+  const { answerMs = 10_000, quietMs = 30_000, partsMs = 60_000 } = options.timeouts ?? {}
+  let session: Session | undefined
+  let why: string | undefined = 'no connection yet'
+  let isStopped = false
+  let failures = 0
+  let again: NodeJS.Timeout | undefined
+  let alive: NodeJS.Timeout | undefined
+  const waiting = new Set<() => void>()
+  const going = new Set<Promise<unknown>>()
+  const incoming = joining(partsMs, options.onMessage ?? (async () => undefined))
+
+  function connect(): void {
+    const made = smpp.connect({
+      host: options.host,
+      port: options.port,
+      tls: options.security === 'tls',
+      servername: options.host,
+      ...(options.ca === undefined ? {} : { ca: options.ca }),
+    })
+    const lateness = setTimeout(() => made.destroy(), answerMs)
+    made.on('error', () => made.destroy())
+    made.on('close', () => {
+      clearTimeout(lateness)
+      lost(made)
+    })
+    made.on(options.security === 'tls' ? 'secureConnect' : 'connect', () => {
+      const { systemId: system_id, password } = options
+      made.bind_transceiver({ system_id, password, interface_version: 0x34 }, ({ command_status: status }) => {
+        clearTimeout(lateness)
+        if (status === OK) bound(made)
+        else {
+          why = `the centre does not let us in (${hex(status)})`
+          made.destroy()
+        }
+      })
+    })
+    made.on('enquire_link', (pdu: Pdu) => made.send(pdu.response()))
+    made.on('unbind', (pdu: Pdu) => {
+      made.send(pdu.response())
+      made.close()
+    })
+    made.on('deliver_sm', (pdu: Pdu) => {
+      if (((pdu.esm_class ?? 0) & MESSAGE_TYPES) !== 0) made.send(pdu.response())
+      else incoming.take(pdu, status => made.send(pdu.response({ command_status: status })))
+    })
+  }
+
+  function bound(made: Session): void {
+    session = made
+    why = undefined
+    failures = 0
+    for (const go of waiting) go()
+    alive = setInterval(() => {
+      const lateness = setTimeout(() => made.destroy(), answerMs)
+      const asked = made.enquire_link(() => clearTimeout(lateness))
+      if (!asked) made.destroy()
+      made.once('close', () => clearTimeout(lateness))
+    }, quietMs)
+  }
+
+  function lost(made: Session): void {
+    if (session === made) {
+      session = undefined
+      why = 'the connection was lost'
+      clearInterval(alive)
+    }
+    if (isStopped) return
+    why ??= 'no connection'
+    again = setTimeout(connect, RECONNECT_MS[Math.min(failures, RECONNECT_MS.length - 1)])
+    failures += 1
+  }
+
+  /** The connection, once there is one; undefined when there is none in time. */
+  function connection(): Promise<Session | undefined> {
+    if (session !== undefined || isStopped) return Promise.resolve(session)
+    return new Promise(resolve => {
+      const end = () => {
+        clearTimeout(lateness)
+        waiting.delete(end)
+        resolve(session)
+      }
+      const lateness = setTimeout(end, answerMs)
+      waiting.add(end)
+    })
+  }
+
+  async function sendParts(to: string, text: string): Promise<Sent> {
+    const { coding, parts } = segmentsOf(text)
+    const through = await connection()
+    if (through === undefined) return { kind: 'failed', reason: `text message centre: ${why ?? 'it is stopped'}` }
+    for (const [index, part] of parts.entries()) {
+      const outcome = await submit(through, { ...source(options.from), ...destination(to), coding }, part, answerMs)
+      if (outcome.kind === 'accepted') continue
+      if (index === 0) return outcome
+      return { kind: 'unknown', reason: `part ${index + 1} of ${parts.length}: ${outcome.reason}` }
+    }
+    return { kind: 'accepted' }
+  }
+
+  return {
+    start: connect,
+    doubt: () => why,
+    async send(to, text) {
+      if (isStopped) return { kind: 'failed', reason: 'text message centre: it is stopped' }
+      const sending = sendParts(to, text).catch(
+        (error: unknown): Sent => ({
+          kind: 'failed',
+          reason: `the text message could not be made (${error instanceof Error ? error.name : typeof error})`,
+        }),
+      )
+      going.add(sending)
+      try {
+        return await sending
+      } finally {
+        going.delete(sending)
+      }
+    },
+    async stop() {
+      isStopped = true
+      clearTimeout(again)
+      clearInterval(alive)
+      for (const go of waiting) go()
+      await Promise.all([...going, incoming.settled()])
+      const last = session
+      if (last === undefined) return
+      await new Promise<void>(resolve => {
+        const end = setTimeout(() => last.destroy(), 1_000)
+        last.once('close', () => {
+          clearTimeout(end)
+          resolve()
+        })
+        if (!last.unbind(() => last.close())) last.destroy()
+      })
+    },
+  }
+}
+
+type Addressed = { readonly coding: 0 | 8 } & Readonly<Record<string, unknown>>
+
+function submit(
+  session: Session,
+  { coding, ...addresses }: Addressed,
+  { header, octets }: Segment,
+  answerMs: number,
+): Promise<Sent> {
+  return new Promise(resolve => {
+    const end = (outcome: Sent) => {
+      clearTimeout(lateness)
+      session.off('close', gone)
+      resolve(outcome)
+    }
+    const gone = () => end({ kind: 'unknown', reason: 'the connection was lost before the centre answered' })
+    const lateness = setTimeout(() => end({ kind: 'unknown', reason: 'the centre did not answer in time' }), answerMs)
+    session.once('close', gone)
+    const message = { message: octets, ...(header === undefined ? {} : { udh: header }) }
+    const isWritten = session.submit_sm(
+      { ...addresses, data_coding: coding, short_message: message },
+      ({ command_status: status }) => end(outcomeOf(status)),
+    )
+    if (!isWritten) end({ kind: 'failed', reason: 'the connection was lost' })
+  })
+}
+
+function outcomeOf(status: number): Sent {
+  if (status === OK) return { kind: 'accepted' }
+  const passing = PASSING.get(status)
+  if (passing === undefined) return { kind: 'refused', reason: `the centre answered ${hex(status)}` }
+  return { kind: 'failed', reason: `the centre says: ${passing} (${hex(status)})`, retryAfterMs: BACK_SOON_MS }
+}
+
+/** Type and plan of a number, SMPP 3.4 section 5.2.5: 1 and 1 international, 5 and 0 a name, 0 and 0 what the centre knows it as. */
+const destination = (to: string) => ({ dest_addr_ton: 1, dest_addr_npi: 1, destination_addr: to.replace(/^\+/, '') })
+function source(from: string) {
+  if (from.startsWith('+')) return { source_addr_ton: 1, source_addr_npi: 1, source_addr: from.slice(1) }
+  const isShort = /^\d+$/.test(from)
+  return { source_addr_ton: isShort ? 0 : 5, source_addr_npi: 0, source_addr: from }
+}
+
+const hex = (status: number): string => `0x${status.toString(16).padStart(2, '0')}`
+
+/** Puts the parts of a text together, and answers each part once the whole is kept. */
+function joining(partsMs: number, onMessage: (from: string, text: string) => Promise<void>) {
+  interface Begun {
+    readonly from: string
+    readonly texts: Map<number, string>
+    readonly answers: ((status: number) => void)[]
+    readonly lateness: NodeJS.Timeout
+  }
+  const begun = new Map<string, Begun>()
+  const keeping = new Set<Promise<void>>()
+
+  function keep(from: string, text: string, answers: readonly ((status: number) => void)[]): void {
+    const kept = onMessage(from, text)
+      .then(
+        () => OK,
+        () => COME_BACK,
+      )
+      .then(status => {
+        for (const answer of answers) answer(status)
+        keeping.delete(kept)
+      })
+    keeping.add(kept)
+  }
+
+  /** What is there, in order: a part that never comes must not hold back the others. */
+  function end(key: string): void {
+    const one = begun.get(key)
+    if (one === undefined) return
+    begun.delete(key)
+    clearTimeout(one.lateness)
+    const inOrder = [...one.texts].toSorted(([a], [b]) => a - b).map(([, text]) => text)
+    keep(one.from, inOrder.join(''), one.answers)
+  }
+
+  return {
+    take(pdu: Pdu, answer: (status: number) => void): void {
+      const from = numberOf(pdu)
+      const part = partOf(pdu)
+      if (part === undefined) {
+        keep(from, wordsOf(pdu), [answer])
+        return
+      }
+      const key = `${from} ${part.reference} ${part.count}`
+      const one = begun.get(key) ?? {
+        from,
+        texts: new Map<number, string>(),
+        answers: [],
+        lateness: setTimeout(() => end(key), partsMs),
+      }
+      begun.set(key, one)
+      one.texts.set(part.number, wordsOf(pdu))
+      one.answers.push(answer)
+      if (one.texts.size === part.count) end(key)
+    },
+    async settled(): Promise<void> {
+      for (const key of begun.keys()) end(key)
+      await Promise.all(keeping)
+    },
+  }
+}
+
+/** The sender's number in E.164; a short number or a name as it is. */
+function numberOf({ source_addr: address = '', source_addr_ton: type }: Pdu): string {
+  return type === 1 && /^\d/.test(address) ? `+${address}` : address
+}
