@@ -109,10 +109,12 @@ describe('a page by text message', { timeout: 30_000 }, () => {
   })
 
   it('tells how to answer it, and is answered with the code and a digit: the family hears who has taken it', async () => {
-    expect(textsTo(AMARA)[0]).toMatch(/^AMBULANCE, told.+https:\/\/feeding\.example\/p\/\S+ Or text back\. \d{4} 1: ringing now\./s)
+    expect(textsTo(AMARA)[0]).toMatch(
+      /^AMBULANCE, told.+https:\/\/feeding\.example\/p\/\S+ Or text back\. \d{4} 1: ringing now\./s,
+    )
     const answer = await answers(AMARA, `${code} 1`)
     expect(answer).toBe(
-      `You have case ${code}. The family was told. Their number is behind the link of the page. Clinic: +1 212 555 0110`,
+      `You have case ${code}. The family was told. Their number is behind the link of the page. Harbour Lights feeding clinic: +1 212 555 0110`,
     )
     expect(saidToFamily()).toContain('Amara Osei, feeding nurse, has taken this on')
   })

@@ -52,7 +52,11 @@ describe('a page by text message', () => {
   })
 
   it('tells what the centre said', async () => {
-    const outcome = { kind: 'failed', reason: 'the centre says: its queue is full (0x14)', retryAfterMs: 5_000 } as const
+    const outcome = {
+      kind: 'failed',
+      reason: 'the centre says: its queue is full (0x14)',
+      retryAfterMs: 5_000,
+    } as const
     expect(await aPager(outcome).pager.page(aPage(TO))).toEqual(outcome)
   })
 })

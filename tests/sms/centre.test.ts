@@ -17,7 +17,14 @@ async function connected(
   const peer = await testCentre(onSubmit)
   open.push(peer)
   const centre = shortMessageCentre({
-    ...{ host: '127.0.0.1', port: peer.port, security: 'none', systemId: 'clinic', password: 'pass', from: '+12125550100' },
+    ...{
+      host: '127.0.0.1',
+      port: peer.port,
+      security: 'none',
+      systemId: 'clinic',
+      password: 'pass',
+      from: '+12125550100',
+    },
     timeouts: { answerMs: 300, quietMs: 60_000, partsMs: 300 },
     ...more,
   })
@@ -75,7 +82,14 @@ describe('a text message', () => {
     const peer = await testCentre(undefined, () => mayBind)
     open.push(peer)
     const centre = shortMessageCentre({
-      ...{ host: '127.0.0.1', port: peer.port, security: 'none', systemId: 'clinic', password: 'wrong', from: 'Clinic' },
+      ...{
+        host: '127.0.0.1',
+        port: peer.port,
+        security: 'none',
+        systemId: 'clinic',
+        password: 'wrong',
+        from: 'Clinic',
+      },
       timeouts: { answerMs: 400 },
     })
     open.unshift(centre)
