@@ -12,7 +12,7 @@ const sources = readdirSync(root, { recursive: true, encoding: 'utf8' })
   .join('\n')
 
 /** Ids that the pages put together: the part before the variable one. */
-const MADE_UP = ['doubt-', 'control-', 'clinic-did-', 'clinic-reached-', 'clinic-disposition-']
+const MADE_UP = ['doubt-', 'control-', 'clinic-did-', 'clinic-reached-', 'clinic-disposition-', 'by-']
 
 const isUsed = (id: string): boolean => {
   const name = id.replace(/-(?:heading|line)$/, '')

@@ -32,6 +32,7 @@ export function unreached(
   }
   const stale = Object.keys(awaited).filter(path => reached.has(path) || !byPath.has(path))
   const dead = files
+    .filter(({ path }) => !path.endsWith('.d.ts'))
     .map(({ path }) => path)
     .filter(path => !reached.has(path) && !isPageScript(path) && awaited[path] === undefined)
   return [...dead, ...stale].map(path => ({

@@ -48,6 +48,10 @@ export const CLOCK_READERS: ClockReaders = {
   },
   'src/pagers/smtp.ts': { uses: ['setTimeout'], because: 'cuts off an attempt that hangs; the outbox tries again' },
   'src/pagers/webhook.ts': { uses: ['setTimeout'], because: 'cuts off an attempt that hangs; the outbox tries again' },
+  'src/sms/centre.ts': {
+    uses: ['setTimeout', 'setInterval'],
+    because: 'cuts off an attempt that hangs, connects again, and looks whether the line still lives',
+  },
   'src/channels/webchat/webchat.ts': { uses: ['setInterval'], because: 'keeps the line to an open page alive' },
   'src/measure/alarms-area.ts': { uses: ['setTimeout'], because: "the peer: the platform's own timers" },
   'src/measure/process.ts': { uses: ['setTimeout'], because: 'gives up on a process that never says where it listens' },
