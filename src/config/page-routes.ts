@@ -74,7 +74,10 @@ function isPublicHttps(address: string): boolean {
 /** A made-up address in a real clinic pages nobody; a real one in a demonstration pages somebody. */
 function reportReserved(reader: PartReader, path: Path, pager: string, address: string, demonstration: boolean): void {
   if (pager === 'board' || address === 'demo:') return
-  if (pager === 'sms') return reportNumber(reader, path, numberIn(address), demonstration)
+  if (pager === 'sms') {
+    reportNumber(reader, path, numberIn(address), demonstration)
+    return
+  }
   const reserved = isReservedName(pager === 'smtp' ? address : new URL(address).hostname)
   if (reserved && !demonstration) {
     reader.report(
