@@ -8,13 +8,15 @@ import { loadRules } from '../flow/rule-load.ts'
 import { flatten } from '../modelcheck/model/flat-flow.ts'
 import { walkLadders } from '../modelcheck/model/ladder.ts'
 import type { FlatFlow } from '../modelcheck/model/tables.ts'
-import { checkFlows } from '../modelcheck/rules/check-flows.ts'
+import type { FlowCheck } from '../modelcheck/rules/check-flow.ts'
+import { type CheckOptions, type CheckRun, checkFlows, rulesChosen, runsOf } from '../modelcheck/rules/check-flows.ts'
 import type { CheckProgress, CheckReport, Finding } from '../modelcheck/rules/findings.ts'
 import { observationsOf } from '../modelcheck/rules/rule-compile.ts'
 import { type Told, tell } from '../modelcheck/telling/tell.ts'
 import type { Instant } from '../time/instant.ts'
 import { CalledWrongly } from './command.ts'
 import { readFlowFiles, SHIPPED_FLOWS } from './flow-files.ts'
+import { type KeptChecks, keptChecks } from './kept-checks.ts'
 import { type LoadedLine, loadLine } from './load-line.ts'
 
 export interface CheckRequest {
@@ -29,6 +31,8 @@ export interface CheckRequest {
   readonly policies: 'clinic' | 'shipped' | 'few' | 'every'
   /** Holds the tables of large flows, too, to the machine that serves. */
   readonly compares?: boolean
+  /** Walks every flow, also where nothing it depends on has changed since it was walked. */
+  readonly isAfresh?: boolean
   readonly onProgress?: (progress: CheckProgress) => void
 }
 
@@ -66,19 +70,32 @@ function policiesOf({ line }: LoadedLine): Readonly<Record<string, string>> {
   return Object.fromEntries(Object.keys(line.flows.policies).map(id => [id, String(settings[id] ?? 'off')]))
 }
 
-export function runCheck(request: CheckRequest): Checked {
+/** What a check walks and with what, once its files are read; without `walk` something stands in the way. */
+export interface CheckPlan extends Pick<Checked, 'problems' | 'silenced' | 'files' | 'loaded'> {
+  readonly walk?: CheckWalk
+}
+
+export interface CheckWalk {
+  readonly loaded: LoadedLine
+  readonly rules: RuleSet
+  readonly options: CheckOptions
+  readonly runs: readonly CheckRun[]
+  readonly kept: KeptChecks
+}
+
+export function planOf(request: CheckRequest): CheckPlan {
   const { flowsDir, clinicDir, at } = request
   const files = withRules(readFlowFiles(flowsDir, join(clinicDir, 'flows')))
   const { loaded, problems, silenced } = loadLine({ clinicDir, flowsDir, at })
   if (loaded === undefined || problems.some(({ severity }) => severity === 'problem'))
-    return { problems, silenced, files, violations: [] }
+    return { problems, silenced, files }
   const set = loaded.line.flows
   const lengths = lengthsOf(loaded)
   const read = loadRules(files, set, Object.keys(lengths))
   const all = [...problems, ...read.problems]
-  if (read.rules === undefined) return { problems: all, silenced, files, loaded, violations: [] }
+  if (read.rules === undefined) return { problems: all, silenced, files, loaded }
   assertKnown(request, set.flows.keys(), read.rules)
-  const report = checkFlows(set, read.rules, {
+  const options: CheckOptions = {
     settings: { lengths, settledNeedsChange: loaded.line.settings['tract-settled-needs-change'] === 'yes' },
     now: request.now,
     ...(request.policies === 'clinic'
@@ -89,17 +106,33 @@ export function runCheck(request: CheckRequest): Checked {
     ...(request.compares === true ? { compares: true } : {}),
     ...(request.onProgress === undefined ? {} : { onProgress: request.onProgress }),
     ...(request.flows === undefined && request.rules === undefined ? { ladder: () => walkLadders(loaded.line) } : {}),
+  }
+  const runs = runsOf(set, options)
+  const kept = keptChecks(set, rulesChosen(read.rules, options), options)
+  return { problems: all, silenced, files, loaded, walk: { loaded, rules: read.rules, options, runs, kept } }
+}
+
+/** @param walked  what was walked elsewhere meanwhile, by the key of its run */
+export function runCheck(
+  request: CheckRequest,
+  plan: CheckPlan = planOf(request),
+  walked: ReadonlyMap<string, FlowCheck> = new Map(),
+): Checked {
+  const { walk, ...read } = plan
+  if (walk === undefined) return { ...read, violations: [] }
+  const { loaded, rules, options, kept } = walk
+  const chosen = rulesChosen(rules, options)
+  const report = checkFlows(loaded.line.flows, rules, {
+    ...options,
+    walked: run => walked.get(kept.keyOf(run) ?? '') ?? (request.isAfresh === true ? undefined : kept.find(run)),
+    onWalked: kept.keep,
   })
   // With every lock shut, what lies behind it comes up nowhere: that says nothing of the flow.
   const whole = request.policies === 'clinic' || request.policies === 'shipped' ? { ...report, findings: [] } : report
-  const chosen = { ...read.rules, rules: read.rules.rules.filter(({ id }) => request.rules?.includes(id) ?? true) }
   return {
-    problems: all,
-    silenced,
-    files,
+    ...read,
     report: whole,
     rules: chosen,
-    loaded,
     violations: violationsOf(whole, chosen, loaded, request.rules !== undefined),
   }
 }

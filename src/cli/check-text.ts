@@ -26,6 +26,7 @@ export function checkLines(checked: Checked, isVerbose: boolean): readonly strin
   ]
 }
 
+const AS_BEFORE = 'as checked before: nothing it depends on has changed (--afresh walks it again)'
 const READ_MORE = 'Whole conversations: --verbose. As pages, with scripts to replay: --html DIR.'
 
 function flowLines({ report, violations }: Checked): readonly string[] {
@@ -39,12 +40,13 @@ function flowLines({ report, violations }: Checked): readonly string[] {
     const notWhole = reports.find(one => one.notWhole !== undefined)?.notWhole
     const settings = reports.length === 1 ? '' : `, ${reports.length} settings of its policies`
     const compared = sum(one => one.compared)
+    const asBefore = reports.every(one => one.asBefore === true)
     const figures = [
       `${rules} rules${settings}`,
       `${countText(sum(one => one.states))} states`,
       `${millions(sum(one => one.transitions))} transitions`,
       ...(compared === 0 ? [] : [`${millions(compared)} compared`]),
-      `${sum(one => one.seconds).toFixed(1)} s`,
+      `${sum(one => one.seconds).toFixed(1)} s${asBefore ? ' then' : ''}`,
       `${Math.max(1, Math.round(Math.max(...reports.map(one => one.bytes)) / 1_000_000))} MB`,
     ]
     const verdict =
@@ -58,6 +60,7 @@ function flowLines({ report, violations }: Checked): readonly string[] {
     return [
       first,
       ...others.map(line => `    ${line}`),
+      ...(asBefore ? [`    ${AS_BEFORE}`] : []),
       ...(taps === undefined ? [] : wrapped(taps, 76).map(line => `    ${line}`)),
       ...(notWhole === undefined ? [] : wrapped(notWhole, 76).map(line => `    ${line}`)),
     ]

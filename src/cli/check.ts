@@ -7,6 +7,7 @@ import { figuresOf } from './check-figures.ts'
 import { writeCheckPages } from './check-pages.ts'
 import { type Checked, type CheckRequest, runCheck } from './check-run.ts'
 import { changeLines, checkLines } from './check-text.ts'
+import { checkTogether } from './check-together.ts'
 import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
 import { SHIPPED_FLOWS } from './flow-files.ts'
 import { DEMO_CLINIC } from './load-line.ts'
@@ -16,7 +17,7 @@ export const checkCommand: Command = {
   name: 'check',
   summary: 'reads a flows folder, names every fault, and walks every conversation against the safety rules',
   usage:
-    'smallhours check [FLOWS] [--clinic FOLDER] [--flow ID]… [--rule ID]… [--policies clinic|shipped|few|every] [--compare] [--verbose] [--html FOLDER] [--against FOLDER] [--figures FILE] [--watch] [--json]',
+    'smallhours check [FLOWS] [--clinic FOLDER] [--flow ID]… [--rule ID]… [--policies clinic|shipped|few|every] [--compare] [--afresh] [--verbose] [--html FOLDER] [--against FOLDER] [--figures FILE] [--watch] [--json]',
   async run(args) {
     const { values, positionals } = argumentsOf(args, {
       clinic: { type: 'string', default: DEMO_CLINIC },
@@ -25,6 +26,7 @@ export const checkCommand: Command = {
       policies: { type: 'string', default: 'clinic' },
       verbose: { type: 'boolean', default: false },
       compare: { type: 'boolean', default: false },
+      afresh: { type: 'boolean', default: false },
       html: { type: 'string' },
       figures: { type: 'string' },
       against: { type: 'string' },
@@ -42,11 +44,12 @@ export const checkCommand: Command = {
       now: () => clock.monotonicMs(),
       policies,
       compares: values.compare,
+      isAfresh: values.afresh,
       ...(values.flow === undefined ? {} : { flows: values.flow }),
       ...(values.rule === undefined ? {} : { rules: values.rule }),
       ...(process.stderr.isTTY ? { onProgress: showProgress } : {}),
     }
-    const checked = runCheck(request)
+    const checked = await checkTogether(request)
     clearProgress()
     const code = tellAll(checked, values)
     if (values.figures !== undefined && checked.report !== undefined)

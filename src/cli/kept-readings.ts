@@ -1,12 +1,7 @@
 /** What was read of the flows and found in them, kept between starts, so that a start in the night need not do it again. */
-import { createHash } from 'node:crypto'
-import { mkdirSync, readdirSync, readFileSync, renameSync, rmSync, statSync, writeFileSync } from 'node:fs'
-import { homedir } from 'node:os'
-import { dirname, join } from 'node:path'
-import { fileURLToPath } from 'node:url'
-import { isDeepStrictEqual } from 'node:util'
 import type { Findings } from '../flow/load.ts'
 import { placedLater, readYaml, type YamlReader } from '../flow/yaml-places.ts'
+import { digest, isJson, keptIn, keptPath, programMark, writeKept } from './kept-file.ts'
 
 export interface KeptReadings {
   /** As `readYaml`, with the same answer. A text that was kept is not read again, unless a place in it is asked for. */
@@ -27,7 +22,7 @@ export const ownReadings = (): KeptReadings => {
 
 /** Beside the compiled code, where only this user writes. */
 export function keptReadingsFile(): string {
-  return join(process.env.XDG_CACHE_HOME || join(homedir(), '.cache'), 'smallhours', 'readings')
+  return keptPath('readings')
 }
 
 /**
@@ -39,8 +34,8 @@ export function keptReadingsFile(): string {
  * Only for texts that may lie in a second place: flows, never a clinic's file with its private numbers.
  */
 export function keptReadings(file: string): KeptReadings {
-  const program = programMark()
-  const found = program === undefined ? {} : readingsIn(file)
+  const program = programMark(['flow'])
+  const found = program === undefined ? {} : ((keptIn(file) as Readonly<Record<string, unknown>> | undefined) ?? {})
   const used = new Map<string, unknown>()
   let isNew = false
 
@@ -79,77 +74,8 @@ export function keptReadings(file: string): KeptReadings {
     read,
     findings,
     keep() {
-      if (isNew && program !== undefined) write(file, JSON.stringify(Object.fromEntries(used)))
+      if (isNew && program !== undefined) writeKept(file, JSON.stringify(Object.fromEntries(used)))
       isNew = false
     },
   }
-}
-
-const digest = (text: string): string => createHash('sha256').update(text).digest('hex')
-
-/**
- * Changes with whatever decides how a text is read and what is found in it: the code of the flows, which stands on packages
- * alone, what is installed, and Node. Undefined where it is not written down what is installed: then nothing is kept.
- */
-function programMark(): string | undefined {
-  try {
-    const code = fileURLToPath(new URL('../flow/', import.meta.url))
-    const installed = fileURLToPath(new URL('../../node_modules/.package-lock.json', import.meta.url))
-    const files = [
-      ...readdirSync(code)
-        .sort()
-        .map(name => join(code, name)),
-      installed,
-    ]
-    return digest(JSON.stringify([process.version, ...files.map(path => [path, readFileSync(path, 'utf8')])]))
-  } catch {
-    return undefined
-  }
-}
-
-/** A first line with the digest of the rest, then one JSON map; empty where that is not so. */
-function readingsIn(file: string): Readonly<Record<string, unknown>> {
-  try {
-    if (![file, dirname(file)].every(isOurs)) return {}
-    const text = readFileSync(file, 'utf8')
-    const end = text.indexOf('\n')
-    const json = text.slice(end + 1)
-    return text.slice(0, end) === digest(json) ? (JSON.parse(json) as Record<string, unknown>) : {}
-  } catch {
-    return {}
-  }
-}
-
-/** Whether a file or folder belongs to the user who starts, and nobody else may write it. True where a system has no users. */
-function isOurs(path: string): boolean {
-  const uid = process.getuid?.()
-  if (uid === undefined) return true
-  const { uid: owner, mode } = statSync(path)
-  return owner === uid && (mode & 0o022) === 0
-}
-
-/** In one go, so that a start meanwhile finds the old file or the new one. */
-function write(file: string, json: string): void {
-  const part = `${file}.${process.pid}`
-  try {
-    mkdirSync(dirname(file), { recursive: true, mode: 0o700 })
-    writeFileSync(part, `${digest(json)}\n${json}`, { mode: 0o600 })
-    renameSync(part, file)
-  } catch {
-    discard(part)
-  }
-}
-
-function discard(path: string): void {
-  try {
-    rmSync(path, { force: true })
-  } catch {
-    // There is no such folder, or it is not ours to write in.
-  }
-}
-
-/** Whether JSON gives the value back just as it is. */
-function isJson(value: unknown): boolean {
-  const json = JSON.stringify(value)
-  return json !== undefined && isDeepStrictEqual(JSON.parse(json), value)
 }

@@ -7,7 +7,16 @@ import { ROOT } from '../support/clone.ts'
 import { smallhours } from '../support/smallhours.ts'
 
 const folder = mkdtempSync(join(tmpdir(), 'smallhours-check-'))
-afterAll(() => rmSync(folder, { recursive: true, force: true }))
+const cache = process.env.XDG_CACHE_HOME
+// What other checks on this machine have kept is not looked at.
+beforeAll(() => {
+  process.env.XDG_CACHE_HOME = join(folder, 'cache')
+})
+afterAll(() => {
+  if (cache === undefined) delete process.env.XDG_CACHE_HOME
+  else process.env.XDG_CACHE_HOME = cache
+  rmSync(folder, { recursive: true, force: true })
+})
 
 /** A copy of the shipped flows. */
 function flowsCopy(name: string): string {
@@ -33,11 +42,20 @@ const RULE = 'a-check-that-fails-is-danger'
 
 describe('check of sound flows', () => {
   it('says in one line what was walked, and that it holds', async () => {
-    const { code, out, err } = await smallhours('check', '--flow', 'someone')
+    const { code, out, err } = await smallhours('check', '--flow', 'someone', '--afresh')
     expect([code, err]).toEqual([0, ''])
     expect(out).toMatch(
       /^someone – holds: \d+ rules, \d+ states, [\d,]+ transitions, \d+ compared, \d+\.\d\s+s,\s+\d+\s+MB$/m,
     )
+  })
+
+  it('says so where a flow was checked before and nothing it depends on has changed, and walks it again when asked', async () => {
+    await smallhours('check', '--flow', 'someone')
+    const again = await smallhours('check', '--flow', 'someone')
+    expect(again.code).toBe(0)
+    expect(again.out).toContain('as checked before: nothing it depends on has changed')
+    const afresh = await smallhours('check', '--flow', 'someone', '--afresh')
+    expect(afresh.out).not.toContain('as checked before')
   })
 
   it('gives machines its totals, its flows, and no violation', async () => {

@@ -23,6 +23,10 @@ export interface CheckOptions {
   /** See `FlowCheckOptions`. */
   readonly compares?: boolean
   readonly onProgress?: (progress: CheckProgress) => void
+  /** What is known of a run already: walked elsewhere, or before, with the same settings. */
+  readonly walked?: (run: CheckRun) => FlowCheck | undefined
+  /** Told of what was walked now. */
+  readonly onWalked?: (run: CheckRun, check: FlowCheck) => void
   /** Walks the call-out ladder; left out, it is not looked at. */
   readonly ladder?: () => readonly LadderReport[]
 }
@@ -33,15 +37,16 @@ const WHOLE_MOST = 20_000
 export function checkFlows(set: FlowSet, rules: RuleSet, options: CheckOptions): CheckReport {
   const began = options.now()
   const isPart = options.flows !== undefined || options.rules !== undefined
-  const chosen: RuleSet = { ...rules, rules: rules.rules.filter(rule => options.rules?.includes(rule.id) ?? true) }
-  const runs = [...set.flows.values()]
-    .filter(flow => options.flows?.includes(flow.concern) ?? true)
-    .flatMap(flow => settingsOf(flow, set, options).map(policies => ({ flow, policies })))
+  const chosen = rulesChosen(rules, options)
+  const runs = runsOf(set, options)
   const checks = runs.map((run, done) => {
     const progress = (states: number, looked: number) =>
       options.onProgress?.({ flow: run.flow.concern, policies: run.policies, done, of: runs.length, states, looked })
     progress(0, 0)
-    return { ...run, ...checkOne(run.flow, set, chosen, run.policies, options, progress) }
+    const known = options.walked?.(run)
+    const check = known ?? walkRun(run, set, chosen, options, progress)
+    if (known === undefined) options.onWalked?.(run, check)
+    return { ...run, ...check }
   })
   const ladder = options.ladder?.() ?? []
   return {
@@ -54,11 +59,29 @@ export function checkFlows(set: FlowSet, rules: RuleSet, options: CheckOptions):
   }
 }
 
-function checkOne(
-  flow: Flow,
+/** One flow under one setting of the policies it reads. */
+export interface CheckRun {
+  readonly flow: Flow
+  readonly policies: Readonly<Record<string, string>>
+}
+
+/** Everything that is to be walked, in the order in which it is told. */
+export function runsOf(set: FlowSet, options: CheckOptions): readonly CheckRun[] {
+  return [...set.flows.values()]
+    .filter(flow => options.flows?.includes(flow.concern) ?? true)
+    .flatMap(flow => settingsOf(flow, set, options).map(policies => ({ flow, policies })))
+}
+
+/** The rules that are looked at. */
+export const rulesChosen = (rules: RuleSet, options: CheckOptions): RuleSet => ({
+  ...rules,
+  rules: rules.rules.filter(rule => options.rules?.includes(rule.id) ?? true),
+})
+
+export function walkRun(
+  { flow, policies }: CheckRun,
   set: FlowSet,
   rules: RuleSet,
-  policies: Readonly<Record<string, string>>,
   options: CheckOptions,
   onProgress: (states: number, looked: number) => void,
 ): FlowCheck {
@@ -113,10 +136,7 @@ function settingsOf(flow: Flow, set: FlowSet, { policies = 'few', own }: CheckOp
 const countOn = (policies: Readonly<Record<string, string>>): number =>
   Object.values(policies).filter(value => value === 'on').length
 
-interface Checked extends FlowCheck {
-  readonly flow: Flow
-  readonly policies: Readonly<Record<string, string>>
-}
+interface Checked extends FlowCheck, CheckRun {}
 
 /** Steps and rows that no conversation of any flow comes to, under any setting that was looked at. */
 function neverUsed(checks: readonly Checked[], set: FlowSet): Finding[] {

@@ -54,6 +54,8 @@ export interface FlowReport {
   /** Inputs of the machine that serves, all different, for which it was held to the tables walked here; 0: not held. */
   readonly compared: number
   readonly seconds: number
+  /** It was walked at an earlier check, and nothing it depends on has changed since; `seconds` is what it took then. */
+  readonly asBefore?: true
   /** Ids of the rules of flows/rules that were looked at here. */
   readonly rules: readonly string[]
   readonly findings: readonly Finding[]
