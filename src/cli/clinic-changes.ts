@@ -10,7 +10,8 @@ import { type ClinicEdit, clinicHash, type Edited, editClinic } from '../config/
 import { saveClinic } from '../config/clinic-save.ts'
 import { problemText } from '../flow/problem.ts'
 import type { ChangePreview } from '../http/console/change-page.ts'
-import type { ChangeAsked, Looked, OnCallPorts, Saved } from '../http/console/on-call-routes.ts'
+import type { ChangeAsked, ChangePorts, Looked, Saved } from '../http/console/change-routes.ts'
+import type { OnCallPorts } from '../http/console/on-call-routes.ts'
 import { dayNumberOf, type WallTime } from '../oncall/wall-time.ts'
 import type { Runtime } from '../runtime/runtime.ts'
 import type { Store } from '../store/store.ts'
@@ -36,9 +37,11 @@ export interface ClinicChangesOptions {
   readonly onCallLink: () => string
 }
 
-export interface ClinicChanges extends Pick<OnCallPorts, 'look' | 'save' | 'undo'> {
+export interface ClinicChanges extends Pick<ChangePorts, 'look' | 'save'>, Pick<OnCallPorts, 'undo'> {
   /** Hash of the file as it lies there. */
   seen(): string
+  /** The file as it lies there. */
+  text(): string
   /** What was changed last, while it can be undone. */
   undoable(): DeskState['undo']
 }
@@ -152,6 +155,7 @@ export function clinicChanges(options: ClinicChangesOptions): ClinicChanges {
 
   return {
     seen: () => clinicHash(read()),
+    text: read,
     look,
     save,
     undoable,
@@ -177,7 +181,7 @@ function refusalOf({ because, problems }: Extract<Edited, { kind: 'refused' }>):
 
 /** The edit that a form asks for; undefined where a field does not hold what it should. */
 export function editOf({ kind, values }: ChangeAsked): ClinicEdit | undefined {
-  const { who = '', role = '', number = '', to = '', section = '', line = '' } = values
+  const { who = '', role = '', number = '', to = '', section = '', line = '', id = '', value = '' } = values
   const why = values.why === undefined || values.why === '' ? {} : { why: values.why }
   switch (kind) {
     case 'cover': {
@@ -198,6 +202,22 @@ export function editOf({ kind, values }: ChangeAsked): ClinicEdit | undefined {
         ...{ kind, role: of, starts, of: from, to, ...why },
         ...(inReturn === undefined ? {} : { inReturn: { role: inReturn.role, starts: inReturn.starts } }),
       }
+    }
+    case 'setting':
+      return id === '' || value === '' ? undefined : { kind, id, value }
+    case 'hours':
+      return value === '' ? undefined : { kind, day: values.day ?? '', value }
+    case 'date':
+      return value === '' || wallIn(`${values.date ?? ''}T00:00`) === undefined
+        ? undefined
+        : { kind, day: values.date ?? '', value }
+    case 'retention':
+      return value === '' ? undefined : { kind, value }
+    case 'hospital':
+      return id === '' || number === '' ? undefined : { kind: 'hospital-number', hospital: id, number }
+    case 'families-number': {
+      const which = (['emergency', 'families-ring', 'transport'] as const).find(each => each === values.which)
+      return which === undefined || number === '' ? undefined : { kind, which, number }
     }
     case 'number':
       return who === '' || number === '' ? undefined : { kind: 'private-number', who, number }

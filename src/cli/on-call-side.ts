@@ -3,12 +3,14 @@ import { createHash } from 'node:crypto'
 import { mayDo } from '../accounts/authority.ts'
 import { clockSaidOf } from '../case/values.ts'
 import type { OnCallPorts } from '../http/console/on-call-routes.ts'
+import { SETTING_KINDS, type SettingsPorts } from '../http/console/settings-routes.ts'
 import type { TestCalloutPorts } from '../http/console/test-callout-pages.ts'
 import { reachableOf } from '../oncall/clinic.ts'
-import { type ClinicChangesOptions, clinicChanges } from './clinic-changes.ts'
+import { type ClinicChangesOptions, clinicChanges, undoUntil } from './clinic-changes.ts'
 import { momentText } from './now-view.ts'
 import { changeForm, onCallView } from './on-call-view.ts'
 import { openToken, pageToken } from './page-link.ts'
+import { settingForm, settingsView } from './settings-view.ts'
 import type { TestCallouts } from './test-callouts.ts'
 
 export interface OnCallSideOptions extends ClinicChangesOptions {
@@ -19,7 +21,7 @@ export interface OnCallSideOptions extends ClinicChangesOptions {
   readonly onFault: (error: unknown) => void
 }
 
-export function onCallSide(options: OnCallSideOptions): OnCallPorts & TestCalloutPorts {
+export function onCallSide(options: OnCallSideOptions): OnCallPorts & TestCalloutPorts & SettingsPorts {
   const { line, now, wording, callouts, key } = options
   const changes = clinicChanges(options)
   const sources = () => ({ line: line(), at: now(), wording, callouts })
@@ -39,7 +41,15 @@ export function onCallSide(options: OnCallSideOptions): OnCallPorts & TestCallou
         ...{ month, mayChange, seen: changes.seen(), undo: changes.undoable() },
         mayTest: personId => mayDo(who, 'test-call-out', { personId }),
       }),
-    form: async (kind, given) => changeForm(kind, given, changes.seen(), sources()),
+    form: async (kind, given) =>
+      kind in SETTING_KINDS
+        ? settingForm(kind, given, changes.seen(), wording)
+        : changeForm(kind, given, changes.seen(), sources()),
+    async settings(may) {
+      const undo = changes.undoable()
+      const said = undo === undefined ? {} : { undo: { sentence: undo.sentence, until: undoUntil(line(), undo) } }
+      return { ...settingsView({ line: line(), wording, text: changes.text(), at: now() }, may), ...said }
+    },
     async test(_who, person, press) {
       const reached = reachableOf(line().clinic, person)
       if (reached === undefined || reached.pageAt.length === 0) return undefined

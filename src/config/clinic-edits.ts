@@ -57,6 +57,16 @@ export type ClinicEdit =
       readonly which: 'emergency' | 'families-ring' | 'transport'
       readonly number: string
     }
+  /** The number families ring at a hospital. */
+  | { readonly kind: 'hospital-number'; readonly hospital: string; readonly number: string }
+  /** A setting, as the file writes its value: `PT10M`, `off`, `[5, 10]`. */
+  | { readonly kind: 'setting'; readonly id: string; readonly value: string }
+  /** Opening hours of a weekday: `08:00-18:00`, or several with commas. */
+  | { readonly kind: 'hours'; readonly day: string; readonly value: string }
+  /** Opening hours of one date, `2026-12-24`: hours, or `closed`. */
+  | { readonly kind: 'date'; readonly day: string; readonly value: string }
+  /** How long a closed case is kept: `P90D`. */
+  | { readonly kind: 'retention'; readonly value: string }
 
 export interface EditAsked {
   /** Name of the file, for problems. */
@@ -140,7 +150,8 @@ export function editClinic({ file, text, seen, edit, at, beside = nothingBeside 
     return { kind: 'refused', because: 'That is what the clinic file says already.', problems: [] }
   const differences = rotaDifferences(before.clinic, next.clinic, at, after(at, days(DAYS_AHEAD)))
   const told = toldOf(edit, differences)
-  const sentence = editSentence({ edit, before: before.clinic, after: next.clinic, differences, told })
+  const was = valueIn(text, edit)
+  const sentence = editSentence({ edit, was, before: before.clinic, after: next.clinic, differences, told })
   return {
     kind: 'edited',
     text: edited,
@@ -195,7 +206,63 @@ function spliced(text: string, edit: ClinicEdit, clinic: Clinic): string {
       )
     case 'families-number':
       return withValue(text, ['numbers', edit.which, 'number'], quoted(edit.number))
+    case 'hospital-number':
+      return withValue(text, ['hospitals', edit.hospital, 'families-ring', 'number'], quoted(edit.number))
+    case 'setting':
+    case 'retention':
+      return withValue(text, placeOf(edit) ?? [], plainValue(edit.value))
+    case 'hours':
+      if (edit.value === 'closed')
+        throw new SpliceFailed('a weekday on which the clinic is closed is left out of the file by hand')
+      return withValue(text, placeOf(edit) ?? [], hoursValue(edit.value))
+    case 'date':
+      return withValue(text, placeOf(edit) ?? [], hoursValue(edit.value))
   }
+}
+
+/** Where an edit of one value stands in the file; undefined for the others. */
+function placeOf(edit: ClinicEdit): readonly [string, string] | readonly [string, string, string] | undefined {
+  switch (edit.kind) {
+    case 'setting':
+      return ['settings', edit.id]
+    case 'hours':
+      return ['opening', edit.day]
+    case 'date':
+      return ['opening', 'dates', edit.day]
+    case 'retention':
+      return ['clinic', 'retention']
+    default:
+      return undefined
+  }
+}
+
+/** What stood there, as it is written; undefined where nothing did. */
+function valueIn(text: string, edit: ClinicEdit): string | undefined {
+  const path = placeOf(edit)
+  if (path === undefined) return undefined
+  const found = path.reduce<unknown>(
+    (held, key) => (held as Record<string, unknown> | null | undefined)?.[key],
+    parse(text),
+  )
+  return found === undefined || found === null
+    ? undefined
+    : Array.isArray(found)
+      ? `[${found.join(', ')}]`
+      : String(found)
+}
+
+/** A value somebody typed, as YAML of one line that can be nothing else. */
+function plainValue(value: string): string {
+  if (/^\[[\w., ]+\]$/.test(value) || /^[\w.]+$/.test(value)) return value
+  throw new SpliceFailed(`"${value}" is no value of a setting`)
+}
+
+function hoursValue(value: string): string {
+  if (value === 'closed') return value
+  const spans = value.split(',').map(span => span.trim())
+  if (spans.some(span => !/^\d{2}:\d{2}-\d{2}:\d{2}$/.test(span)))
+    throw new SpliceFailed(`"${value}" is no opening time; 08:00-18:00 was expected, or closed`)
+  return spans.length === 1 ? (spans[0] ?? '') : `[${spans.map(quoted).join(', ')}]`
 }
 
 const quoted = (text: string): string => JSON.stringify(text)
@@ -216,12 +283,7 @@ export function wallText({ day, minute }: WallTime): string {
 
 /** Everybody whose nights change, and whoever the edit is about. */
 function toldOf(edit: ClinicEdit, differences: readonly RotaDifference[]): readonly string[] {
-  const about =
-    edit.kind === 'swap'
-      ? [edit.of, edit.to]
-      : edit.kind === 'take-back' || edit.kind === 'families-number'
-        ? []
-        : [edit.who]
+  const about = edit.kind === 'swap' ? [edit.of, edit.to] : 'who' in edit ? [edit.who] : []
   const changed = differences.flatMap(({ before, after: now }) => [before, now])
   return [...new Set([...about, ...changed])].filter(id => id !== undefined)
 }

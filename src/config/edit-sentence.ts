@@ -10,6 +10,8 @@ import type { ClinicEdit } from './clinic-edits.ts'
 
 export interface EditTold {
   readonly edit: ClinicEdit
+  /** What stood there before, where the edit is of one value. */
+  readonly was?: string | undefined
   readonly before: Clinic
   readonly after: Clinic
   readonly differences: readonly RotaDifference[]
@@ -24,7 +26,7 @@ export function editSentence(given: EditTold): string {
   return `${whatChanges(given)}; ${whoIsTold(given)}; ${whichNights(given)}.`
 }
 
-function whatChanges({ edit, before, after, differences }: EditTold): string {
+function whatChanges({ edit, was, before, after, differences }: EditTold): string {
   const name = (id: string) => nameOf(after, id)
   const wall = (time: WallTime) => momentText(after, instantsOf(after.zone, time).earlier)
   switch (edit.kind) {
@@ -56,19 +58,31 @@ function whatChanges({ edit, before, after, differences }: EditTold): string {
     case 'take-back':
       return `Line ${edit.line + 1} of ${edit.section} is taken back${backText(given(differences), after)}`
     case 'private-number': {
-      const was = reachableOf(before, edit.who)?.privateNumber
+      const had = reachableOf(before, edit.who)?.privateNumber
       const now = reachableOf(after, edit.who)?.privateNumber ?? edit.number
-      return `The private number of ${name(edit.who)} ${was === undefined ? 'is' : `changes from ${numberText(was)} to`} ${numberText(now)}`
+      return `The private number of ${name(edit.who)} ${had === undefined ? 'is' : `changes from ${numberText(had)} to`} ${numberText(now)}`
     }
     case 'page-address': {
-      const was = reachableOf(before, edit.who)?.pageAt[edit.way]
-      return `${name(edit.who)} is paged by ${was?.pager ?? 'another way'} at ${edit.address}${was === undefined ? '' : `, no more at ${was.address}`}`
+      const had = reachableOf(before, edit.who)?.pageAt[edit.way]
+      return `${name(edit.who)} is paged by ${had?.pager ?? 'another way'} at ${edit.address}${had === undefined ? '' : `, no more at ${had.address}`}`
+    }
+    case 'setting':
+      return `The setting "${edit.id}" ${was === undefined ? 'is' : `changes from ${was} to`} ${edit.value}`
+    case 'hours':
+      return `The clinic is open on ${edit.day} ${edit.value}${was === undefined ? '' : `, no more ${was}`}`
+    case 'date':
+      return `On ${edit.day} the clinic is ${edit.value === 'closed' ? 'closed' : `open ${edit.value}`}${was === undefined ? '' : `, no more ${was}`}`
+    case 'retention':
+      return `Closed cases are kept for ${edit.value}${was === undefined ? '' : `, no more ${was}`}`
+    case 'hospital-number': {
+      const of = (clinic: Clinic) => clinic.hospitals.find(({ id }) => id === edit.hospital)
+      return `The number families ring at ${of(after)?.name ?? edit.hospital} changes from ${numberText(of(before)?.familiesRing.number ?? '')} to ${numberText(of(after)?.familiesRing.number ?? edit.number)}`
     }
     case 'families-number': {
       const which = { emergency: 'emergency', 'families-ring': 'familiesRing', transport: 'transport' } as const
-      const was = before.numbers[which[edit.which]].number
+      const had = before.numbers[which[edit.which]].number
       const now = after.numbers[which[edit.which]].number
-      return `The number "${edit.which}" that families are shown changes from ${numberText(was)} to ${numberText(now)}`
+      return `The number "${edit.which}" that families are shown changes from ${numberText(had)} to ${numberText(now)}`
     }
   }
 }
@@ -83,7 +97,8 @@ function backText(first: RotaDifference | undefined, clinic: Clinic): string {
 
 function whoIsTold({ told, after, edit }: EditTold): string {
   const names = told.map(id => nameOf(after, id))
-  if (names.length === 0) return edit.kind === 'families-number' ? 'every family sees it at once' : 'nobody is told'
+  const isSeen = edit.kind === 'families-number' || edit.kind === 'hospital-number'
+  if (names.length === 0) return isSeen ? 'every family sees it at once' : 'nobody is told'
   return `${listed(names)} ${names.length === 1 ? 'is' : 'are'} told`
 }
 

@@ -109,6 +109,9 @@ export function withValue(text: string, path: readonly Key[], value: string): st
   }
   const parent = nodeAt(text, path.slice(0, -1))
   const key = String(path.at(-1))
+  const section = path.length === 2 ? pairAt(text, String(path[0])) : undefined
+  if (parent === undefined && section !== undefined)
+    return insertedAt(text, lineEnd(text, section), `${endingOf(text)}  ${key}: ${value}`)
   if (!isMap(parent)) throw new SpliceFailed(`there is nothing to hold "${key}"`)
   const last = parent.items.at(-1)
   const [start] = rangeOf(parent)

@@ -35,6 +35,7 @@ export const noOnCall = (did: (what: string) => void): ConsolePorts['onCall'] =>
     did('test')
     return 'Sent.'
   },
+  settings: async () => ({ numbers: [], hospitals: [], hours: [], kept: { label: 'Kept', value: 'P90D' }, groups: [] }),
   testOf: () => undefined,
   answer: () => false,
 })

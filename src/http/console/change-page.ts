@@ -2,9 +2,19 @@ import { html } from 'hono/html'
 import type { Html, Wording } from '../../channels/web-page.ts'
 import { form, type NowFrame } from './now-page.ts'
 
-/** What can be changed about who is on call. */
-export const CHANGES = ['cover', 'swap', 'leave', 'number', 'take-back'] as const
-export type ChangeKind = (typeof CHANGES)[number]
+/** What can be changed on a page: who is on call, and the clinic's other settings. */
+export type ChangeKind =
+  | 'cover'
+  | 'swap'
+  | 'leave'
+  | 'number'
+  | 'take-back'
+  | 'setting'
+  | 'families-number'
+  | 'hospital'
+  | 'hours'
+  | 'date'
+  | 'retention'
 
 /** The form of one change, filled as it was left. */
 export interface ChangeForm {
@@ -16,6 +26,8 @@ export interface ChangeForm {
   /** Shifts to come that can be swapped. */
   readonly shifts: readonly Choice[]
   readonly values: Readonly<Record<string, string>>
+  /** What there is to know before it is changed. */
+  readonly notes?: readonly string[]
 }
 
 export interface Choice {
@@ -42,18 +54,24 @@ export const FIELDS: Readonly<Record<ChangeKind, readonly string[]>> = {
   leave: ['who', 'from', 'until', 'why'],
   number: ['who', 'number'],
   'take-back': ['section', 'line'],
+  setting: ['id', 'value'],
+  'families-number': ['which', 'number'],
+  hospital: ['id', 'number'],
+  hours: ['day', 'value'],
+  date: ['date', 'value'],
+  retention: ['value'],
 }
 
-export function changeScreen(change: ChangeForm, frame: NowFrame): Html {
+export function changeScreen(change: ChangeForm, page: string, frame: NowFrame): Html {
   const { wording } = frame
   return html`<main id="main"><h1>${wording(`on-call-${change.kind}`)}</h1>
 ${frame.note === undefined ? '' : html`<p class="note" role="alert">${frame.note}</p>`}
 ${form(
   frame,
-  `/on-call/change/${change.kind}`,
-  html`<input type="hidden" name="seen" value="${change.seen}">${fieldsOf(change, wording)}<button class="main-button">${wording('on-call-look')}</button>`,
+  `${page}/change/${change.kind}`,
+  html`<input type="hidden" name="seen" value="${change.seen}">${(change.notes ?? []).map(note => html`<p>${note}</p>`)}${fieldsOf(change, wording)}<button class="main-button">${wording('on-call-look')}</button>`,
 )}
-<p><a class="button" href="/on-call">${wording('on-call-back')}</a></p></main>`
+<p><a class="button" href="${page}">${wording('on-call-back')}</a></p></main>`
 }
 
 function fieldsOf({ kind, people, roles, shifts, values }: ChangeForm, wording: Wording): Html {
@@ -67,9 +85,21 @@ function fieldsOf({ kind, people, roles, shifts, values }: ChangeForm, wording: 
     case 'leave':
       return html`${who}${times}${text('why', values, wording)}`
     case 'number':
-      return html`${who}<label for="number">${wording('on-call-field-number')}</label><input id="number" name="number" type="tel" autocomplete="off" required value="${values.number ?? ''}">`
+      return html`${who}${telephone(values, wording)}`
+    case 'setting':
+      return html`${hidden('id', values)}${text('value', values, wording, true)}`
+    case 'families-number':
+      return html`${hidden('which', values)}${telephone(values, wording)}`
+    case 'hospital':
+      return html`${hidden('id', values)}${telephone(values, wording)}`
+    case 'hours':
+      return html`${hidden('day', values)}${text('value', values, wording, true)}`
+    case 'date':
+      return html`<label for="date">${wording('on-call-field-date')}</label><input id="date" name="date" type="date" required value="${values.date ?? ''}">${text('value', values, wording, true)}`
+    case 'retention':
+      return text('value', values, wording, true)
     case 'take-back':
-      return html`${['section', 'line'].map(name => html`<input type="hidden" name="${name}" value="${values[name] ?? ''}">`)}`
+      return html`${hidden('section', values)}${hidden('line', values)}`
   }
 }
 
@@ -87,11 +117,18 @@ function time(name: string, values: ChangeForm['values'], wording: Wording): Htm
   return html`<label for="${name}">${wording(`on-call-field-${name}`)}</label><input id="${name}" name="${name}" type="datetime-local" required value="${values[name] ?? ''}">`
 }
 
-function text(name: string, values: ChangeForm['values'], wording: Wording): Html {
-  return html`<label for="${name}">${wording(`on-call-field-${name}`)}</label><input id="${name}" name="${name}" type="text" maxlength="100" autocomplete="off" value="${values[name] ?? ''}">`
+const hidden = (name: string, values: ChangeForm['values']): Html =>
+  html`<input type="hidden" name="${name}" value="${values[name] ?? ''}">`
+
+function telephone(values: ChangeForm['values'], wording: Wording): Html {
+  return html`<label for="number">${wording('on-call-field-number')}</label><input id="number" name="number" type="tel" autocomplete="off" required value="${values.number ?? ''}">`
 }
 
-export function previewScreen(preview: ChangePreview, frame: NowFrame): Html {
+function text(name: string, values: ChangeForm['values'], wording: Wording, isRequired = false): Html {
+  return html`<label for="${name}">${wording(`on-call-field-${name}`)}</label><input id="${name}" name="${name}" type="text" maxlength="100" autocomplete="off"${isRequired ? html` required` : ''} value="${values[name] ?? ''}">`
+}
+
+export function previewScreen(preview: ChangePreview, page: string, frame: NowFrame): Html {
   const { wording } = frame
   const kept = FIELDS[preview.kind].map(
     name => html`<input type="hidden" name="${name}" value="${preview.values[name] ?? ''}">`,
@@ -103,11 +140,11 @@ ${frame.note === undefined ? '' : html`<p class="note" role="alert">${frame.note
 ${preview.brings.length === 0 ? '' : html`<div role="alert"><p>${wording('on-call-brings')}</p><ul class="lines">${preview.brings.map(says => html`<li>${says}</li>`)}</ul></div>`}
 ${form(
   frame,
-  `/on-call/change/${preview.kind}`,
+  `${page}/change/${preview.kind}`,
   html`<input type="hidden" name="seen" value="${preview.seen}">${kept}
 ${preview.cases.length === 0 ? html`<p>${wording('on-call-no-cases')}</p>` : html`<fieldset><legend>${wording('on-call-cases')}</legend>${preview.cases.map(({ caseId, code, says }) => html`<label class="tick"><input type="checkbox" name="case" value="${caseId}" checked><span><strong>${code}</strong> ${says}</span></label>`)}</fieldset>`}
 <button class="main-button" name="save" value="yes">${wording('on-call-save')}</button>`,
 )}
-<p><a class="button" href="/on-call/change/${preview.kind}?${back.toString()}">${wording('on-call-not-so')}</a></p>
-<p><a class="button" href="/on-call">${wording('on-call-back')}</a></p></main>`
+<p><a class="button" href="${page}/change/${preview.kind}?${back.toString()}">${wording('on-call-not-so')}</a></p>
+<p><a class="button" href="${page}">${wording('on-call-back')}</a></p></main>`
 }

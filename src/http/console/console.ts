@@ -11,6 +11,7 @@ import { type ClinicAnswers, type ClinicPagePorts, clinicAnswers, type PageOptio
 import { type Gate, gate } from '../gate.ts'
 import { type NowPorts, nowRoutes } from './now-routes.ts'
 import { type OnCallPorts, onCallRoutes } from './on-call-routes.ts'
+import { type SettingsPorts, settingsRoutes } from './settings-routes.ts'
 import { type TestCalloutPorts, testCalloutPages } from './test-callout-pages.ts'
 
 /** What all pages of the clinic's own people stand on. */
@@ -25,7 +26,7 @@ export interface ConsoleBase extends ClinicPagePorts {
 
 export interface ConsolePorts extends ConsoleBase {
   readonly tonight: NowPorts
-  readonly onCall: OnCallPorts & TestCalloutPorts
+  readonly onCall: OnCallPorts & TestCalloutPorts & SettingsPorts
 }
 
 /** What a page's routes are made with. */
@@ -59,6 +60,7 @@ export function consolePages(ports: ConsolePorts): Console {
   }
   nowRoutes(site, ports.tonight)
   onCallRoutes(site, ports.onCall)
+  settingsRoutes(site, ports.onCall)
   testCalloutPages(app, answers, ports, ports.onCall)
   script(app, '/now/now.js', './now.js')
   app.notFound(c => answers.notice(c, 404, 'clinic-unknown'))
@@ -79,5 +81,9 @@ export function consolePages(ports: ConsolePorts): Console {
     })
   }
 
-  return { paths: ['/now', '/on-call', '/p/test'], routes: gated.routes, fetch: async request => app.fetch(request) }
+  return {
+    paths: ['/now', '/on-call', '/settings', '/p/test'],
+    routes: gated.routes,
+    fetch: async request => app.fetch(request),
+  }
 }
