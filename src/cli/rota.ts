@@ -7,6 +7,7 @@ import { type Instant, instant } from '../time/instant.ts'
 import { argumentsOf, CalledWrongly, type Command, print } from './command.ts'
 import { DEMO_CLINIC } from './load-line.ts'
 import { reportProblems } from './problems.ts'
+import { exportCalendar, importCalendar } from './rota-calendars.ts'
 import { changeRota } from './rota-change.ts'
 import { type RotaTold, toldAt, toldCalendar, toldGaps } from './rota-look.ts'
 
@@ -17,6 +18,8 @@ const USAGE = [
   'smallhours rota at [INSTANT] [--clinic FOLDER] [--json]       who is paged; INSTANT like "2026-12-24 18:00" in the clinic\'s zone',
   'smallhours rota gaps [--days 90] [--clinic FOLDER] [--json]   hours in which nobody is on call, or one person is the whole ladder',
   'smallhours rota calendar [--month 2026-12] [--json]           who is on call on each day',
+  'smallhours rota import FILE-or-https-ADDRESS --role ROLE [--ignore TITLE] [--yes]   shows the next 14 days of a calendar; --yes puts it in force',
+  'smallhours rota export --role ROLE [--days 90]                who is on call, as an iCalendar text',
   'smallhours rota cover ROLE PERSON FROM UNTIL [--why WORDS] [--yes]',
   'smallhours rota swap ROLE START OF TO [--in-return START] [--why WORDS] [--yes]',
   'smallhours rota leave PERSON FROM UNTIL [--why WORDS] [--yes]',
@@ -24,18 +27,20 @@ const USAGE = [
 ].join('\n')
 
 const options = {
-  clinic: { type: 'string', default: DEMO_CLINIC },
-  json: { type: 'boolean', default: false },
-  days: { type: 'string', default: String(DAYS_LOOKED) },
-  month: { type: 'string' },
-  why: { type: 'string' },
-  'in-return': { type: 'string' },
-  yes: { type: 'boolean', default: false },
-} as const
+  clinic: { type: 'string' as const, default: DEMO_CLINIC },
+  json: { type: 'boolean' as const, default: false },
+  days: { type: 'string' as const, default: String(DAYS_LOOKED) },
+  month: { type: 'string' as const },
+  role: { type: 'string' as const },
+  ignore: { type: 'string' as const, multiple: true as const, default: [] as string[] },
+  why: { type: 'string' as const },
+  'in-return': { type: 'string' as const },
+  yes: { type: 'boolean' as const, default: false },
+}
 
 export const rotaCommand: Command = {
   name: 'rota',
-  summary: 'who is on call: at an instant, gaps, a calendar; cover, swap, leave',
+  summary: 'who is on call: at an instant, gaps, a month, calendars in and out; cover, swap, leave',
   usage: USAGE,
   async run(args) {
     const { values, positionals } = argumentsOf(args, options)
@@ -60,6 +65,19 @@ export const rotaCommand: Command = {
           const [first, count] = monthSaid(values.month, wallTimeAt(clinic.zone, now))
           return toldCalendar(clinic, first, count)
         })
+      case 'import': {
+        const loaded = loadClinic(values.clinic, now)
+        const clinic = usable(loaded)
+        if (clinic === undefined) return 1
+        const [source = ''] = rest
+        if (rest.length !== 1) throw new CalledWrongly('a calendar file or an https address was expected')
+        const { role = '', ignore: ignores, yes, json } = values
+        return importCalendar({ clinicDir: values.clinic, loaded, clinic, role, source, ignores, at: now, yes, json })
+      }
+      case 'export': {
+        const clinic = usable(loadClinic(values.clinic, now))
+        return clinic === undefined ? 1 : exportCalendar(clinic, values.role ?? '', now, daysSaid(values.days))
+      }
       case 'cover': {
         const [role, who, from, until] = words(rest, 4)
         return changeRota(given, { kind: 'cover', role, who, from: wallSaid(from), until: wallSaid(until), ...why })
@@ -78,7 +96,7 @@ export const rotaCommand: Command = {
         return changeRota(given, { kind: 'leave', who, from: wallSaid(from), until: wallSaid(until, 1), ...why })
       }
       default:
-        throw new CalledWrongly('one of at, gaps, calendar, cover, swap, leave was expected')
+        throw new CalledWrongly('one of at, gaps, calendar, import, export, cover, swap, leave was expected')
     }
   },
 }

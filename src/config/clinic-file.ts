@@ -4,6 +4,7 @@ import { nearestId, type Problem } from '../flow/problem.ts'
 import { type PlacedYaml, readYaml } from '../flow/yaml-places.ts'
 import type { Clinic } from '../oncall/clinic.ts'
 import { days, type Instant, type Milliseconds } from '../time/instant.ts'
+import { type CalendarNamed, calendarsIn } from './calendar-copy.ts'
 import { reportChanges, reportCover, reportPrivateShown, reportSwaps } from './clinic-checks.ts'
 import { reportIds, reportReach } from './clinic-ids.ts'
 import {
@@ -42,6 +43,8 @@ export interface LoadedClinic {
   readonly pagers: PagerRoutes
   /** How long a closed case is kept before it is erased. */
   readonly retention: Milliseconds
+  /** Calendars that give shifts. */
+  readonly calendars: readonly CalendarNamed[]
   /** All of them, in the order of the file. */
   readonly problems: readonly Problem[]
 }
@@ -58,13 +61,21 @@ const sections = [
   'swaps',
   'leave',
   'holidays',
+  'calendars',
   'ladder',
   'settings',
   'sign-offs',
   'pagers',
 ]
 /** Faults of the rota that leave the rest of the clinic usable. */
-const coverCodes = new Set(['ROTA_GAP', 'LADDER_EMPTY', 'SWAP_UNMATCHED', 'HOLIDAYS_RUN_OUT'])
+const coverCodes = new Set([
+  'ROTA_GAP',
+  'LADDER_EMPTY',
+  'SWAP_UNMATCHED',
+  'HOLIDAYS_RUN_OUT',
+  'CALENDAR_MISSING',
+  'CALENDAR_STRANGER',
+])
 /** Faults after which a hole in the cover would only be an echo of the fault. */
 const unplacedCodes = new Set([
   'MISSING',
@@ -128,6 +139,7 @@ const nothing = (...problems: Problem[]): LoadedClinic => ({
   settings: defaultSettings,
   pagers: {},
   retention: RETENTION_SHIPPED,
+  calendars: [],
   problems,
 })
 
@@ -145,7 +157,7 @@ export function readClinic(file: string, text: string, at: Instant, beside: Besi
     const remark = { key: true, nearest: nearestId(key, sections) }
     reader.report([key], 'UNKNOWN_KEY', `unknown key "${key}"`, `one of: ${sections.join(', ')}`, remark)
   }
-  const { clinic, problems: besideProblems } = clinicIn(reader, at, beside)
+  const { clinic, calendars, problems: besideProblems } = clinicIn(reader, at, beside)
   const clinicians = new Set(clinic.people.filter(one => one.clinician).map(one => one.id))
   const settings = readSettings(reader, clinicians)
   const pagers = pagersIn(reader, clinic)
@@ -162,6 +174,7 @@ export function readClinic(file: string, text: string, at: Instant, beside: Besi
     settings,
     pagers,
     retention: retention ?? RETENTION_SHIPPED,
+    calendars,
     problems: found,
   }
 }
@@ -171,7 +184,7 @@ function clinicIn(
   reader: PartReader,
   at: Instant,
   beside: Beside,
-): { readonly clinic: Clinic; readonly problems: readonly Problem[] } {
+): { readonly clinic: Clinic; readonly calendars: readonly CalendarNamed[]; readonly problems: readonly Problem[] } {
   const head = reader.part(['clinic'], clinicShape)
   const demonstration =
     head?.demonstration ?? [true, 'yes'].includes(reader.valueAt(['clinic', 'demonstration']) as string | boolean)
@@ -198,6 +211,7 @@ function clinicIn(
   const swaps = taken([...Array(reader.count(['swaps'])).keys()], index => swap(reader, index))
   const leaves = taken([...Array(reader.count(['leave'])).keys()], index => leave(reader, index))
   const { holidays, problems } = holidaysIn(reader, beside)
+  const { named, shifts } = calendarsIn(reader, beside, at)
   const roles = Object.fromEntries(idsOf(reader, 'rota').map(role => [role, shiftsOf(reader, role)]))
   const rungs = taken([...Array(reader.count(['ladder'])).keys()], index => rung(reader, index))
   const hours = opening(reader)
@@ -223,6 +237,7 @@ function clinicIn(
       swaps: swaps.map(one => one.value),
       leave: leaves.map(one => one.value),
       holidays,
+      calendar: shifts,
     },
     ladder: rungs.map(one => one.value),
   }
@@ -234,7 +249,8 @@ function clinicIn(
   )
   reportPrivateShown(reader, clinic)
   reportHolidays(reader, clinic, at)
-  if ([...reader.problems, ...problems].some(problem => unplacedCodes.has(problem.code))) return { clinic, problems }
+  if ([...reader.problems, ...problems].some(problem => unplacedCodes.has(problem.code)))
+    return { clinic, calendars: named, problems }
   reportSwaps(
     reader,
     clinic,
@@ -242,7 +258,7 @@ function clinicIn(
     at,
   )
   reportCover(reader, clinic, at)
-  return { clinic, problems }
+  return { clinic, calendars: named, problems }
 }
 
 /** Parts that could be read, each with the key it stands under. */

@@ -145,6 +145,7 @@ export function person(reader: PartReader, id: string, demonstration: boolean): 
     left: read.left ?? false,
     pageAt,
     ...own,
+    ...knownAs(read['known-as']),
   }
 }
 
@@ -159,6 +160,8 @@ function rolesLeftOut({
   return clinician === false ? [] : approves === true ? ['on-call', 'lead'] : ['on-call']
 }
 
+const knownAs = (names: readonly string[] | undefined) => (names === undefined ? {} : { knownAs: names })
+
 export function desk(reader: PartReader, id: string, demonstration: boolean): Desk | undefined {
   const path = ['desks', id]
   const read = reader.part(path, deskShape)
@@ -171,6 +174,7 @@ export function desk(reader: PartReader, id: string, demonstration: boolean): De
     name: read.name,
     pageAt,
     ...own,
+    ...knownAs(read['known-as']),
     ...(read.words === undefined ? {} : { words: read.words }),
   }
 }

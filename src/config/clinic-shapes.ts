@@ -1,7 +1,7 @@
 import { z } from 'zod'
 import { ROLES } from '../oncall/clinic.ts'
 import { dayNumberOf, type WallTime } from '../oncall/wall-time.ts'
-import { days } from '../time/instant.ts'
+import { days, minutes } from '../time/instant.ts'
 
 /** Shapes of the parts of clinic.yaml. Each message says what was expected there, and what to write. */
 
@@ -116,6 +116,11 @@ export const hospitalShape = z.strictObject(
   { error: 'a hospital: name, families-ring, address' },
 )
 
+/** Names and addresses by which calendars know somebody. */
+const knownAs = z
+  .array(text('a name or address as a calendar writes it'), { error: 'a list of names and addresses, like [A. Osei]' })
+  .optional()
+
 export const personShape = z.strictObject(
   {
     name: text('the name as families read it'),
@@ -126,6 +131,7 @@ export const personShape = z.strictObject(
     left: yesOrNo('whether this person has left the clinic; kept because approvals name them').optional(),
     'page-at': z.unknown().optional(),
     'private-number': word.optional(),
+    'known-as': knownAs,
   },
   { error: 'a person: name, job, page-at' },
 )
@@ -136,6 +142,7 @@ export const deskShape = z.strictObject(
     words: text('what to say to whoever answers there').optional(),
     'page-at': z.unknown().optional(),
     'private-number': word.optional(),
+    'known-as': knownAs,
   },
   { error: 'a desk: name, page-at' },
 )
@@ -234,6 +241,36 @@ export const leaveShape = z
   .refine(({ from, until }) => until.day * 1440 + until.minute > from.day * 1440 + from.minute, {
     error: 'an end after the start',
   })
+
+const feedExpected = 'a web address that starts with https://, without user name'
+const everyShape = z.string({ error: 'how often it is looked at, like PT1H' }).transform((said, context) => {
+  const read = /^PT(\d{1,3})([MH])$/.exec(said.trim())
+  const minutesSaid = Number(read?.[1]) * (read?.[2] === 'H' ? 60 : 1)
+  if (read !== null && minutesSaid >= FEED_MINUTES[0] && minutesSaid <= FEED_MINUTES[1]) return minutes(minutesSaid)
+  context.addIssue({ code: 'custom', message: 'how often it is looked at, from PT15M to PT24H' })
+  return z.NEVER
+})
+/** How often a live calendar may be looked at, in minutes. */
+const FEED_MINUTES = [15, 1_440] as const
+
+export const calendarShape = z.strictObject(
+  {
+    'on-call': text('a role of the rota'),
+    shifts: text('the file of its shifts, as "rota import" writes it'),
+    from: z.string({ error: feedExpected }).refine(isFeedAddress, { error: feedExpected }).optional(),
+    every: everyShape.default(minutes(60)),
+    ignores: z.array(text('the title of an event that is no shift'), { error: 'a list of titles' }).optional(),
+  },
+  { error: 'a calendar, like { on-call: first, shifts: calendars/first.json }, as "rota import" writes it' },
+)
+
+/** An address a calendar may be fetched from: https; plain http from this very machine only. */
+export function isFeedAddress(address: string): boolean {
+  if (!URL.canParse(address)) return false
+  const { protocol, hostname, username, password } = new URL(address)
+  if (username !== '' || password !== '') return false
+  return protocol === 'https:' || (protocol === 'http:' && hostname === '127.0.0.1')
+}
 
 const rungExpected =
   'a rung: one of on-call, person or desk, and perhaps when, like { on-call: first } or { desk: day-desk, when: open }'

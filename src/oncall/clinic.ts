@@ -45,6 +45,8 @@ export interface Person {
   readonly pageAt: readonly PageAddress[]
   /** Private telephone, E.164: for colleagues' eyes only. */
   readonly privateNumber?: string
+  /** Names and addresses by which calendars know them, beside their name and mail address. */
+  readonly knownAs?: readonly string[]
 }
 
 /** A place where somebody is: a ward, the day desk, a switchboard. */
@@ -57,6 +59,8 @@ export interface Desk {
   readonly pageAt: readonly PageAddress[]
   /** Private telephone, E.164: for colleagues' eyes only. */
   readonly privateNumber?: string
+  /** Names and addresses by which calendars know them, beside their name and mail address. */
+  readonly knownAs?: readonly string[]
 }
 
 export interface Hospital {

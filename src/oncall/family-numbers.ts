@@ -55,7 +55,8 @@ function publicNumber(given: NumberToRing, reader: string | undefined): NumberTo
  */
 export function privateStrings(clinic: Clinic): readonly string[] {
   const found = new Set<string>()
-  for (const { pageAt, privateNumber } of [...clinic.people, ...clinic.desks]) {
+  for (const { pageAt, privateNumber, knownAs = [] } of [...clinic.people, ...clinic.desks]) {
+    for (const name of knownAs) if (name.includes('@')) found.add(name)
     for (const { address } of pageAt) found.add(address)
     if (privateNumber !== undefined) found.add(privateNumber)
   }

@@ -124,7 +124,7 @@ const PACKAGES: Readonly<Record<string, readonly string[]>> = {
   measure: ['xstate'],
   // Typed times and telephone numbers, and the shape of a lexicon file; all three are pure.
   understand: ['zod', 'luxon', 'libphonenumber-js'],
-  config: ['zod', 'yaml', 'luxon', 'libphonenumber-js'],
+  config: ['zod', 'yaml', 'luxon', 'libphonenumber-js', 'rrule-temporal'],
   'store/redis': ['ioredis'],
   'channels/telegram': ['grammy'],
   'channels/web': ['hono'],
