@@ -152,7 +152,7 @@ function marksIn(clinicDir: string): string {
     for (const entry of readdirSync(folder, { withFileTypes: true })) {
       const path = join(folder, entry.name)
       if (entry.isDirectory()) walk(path)
-      else if (/\.(?:yaml|ics)$/.test(entry.name)) {
+      else if (/\.(?:yaml|ics|json)$/.test(entry.name)) {
         const { mtimeMs, size, ino } = statSync(path)
         marks.push(`${path} ${mtimeMs} ${size} ${ino}`)
       }
