@@ -10,6 +10,7 @@ import { isOpen } from '../oncall/opening.ts'
 import type { Doubt } from '../runtime/watch-health.ts'
 import type { Store, StoredCase } from '../store/store.ts'
 import { before, days, type Instant } from '../time/instant.ts'
+import { clockText, dayText } from '../time/local-time.ts'
 import type { BotPagers } from './bot-pagers.ts'
 import { storedView } from './stored-view.ts'
 
@@ -44,11 +45,24 @@ export function doubtSentences(
   notTaken: readonly Refusal[],
   wording: Wording,
 ): readonly string[] {
-  return doubts.flatMap(({ what, since, pager }) => {
+  return doubts.flatMap(({ what, since, pager, ...doubt }) => {
+    if (doubt.from !== undefined) return [holeSentence(line, { what, since, ...doubt }, wording)]
     const way = pager === undefined ? '' : ` (${pager})`
     const said = `${wording(`doubt-${what}`)}${way} ${wording('doubt-since', { now: clockSaidOf(line, since) })}`
     return what === 'clinic-file-refused' ? [said, ...notTaken.map(lineOfRefusal)] : [said]
   })
+}
+
+/** Hours without anybody, with their dates: "Nobody is on call (first) from Friday 4 December 6:00 pm until …". */
+export function holeSentence(
+  { clinic, language }: Line,
+  { what, role, from, until, since }: Doubt,
+  wording: Wording,
+): string {
+  const moment = (at: Instant) =>
+    `${dayText(at, clinic.zone, since, language)} ${clockText(at, clinic.zone, clinic.clock, language)}`
+  const [begins, ends] = [from ?? since, until ?? since]
+  return wording(`doubt-${what}`, { role: role ?? '', from: moment(begins), until: moment(ends) })
 }
 
 function rowOf(

@@ -25,6 +25,7 @@ import { sha256 } from '../runtime/system-clock.ts'
 import type { Doubt, Health } from '../runtime/watch-health.ts'
 import { QUEUED_MAX } from '../runtime/worker.ts'
 import type { Store, StoredCase } from '../store/store.ts'
+import type { Instant } from '../time/instant.ts'
 import { readDate, readDuration, readMoment } from '../time/phrases.ts'
 import { languageOf } from '../understand/language.ts'
 import { boardView, doubtSentences } from './board-view.ts'
@@ -42,6 +43,7 @@ import { DEMO_CLINIC, drawingOf, type LoadedLine } from './load-line.ts'
 import { onCallSide } from './on-call-side.ts'
 import { openToken, pageToken } from './page-link.ts'
 import { retention } from './retention.ts'
+import { rotaWatch } from './rota-watch.ts'
 import { openSealedData } from './sealed-data.ts'
 import { answerToPage, numberLine, smsToOthers } from './sms-answers.ts'
 import { storedView } from './stored-view.ts'
@@ -54,6 +56,8 @@ export interface BotOptions {
   /** Left out: nobody changes the line while it runs. */
   readonly changing?: ChangingLine
   readonly dataDir: string
+  /** The clinic's folder; left out, its live calendars are not looked at. */
+  readonly clinicDir?: string
   readonly clock: Clock
   readonly random: Random
   readonly log: Log
@@ -159,6 +163,19 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     ),
   )
   const line = () => changing.current().line
+  const rota = rotaWatch({
+    ...(options.clinicDir === undefined ? {} : { clinicDir: options.clinicDir }),
+    line: staff,
+    calendars: () => changing.current().calendars,
+    clock,
+    random,
+    pagerOf: id => pagers.of(id),
+    wording: staffWords,
+    link: () => `${options.origin()}/on-call`,
+    toldFile: data.coverToldFile,
+    log,
+    onFault: fault => log(faultFields(fault)),
+  })
   const runtime = createRuntime({
     store,
     machine: served.machine,
@@ -176,7 +193,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     ...(options.onStanding === undefined ? {} : { onStanding: options.onStanding }),
     lastAlive: data.lastAlive,
     askedAgainAfter: first.settings['asked-again-after'],
-    doubts: () => lineDoubts(changing),
+    doubts: () => [...lineDoubts(changing), ...rota.doubts()],
     queuedMax,
   })
   const desk = deskFile(data.deskFile, error => storeFault(error))
@@ -290,6 +307,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     let fallback = await fallbackNow()
     changing.onTaken(() => void fallbackNow().then(made => (fallback = made)))
     keeping.start()
+    rota.start()
     return serveHttp({
       family: chat,
       mounts: [...mountsOf(pages, ['/p/', '/board']), ...mountsOf(people, people.paths), ...accountMounts],
@@ -366,6 +384,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     async stop() {
       await chat?.stop()
       await keeping.stop()
+      rota.stop()
       await runtime.stop()
       await pagers.stop()
       await members?.close()
@@ -395,9 +414,15 @@ function lineDoubts(changing: ChangingLine): readonly Doubt[] {
 
 /** Instants as people read them, in UTC. */
 function healthText({ doubts, ...health }: Health) {
+  const iso = (at: Instant) => new Date(at).toISOString()
   return {
     ...health,
-    doubts: doubts.map(({ since, ...doubt }) => ({ ...doubt, since: new Date(since).toISOString() })),
+    doubts: doubts.map(({ since, from, until, ...doubt }) => ({
+      ...doubt,
+      since: iso(since),
+      ...(from === undefined ? {} : { from: iso(from) }),
+      ...(until === undefined ? {} : { until: iso(until) }),
+    })),
   }
 }
 

@@ -1,4 +1,4 @@
-import { CALENDAR_BYTES_MOST } from '../config/calendar-lines.ts'
+import { CALENDAR_BYTES_MOST } from '../calendar/lines.ts'
 import { isFeedAddress } from '../config/clinic-shapes.ts'
 
 /** A calendar could not be fetched: the message says why, without what the address holds. */

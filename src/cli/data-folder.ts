@@ -19,6 +19,8 @@ export interface DataFolder {
   readonly deskFile: string
   /** Test call-outs, and who answered them. */
   readonly testCalloutsFile: string
+  /** When people were last told of holes in the rota. */
+  readonly coverToldFile: string
   /** 256 random bits, made at the first start; readable by the owner only. */
   readonly key: Buffer
   readonly lastAlive: { read(): Promise<Instant | undefined>; write(at: Instant): Promise<void> }
@@ -43,6 +45,7 @@ export function dataFiles(folder: string) {
     aliveFile: join(folder, 'last-alive'),
     deskFile: join(folder, 'desk.json'),
     testCalloutsFile: join(folder, 'test-callouts.json'),
+    coverToldFile: join(folder, 'rota-told.json'),
   }
 }
 

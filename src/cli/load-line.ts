@@ -26,6 +26,7 @@ export interface LoadedLine {
   readonly line: Line
   readonly pagers: LoadedClinic['pagers']
   readonly retention: LoadedClinic['retention']
+  readonly calendars: LoadedClinic['calendars']
   /** Of the first language families use; `lexicons` has each by language. */
   readonly lexicon: Lexicon
   /** Tells which language a message is written in. */
@@ -120,6 +121,7 @@ export function loadLine(options: {
       },
       pagers: clinic.pagers,
       retention: clinic.retention,
+      calendars: clinic.calendars,
       languages: again('languages', written, () => languagesOf(shared('languages.yaml'))),
       lexicon,
       lexicons: compiled,

@@ -1,9 +1,10 @@
 import { mkdirSync, readFileSync, statSync } from 'node:fs'
 import { dirname, join } from 'node:path'
+import { CALENDAR_BYTES_MOST } from '../calendar/lines.ts'
+import type { CalendarRead } from '../calendar/read.ts'
+import { calendarText } from '../calendar/write.ts'
 import { type CalendarCopy, copyText } from '../config/calendar-copy.ts'
-import { CALENDAR_BYTES_MOST, CalendarRefused } from '../config/calendar-lines.ts'
-import type { CalendarRead } from '../config/calendar-read.ts'
-import { calendarText } from '../config/calendar-write.ts'
+import { CalendarRefused } from '../config/calendar-refused.ts'
 import { clinicHash } from '../config/clinic-edits.ts'
 import type { LoadedClinic } from '../config/clinic-file.ts'
 import { saveClinic, writeWhole } from '../config/clinic-save.ts'
@@ -12,6 +13,7 @@ import { oneLine, withItem } from '../config/yaml-splice.ts'
 import type { Clinic } from '../oncall/clinic.ts'
 import { stretches } from '../oncall/timeline.ts'
 import { after, days, type Instant } from '../time/instant.ts'
+import { readApart } from './calendar-apart.ts'
 import { CalendarUnreachable, fetchCalendar } from './calendar-fetch.ts'
 import { CalledWrongly, complain, print } from './command.ts'
 import { isoText, momentText, nameOf } from './rota-words.ts'
@@ -41,9 +43,7 @@ export async function importCalendar(asked: ImportAsked): Promise<number> {
   let read: CalendarRead
   try {
     const text = await textAt(source)
-    // Read only here, and by a bot that has a live calendar.
-    const { calendarRead } = await import('../config/calendar-read.ts')
-    read = calendarRead(text, { clinic, role, source, ignores, at })
+    read = await readApart({ text, clinic, role, source, ignores, at })
   } catch (cause) {
     if (!(cause instanceof CalendarRefused) && !(cause instanceof CalendarUnreachable)) throw cause
     const place = cause instanceof CalendarRefused ? `${source}:${cause.line} ${cause.code}` : source

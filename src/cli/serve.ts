@@ -53,6 +53,7 @@ export const serveCommand: Command = {
       changing,
       clinicDir,
       dataDir: values.data,
+      clinicDir: values.clinic,
       clock,
       random: systemRandom(),
       log,

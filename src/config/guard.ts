@@ -58,6 +58,13 @@ const guardOfCode: Readonly<Record<string, GuardId>> = {
   ROTA_GAP: 'cover',
   LADDER_EMPTY: 'cover',
   LADDER_ONE_PERSON: 'cover',
+  ROTA_OVERLAP: 'cover',
+  SWAP_UNMATCHED: 'cover',
+  SWAP_BACK: 'cover',
+  HOLIDAYS_RUN_OUT: 'cover',
+  CALENDAR_MISSING: 'cover',
+  CALENDAR_STRANGER: 'cover',
+  CALENDAR_OLD: 'cover',
   LADDER_MISSING: 'cover',
   NOBODY_REACHED: 'cover',
   BOARD_ONLY: 'cover',
@@ -66,7 +73,7 @@ const guardOfCode: Readonly<Record<string, GuardId>> = {
 }
 
 /** What time alone can bring into a file that nobody touched. */
-const broughtByTime = new Set(['ROTA_GAP', 'LADDER_EMPTY', 'LADDER_ONE_PERSON'])
+const broughtByTime = new Set(['ROTA_GAP', 'LADDER_EMPTY', 'LADDER_ONE_PERSON', 'HOLIDAYS_RUN_OUT', 'CALENDAR_OLD'])
 
 const todoOfCode: Readonly<Record<string, string>> = {
   NUMBER_REAL:
@@ -75,6 +82,12 @@ const todoOfCode: Readonly<Record<string, string>> = {
   NUMBER_FICTION: 'write the number that rings there, and ring it once',
   ADDRESS_FICTION: 'write the address that is read there, and send to it once',
   PAGER_LOOPBACK: 'name the machine that sends pages on',
+  SWAP_UNMATCHED:
+    'write the start of the shift as the rota has it, or take the swap out; "smallhours rota calendar" shows each shift',
+  HOLIDAYS_RUN_OUT: 'write the holidays of the coming year into the file named under holidays',
+  CALENDAR_MISSING: 'import the calendar again: "smallhours rota import"',
+  CALENDAR_STRANGER: 'import the calendar again: "smallhours rota import"',
+  CALENDAR_OLD: 'look whether the address of the calendar can be reached, or import it from a file',
   ROTA_GAP: 'add a shift under rota, or a line under changes, for these hours; "smallhours rota gaps" lists them',
   LADDER_EMPTY: 'add a rung under ladder that is in use at every hour, such as a desk where somebody always is',
   LADDER_ONE_PERSON: 'add a second person or a desk under ladder',

@@ -36,7 +36,16 @@ export const DOUBTS = [
   'pager-failing',
   /** What lies on disk of the clinic's files was not taken: the line goes on as it was before. */
   'clinic-file-refused',
+  /** Hours of the coming week in which a role has nobody. */
+  'rota-gap',
+  /** Hours of the coming week in which nobody at all would be paged. */
+  'ladder-empty',
+  /** A live calendar was not taken: its last good copy stays in force. */
+  'calendar-held',
 ] as const
+
+/** What people must see to in the coming days: no reason to take the line for out of order. */
+const AHEAD: ReadonlySet<string> = new Set(['rota-gap', 'ladder-empty', 'calendar-held'] satisfies Doubt['what'][])
 
 /** Something that may keep a family from an answer, or a clinician from a page. Names no family. */
 export interface Doubt {
@@ -46,10 +55,14 @@ export interface Doubt {
   readonly pager?: string
   /** File, line and code of what is wrong in the clinic's files. */
   readonly places?: readonly string[]
+  /** Of a hole in the rota: the role, and when it begins (inclusive) and ends (exclusive). */
+  readonly role?: string
+  readonly from?: Instant
+  readonly until?: Instant
 }
 
 export interface Health extends RuntimeFigures {
-  /** True only while nothing is in doubt. */
+  /** True only while nothing is in doubt; a hole in the rota of the coming days is told and is none. */
   readonly ok: boolean
   readonly doubts: readonly Doubt[]
 }
@@ -86,7 +99,7 @@ export async function healthNow(deps: HealthDependencies): Promise<Health> {
     ...otherDoubts(deps),
     ...(deps.others?.() ?? []),
   ]
-  return { ok: doubts.length === 0, doubts, ...figures }
+  return { ok: doubts.every(({ what }) => AHEAD.has(what)), doubts, ...figures }
 }
 
 function storeDoubts(

@@ -53,6 +53,7 @@ export const MAY_IMPORT: Readonly<Record<string, readonly string[]>> = {
   // Who may do what, accounts, sessions, the audit trail: no storage, no web, nothing of a case.
   accounts: ['time', 'oncall'],
   config: ['time', 'clinical', 'flow', 'oncall'],
+  calendar: ['time', 'oncall', 'config'],
   runtime: [...CORE, 'understand', 'store', 'channels', 'pagers', 'points'],
   http: [...CORE, 'accounts', 'replay', 'modelcheck', 'runtime', 'channels', 'channels/web'],
   measure: [...CORE, 'modelcheck', 'runtime', 'store', 'channels', 'pagers', 'points'],
@@ -124,7 +125,8 @@ const PACKAGES: Readonly<Record<string, readonly string[]>> = {
   measure: ['xstate'],
   // Typed times and telephone numbers, and the shape of a lexicon file; all three are pure.
   understand: ['zod', 'luxon', 'libphonenumber-js'],
-  config: ['zod', 'yaml', 'luxon', 'libphonenumber-js', 'rrule-temporal'],
+  config: ['zod', 'yaml', 'luxon', 'libphonenumber-js'],
+  calendar: ['rrule-temporal'],
   'store/redis': ['ioredis'],
   'channels/telegram': ['grammy'],
   'channels/web': ['hono'],

@@ -1,6 +1,7 @@
+import { CalendarRefused } from '../config/calendar-refused.ts'
 import { dayNumberOf, instantsOf, type WallTime, wallTimeAt } from '../oncall/wall-time.ts'
 import { type Instant, instant } from '../time/instant.ts'
-import { type CalendarProperty, CalendarRefused } from './calendar-lines.ts'
+import type { CalendarProperty } from './lines.ts'
 import { officeZones } from './office-zones.ts'
 
 /** Times of a calendar (RFC 5545 sections 3.3.4 to 3.3.6, 3.3.9). Every zone must be one of the IANA database. */

@@ -1,13 +1,7 @@
 import { RRuleTemporal } from 'rrule-temporal'
+import { CalendarRefused } from '../config/calendar-refused.ts'
 import type { Instant } from '../time/instant.ts'
-import {
-  type CalendarComponent,
-  type CalendarProperty,
-  CalendarRefused,
-  plainText,
-  propertiesNamed,
-  propertyNamed,
-} from './calendar-lines.ts'
+import { type CalendarComponent, type CalendarProperty, plainText, propertiesNamed, propertyNamed } from './lines.ts'
 import {
   type CalendarTime,
   durationIn,
@@ -19,7 +13,7 @@ import {
   wallIn,
   wallMinutes,
   wallOf,
-} from './calendar-times.ts'
+} from './times.ts'
 
 /**
  * Events of a calendar as shifts, worked out to instants for a stretch of time. Recurrence is reckoned on the wall clock of

@@ -2,6 +2,7 @@
  * Reads an iCalendar text (RFC 5545) into components and properties. Nothing is understood here; every line keeps its place
  * in the text. Bounds on size come first: a calendar comes from outside and may be hostile.
  */
+import { CalendarRefused } from '../config/calendar-refused.ts'
 
 export interface CalendarProperty {
   readonly name: string
@@ -18,27 +19,6 @@ export interface CalendarComponent {
   readonly properties: readonly CalendarProperty[]
   readonly components: readonly CalendarComponent[]
 }
-
-/** What is wrong with a calendar as a whole; nothing of it may be used. */
-export class CalendarRefused extends Error {
-  override readonly name = 'CalendarRefused'
-  readonly code: CalendarCode
-  readonly line: number
-
-  constructor(code: CalendarCode, message: string, line = 1) {
-    super(message)
-    this.code = code
-    this.line = line
-  }
-}
-
-export type CalendarCode =
-  | 'CALENDAR_UNREADABLE'
-  | 'CALENDAR_TOO_LARGE'
-  | 'CALENDAR_ZONE'
-  | 'CALENDAR_TIME'
-  | 'CALENDAR_RULE'
-  | 'CALENDAR_WHO'
 
 export const CALENDAR_BYTES_MOST = 10_000_000
 export const CALENDAR_EVENTS_MOST = 20_000

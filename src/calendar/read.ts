@@ -1,9 +1,9 @@
+import type { CalendarCopy } from '../config/calendar-copy.ts'
 import type { Clinic } from '../oncall/clinic.ts'
 import { after, before, days, type Instant } from '../time/instant.ts'
-import type { CalendarCopy } from './calendar-copy.ts'
-import { readCalendar } from './calendar-lines.ts'
-import { matchedShifts, type Stranger } from './calendar-people.ts'
-import { eventShifts } from './calendar-shifts.ts'
+import { readCalendar } from './lines.ts'
+import { matchedShifts, type Stranger } from './people.ts'
+import { eventShifts } from './shifts.ts'
 
 /** How far ahead a calendar is trusted. One that is not read again by then has run out, and the gaps are told long before. */
 const AHEAD = days(400)

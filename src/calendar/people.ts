@@ -1,6 +1,6 @@
+import type { CalendarCopy } from '../config/calendar-copy.ts'
 import type { Clinic } from '../oncall/clinic.ts'
-import type { CalendarCopy } from './calendar-copy.ts'
-import type { CalendarEventShift, CalendarEvents } from './calendar-shifts.ts'
+import type { CalendarEventShift, CalendarEvents } from './shifts.ts'
 
 /**
  * Whose a shift of a calendar is. Only what is written in the clinic's file counts: name, `known-as`, mail address. A name that

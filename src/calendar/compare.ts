@@ -1,5 +1,5 @@
+import type { CalendarCopy } from '../config/calendar-copy.ts'
 import { after, days, type Instant } from '../time/instant.ts'
-import type { CalendarCopy } from './calendar-copy.ts'
 
 /** Why a calendar that was read anew is not put in force by itself: somebody has to look at it. */
 export type Suspicion =
@@ -16,14 +16,14 @@ const SHIFTS_KEPT = 0.5
 
 /** What is suspicious about `next`, seen from what is in force; nothing where it may be taken by itself. */
 export function suspicionOf(before: CalendarCopy, next: CalendarCopy, at: Instant): Suspicion | undefined {
-  const zonesNow = next.zones.filter(zone => zone !== 'UTC')
-  const zonesBefore = before.zones.filter(zone => zone !== 'UTC')
-  if (zonesBefore.length > 0 && zonesNow.join() !== zonesBefore.join())
-    return { kind: 'zones-changed', before: before.zones, now: next.zones }
   const until = after(at, AHEAD)
   const coming = before.shifts.filter(one => one.from >= at && one.from < until && one.until <= before.knownUntil)
   const [hoursBefore, hoursNow] = [hoursIn(before, at, until), hoursIn(next, at, until)]
   if (hoursNow < hoursBefore * HOURS_KEPT) return { kind: 'shrunk', hoursBefore, hoursNow }
+  const zonesNow = next.zones.filter(zone => zone !== 'UTC')
+  const zonesBefore = before.zones.filter(zone => zone !== 'UTC')
+  if (zonesBefore.length > 0 && zonesNow.join() !== zonesBefore.join())
+    return { kind: 'zones-changed', before: before.zones, now: next.zones }
   const stands = new Set(next.shifts.map(one => `${one.from} ${one.until}`))
   const kept = coming.filter(one => stands.has(`${one.from} ${one.until}`)).length
   return kept < coming.length * SHIFTS_KEPT ? { kind: 'moved', kept, of: coming.length } : undefined
