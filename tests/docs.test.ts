@@ -136,7 +136,16 @@ describe('written pages and code agree, both ways, on', () => {
     const codes = [...union.matchAll(/\| '([a-z-]+)'/g)].map(([, code = '']) => code)
     expect(codes).toContain('case-parked')
     expect(rowsOf(page('docs/operating/when-it-fails.md'), 'The log').toSorted()).toEqual(
-      [...codes, 'http-fault', 'cases-purged', 'clinic-file-taken', 'clinic-file-refused'].toSorted(),
+      [
+        ...codes,
+        'http-fault',
+        'cases-purged',
+        'calendar-taken',
+        'calendar-held',
+        'calendar-failed',
+        'clinic-file-taken',
+        'clinic-file-refused',
+      ].toSorted(),
     )
   })
 
