@@ -56,8 +56,6 @@ export interface BotOptions {
   /** Left out: nobody changes the line while it runs. */
   readonly changing?: ChangingLine
   readonly dataDir: string
-  /** The clinic's folder; left out, its live calendars are not looked at. */
-  readonly clinicDir?: string
   readonly clock: Clock
   readonly random: Random
   readonly log: Log

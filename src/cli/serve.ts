@@ -53,7 +53,6 @@ export const serveCommand: Command = {
       changing,
       clinicDir,
       dataDir: values.data,
-      clinicDir: values.clinic,
       clock,
       random: systemRandom(),
       log,
