@@ -13,6 +13,7 @@ const COMMANDS: Readonly<Record<string, () => Promise<Command>>> = {
   approve: async () => (await import('./approve.ts')).approveCommand,
   clinic: async () => (await import('./clinic.ts')).clinicCommand,
   rota: async () => (await import('./rota.ts')).rotaCommand,
+  callout: async () => (await import('./callout.ts')).calloutCommand,
   people: async () => (await import('./people.ts')).peopleCommand,
   audit: async () => (await import('./audit.ts')).auditCommand,
   records: async () => (await import('./records.ts')).recordsCommand,

@@ -1,16 +1,15 @@
 /** What the page *On call* needs, from the bot that runs. */
 import { createHash } from 'node:crypto'
 import { mayDo } from '../accounts/authority.ts'
-import { clockSaidOf } from '../case/values.ts'
 import type { OnCallPorts } from '../http/console/on-call-routes.ts'
 import { SETTING_KINDS, type SettingsPorts } from '../http/console/settings-routes.ts'
 import type { TestCalloutPorts } from '../http/console/test-callout-pages.ts'
 import { reachableOf } from '../oncall/clinic.ts'
 import { type ClinicChangesOptions, clinicChanges, undoUntil } from './clinic-changes.ts'
-import { momentText } from './now-view.ts'
 import { changeForm, onCallView } from './on-call-view.ts'
-import { openToken, pageToken } from './page-link.ts'
+import { pageToken } from './page-link.ts'
 import { settingForm, settingsView } from './settings-view.ts'
+import { testCalloutSide } from './test-callout-side.ts'
 import type { TestCallouts } from './test-callouts.ts'
 
 export interface OnCallSideOptions extends ClinicChangesOptions {
@@ -25,14 +24,6 @@ export function onCallSide(options: OnCallSideOptions): OnCallPorts & TestCallou
   const { line, now, wording, callouts, key } = options
   const changes = clinicChanges(options)
   const sources = () => ({ line: line(), at: now(), wording, callouts })
-
-  /** The test that a link opens, for the person it was sent to. */
-  function opened(token: string) {
-    const found = openToken(key, token, line().clinic, now())
-    if (typeof found === 'string') return undefined
-    const test = callouts.of(found.caseId)
-    return test?.who === found.clinician.id ? { test, name: found.clinician.name } : undefined
-  }
 
   return {
     ...changes,
@@ -58,19 +49,7 @@ export function onCallSide(options: OnCallSideOptions): OnCallPorts & TestCallou
       const ways = reached.pageAt.map(({ pager }) => wording(`by-${pager === 'smtp' ? 'mail' : pager}`))
       return wording('on-call-test-started', { name: reached.name, way: ways.join(', ') })
     },
-    testOf(token) {
-      const found = opened(token)
-      if (found === undefined) return undefined
-      const { at, answeredAt } = found.test
-      const answered = answeredAt === undefined ? {} : { answered: clockSaidOf(line(), answeredAt) }
-      return { name: found.name, sent: momentText(line(), at, now()), ...answered }
-    },
-    answer(token) {
-      const found = opened(token)
-      if (found === undefined) return false
-      if (found.test.answeredAt === undefined) callouts.keep({ ...found.test, answeredAt: now() })
-      return true
-    },
+    ...testCalloutSide(options),
   }
 
   /** Goes out by every way at once; what became of each is kept, and the answer when it comes. */

@@ -1,4 +1,4 @@
-import { existsSync, readFileSync } from 'node:fs'
+import { existsSync, readFileSync, statSync } from 'node:fs'
 import { z } from 'zod'
 import { writeWhole } from '../config/clinic-save.ts'
 import { type Instant, instant } from '../time/instant.ts'
@@ -21,12 +21,14 @@ export interface TestCallouts {
   of(id: string): TestCallout | undefined
   /** When somebody last answered one. */
   confirmedAt(who: string): Instant | undefined
+  /** When somebody last answered one that went out by this way alone. */
+  wayConfirmedAt(who: string, pager: string): Instant | undefined
   /** Durable on return. */
   keep(callout: TestCallout): void
 }
 
 /** Kept of one person, at most: the last answered and the last sent among them. */
-const KEPT_EACH = 5
+const KEPT_EACH = 12
 
 const moment = z.number().int().positive().transform(instant)
 const shape = z.array(
@@ -40,13 +42,27 @@ const shape = z.array(
 )
 
 export function testCallouts(file: string, onFault: (error: unknown) => void): TestCallouts {
-  let all: readonly TestCallout[] = readIn(file, onFault)
+  let all: readonly TestCallout[] = []
+  let seen = ''
+  /** A command beside the running bot writes here too: what stands on disk counts. */
+  const fresh = (): readonly TestCallout[] => {
+    const mark = markOf(file)
+    if (mark !== seen) {
+      all = readIn(file, onFault)
+      seen = mark
+    }
+    return all
+  }
   return {
-    latestOf: who => all.findLast(one => one.who === who),
-    of: id => all.find(one => one.id === id),
-    confirmedAt: who => all.findLast(one => one.who === who && one.answeredAt !== undefined)?.answeredAt,
+    latestOf: who => fresh().findLast(one => one.who === who),
+    of: id => fresh().find(one => one.id === id),
+    confirmedAt: who => fresh().findLast(one => one.who === who && one.answeredAt !== undefined)?.answeredAt,
+    wayConfirmedAt: (who, pager) =>
+      fresh().findLast(
+        one => one.who === who && one.answeredAt !== undefined && one.ways.length === 1 && one.ways[0]?.pager === pager,
+      )?.answeredAt,
     keep(callout) {
-      const others = all.filter(one => one.id !== callout.id)
+      const others = fresh().filter(one => one.id !== callout.id)
       const own = others.filter(one => one.who === callout.who)
       const kept = new Set([
         ...own.slice(-KEPT_EACH),
@@ -55,8 +71,15 @@ export function testCallouts(file: string, onFault: (error: unknown) => void): T
       const next = [...others.filter(one => one.who !== callout.who || kept.has(one)), callout]
       writeWhole(file, `${JSON.stringify(next)}\n`)
       all = next
+      seen = markOf(file)
     },
   }
+}
+
+/** Changes with the file. */
+function markOf(file: string): string {
+  const found = statSync(file, { throwIfNoEntry: false })
+  return found === undefined ? 'none' : `${found.mtimeMs} ${found.size} ${found.ino}`
 }
 
 function readIn(file: string, onFault: (error: unknown) => void): readonly TestCallout[] {

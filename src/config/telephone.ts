@@ -76,3 +76,21 @@ export function readNumber(text: string): NumberRead {
   const expected = 'a short number we know: ring it once from a mobile phone to be sure that it is right'
   return { number: short, faults: [{ code: 'NUMBER_SHORT_UNKNOWN', expected, severity: 'warning' }] }
 }
+
+/** A number in full as a person reads it abroad, and what is known of it. The country is the number's own, never that of a zone. */
+export function numberRead(number: string): {
+  readonly shown: string
+  /** ISO 3166 code; left out for a number of no single country. */
+  readonly country?: string
+  readonly isPossible: boolean
+  readonly isValid: boolean
+} {
+  const parsed = parsePhoneNumberFromString(number)
+  if (parsed === undefined) return { shown: number, isPossible: false, isValid: false }
+  return {
+    shown: parsed.formatInternational(),
+    ...(parsed.country === undefined ? {} : { country: parsed.country }),
+    isPossible: parsed.isPossible(),
+    isValid: parsed.isValid(),
+  }
+}

@@ -135,7 +135,7 @@ const PACKAGES: Readonly<Record<string, readonly string[]>> = {
   sms: ['smpp'],
   'pagers/demo': ['smpp'],
   http: ['hono', '@hono/node-server', 'zod', 'qrcode', '@simplewebauthn/server', 'openid-client'],
-  cli: ['qrcode', '@hono/node-server', 'zod', 'yaml', 'luxon'],
+  cli: ['qrcode', 'hono', '@hono/node-server', 'zod', 'yaml', 'luxon'],
 }
 
 /** Packages in a folder where they do not belong, or that the bot is not installed with. */
