@@ -1,6 +1,7 @@
 import { readFileSync } from 'node:fs'
 import type { Wording } from '../channels/web-page.ts'
 import type { LoadedClinic } from '../config/clinic-file.ts'
+import type { Clinic } from '../oncall/clinic.ts'
 import { type BoardPager, boardPager } from '../pagers/board.ts'
 import { type DemoReceivers, openDemoReceivers } from '../pagers/demo-receivers.ts'
 import type { Pager } from '../pagers/pager.ts'
@@ -114,3 +115,7 @@ function over(board: BoardPager, others: ReadonlyMap<string, Pager>, demo?: Demo
     },
   }
 }
+
+/** Whether anybody of the clinic is paged by text message. */
+export const pagesBySms = ({ people, desks }: Clinic): boolean =>
+  [...people, ...desks].some(({ pageAt }) => pageAt.some(({ pager }) => pager === 'sms'))

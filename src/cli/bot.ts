@@ -30,7 +30,7 @@ import { readDate, readDuration, readMoment } from '../time/phrases.ts'
 import { languageOf } from '../understand/language.ts'
 import { boardView, doubtSentences } from './board-view.ts'
 import { type BotAccounts, openAccounts } from './bot-accounts.ts'
-import { type BotPagers, clinicPagers, demoPagers } from './bot-pagers.ts'
+import { type BotPagers, clinicPagers, demoPagers, pagesBySms } from './bot-pagers.ts'
 import { type ChangingLine, placeOf, standingLine } from './changing-line.ts'
 import { act } from './clinician-acts.ts'
 import { demonstrationPerson, deskNow, nowSide } from './console-side.ts'
@@ -423,10 +423,6 @@ function healthText({ doubts, ...health }: Health) {
     })),
   }
 }
-
-/** Whether anybody of the clinic is paged by text message. */
-const pagesBySms = ({ people, desks }: Clinic): boolean =>
-  [...people, ...desks].some(({ pageAt }) => pageAt.some(({ pager }) => pager === 'sms'))
 
 function listed(line: Line, kind: 'quick' | 'outcome') {
   const wording = line.flows.wording.get(line.language)

@@ -1,11 +1,12 @@
 import { join } from 'node:path'
 import { staffLine } from '../case/line.ts'
+import type { Wording } from '../channels/web-page.ts'
 import { reachableOf } from '../oncall/clinic.ts'
 import { fitPageText } from '../pagers/page-text.ts'
 import type { Clock } from '../runtime/clock.ts'
 import { systemClock, systemRandom } from '../runtime/system-clock.ts'
 import { minutes, seconds } from '../time/instant.ts'
-import { type BotPagers, clinicPagers, demoPagers } from './bot-pagers.ts'
+import { type BotPagers, clinicPagers, demoPagers, pagesBySms } from './bot-pagers.ts'
 import { type Standing, standingIn } from './callout-server.ts'
 import { wayDocument, wayLines, waysOf } from './callout-ways.ts'
 import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
@@ -96,23 +97,30 @@ interface Given {
   readonly json: boolean
 }
 
-function pagersOf({ loaded, data, clock }: Given): Promise<BotPagers> | BotPagers {
+async function pagersOf(given: Given): Promise<BotPagers> {
+  const { loaded, data, clock } = given
+  const { clinic } = loaded.line
   const now = () => clock.now()
-  if (!loaded.line.clinic.demonstration) return clinicPagers(loaded.pagers, now)
-  return demoPagers(now, `whsec_${data.key.toString('base64')}`, loaded.pagers)
+  const wording = () => wordsOf(given)
+  if (!clinic.demonstration) return clinicPagers(loaded.pagers, now, wording)
+  const secret = `whsec_${data.key.toString('base64')}`
+  return demoPagers(now, secret, loaded.pagers, pagesBySms(clinic) ? { wording } : undefined)
 }
 
-const wordsOf = ({ loaded }: Given): string => {
+/** Words of the screens in the clinic's own language. */
+function wordsOf({ loaded }: Given): Wording {
   const { language } = staffLine(loaded.line)
   const screen = loaded.screens.get(language) ?? loaded.screens.get(loaded.line.language)
   if (screen === undefined) throw new Error(`no screen words in "${language}"`)
-  return screen.text('on-call-test-page', {})
+  return (id, values) => screen.text(id, values as never)
 }
+
+const textOf = (given: Given): string => wordsOf(given)('on-call-test-page')
 
 /** Tells what would be sent; sends nothing, and writes nothing down. */
 function dryRun(given: Given): number {
   const reached = reachableOf(given.loaded.line.clinic, given.who)
-  const text = fitPageText([wordsOf(given)], 'https://…')
+  const text = fitPageText([textOf(given)], 'https://…')
   const ways = (reached?.pageAt ?? []).map(({ pager, address }) => ({
     pager,
     address,
@@ -130,7 +138,7 @@ function dryRun(given: Given): number {
 async function tested(given: Given, standing: Standing, pagers: BotPagers, waitMinutes: number): Promise<number> {
   const { loaded, data, callouts, clock, who, json } = given
   const reached = reachableOf(loaded.line.clinic, who)
-  const words = wordsOf(given)
+  const words = textOf(given)
   const ways = (reached?.pageAt ?? []).filter(({ pager }) => pager !== 'board')
   const sent = await Promise.all(
     ways.map(async ({ pager, address }) => {
