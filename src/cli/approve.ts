@@ -1,18 +1,18 @@
+import { SCOPES } from '../config/approval-file.ts'
 import { approverFault } from '../config/approvals.ts'
 import { changeText, contentChanges } from '../flow/content-changes.ts'
 import { nearestId } from '../flow/problem.ts'
 import type { Clinic } from '../oncall/clinic.ts'
 import { systemClock } from '../runtime/system-clock.ts'
-import type { Instant } from '../time/instant.ts'
-import type { Approvable } from './approvable.ts'
+import { type Instant, instant } from '../time/instant.ts'
+import type { ApprovalWanted, Outcome, Stands } from './approval-desk.ts'
 import { approvalPage } from './approval-page.ts'
-import { addApproval, approvedContent } from './approvals-folder.ts'
+import { approvedContent } from './approvals-folder.ts'
 import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
+import { atDesk } from './desk-at-hand.ts'
 import { standings } from './guards.ts'
 import { DEMO_CLINIC, loadLine } from './load-line.ts'
 import { reportProblems } from './problems.ts'
-
-type Stands = ReturnType<typeof standings>[number]
 
 export const approveCommand: Command = {
   name: 'approve',
@@ -21,7 +21,8 @@ export const approveCommand: Command = {
   usage:
     'smallhours approve [--clinic FOLDER] [--flows FOLDER] [--json]\n' +
     'smallhours approve PART [--show] [--clinic FOLDER] [--json]\n' +
-    'smallhours approve PART --by ID [--languages en,es] [--hash HASH] [--clinic FOLDER]',
+    'smallhours approve PART --by ID [--languages en,es] [--hash HASH] [--until DATE] [--only steps|words] [--clinic FOLDER] [--data FOLDER]\n' +
+    'smallhours approve PART --by ID --withdraw REASON [--clinic FOLDER] [--data FOLDER]',
   async run(args) {
     const { values, positionals } = argumentsOf(args, {
       clinic: { type: 'string', default: DEMO_CLINIC },
@@ -29,6 +30,10 @@ export const approveCommand: Command = {
       by: { type: 'string' },
       languages: { type: 'string' },
       hash: { type: 'string' },
+      until: { type: 'string' },
+      only: { type: 'string' },
+      withdraw: { type: 'string' },
+      data: { type: 'string' },
       show: { type: 'boolean', default: false },
       json: { type: 'boolean', default: false },
     })
@@ -57,21 +62,27 @@ export const approveCommand: Command = {
       )
     }
     if (values.by === undefined) return tell(clinicDir, one, clinic, values)
-    return approve({
-      clinicDir,
-      one,
-      clinic,
-      at,
-      by: values.by,
-      languages: values.languages?.split(','),
-      hash: values.hash,
-    })
+    const wanted = wantedBy(one.subject.id, values)
+    const { by, withdraw, data, flows: flowsDir } = values
+    return tellOutcome(
+      'approve',
+      await atDesk({ clinicDir, clinic, by, data, flowsDir }, (desk, who) =>
+        withdraw === undefined ? desk.approve(who, wanted) : desk.withdraw(who, one.subject.id, withdraw),
+      ),
+      changesFor(clinicDir, one, clinic, by),
+    )
   },
 }
 
 /** Names of those whose approval counts. */
 const whoApproved = ({ counted }: Stands, clinic: Clinic): string[] =>
-  counted.map(({ by, at }) => `${nameOf(clinic, by)} (${by}) on ${new Date(at).toISOString().slice(0, 10)}`)
+  counted.map(({ by, at, until, of }) => {
+    const ending = until === undefined ? '' : ` until ${dayOf(until)}`
+    const scope = of.length === SCOPES.length ? '' : ` (its ${of.join(' and ')} only)`
+    return `${nameOf(clinic, by)} (${by}) on ${dayOf(at)}${ending}${scope}`
+  })
+
+const dayOf = (at: Instant): string => new Date(at).toISOString().slice(0, 10)
 
 const nameOf = (clinic: Clinic, id: string): string => clinic.people.find(one => one.id === id)?.name ?? id
 
@@ -89,7 +100,9 @@ function list(all: readonly Stands[], clinic: Clinic, isJson: boolean): number {
     )
     print(`    by: ${by.length === 0 ? 'nobody yet' : by.join(', ')}`)
     for (const { by: who, hash } of withdrawn)
-      print(`    withdrawn, since it changed: ${nameOf(clinic, who)} (${who}) of ${hash.slice(0, 12)}`)
+      print(
+        `    ${hash === subject.hash ? 'withdrawn' : 'withdrawn, since it changed'}: ${nameOf(clinic, who)} (${who}) of ${hash.slice(0, 12)}`,
+      )
     for (const refusal of refusals) print(`    ${refusal.code}: ${refusal.found}\n    Do: ${refusal.todo}`)
   }
   const may = clinic.people.filter(person => approverFault(person) === undefined).map(({ id }) => id)
@@ -101,12 +114,14 @@ function list(all: readonly Stands[], clinic: Clinic, isJson: boolean): number {
 
 function documentOf({ subject, isApproved, counted, withdrawn, refusals }: Stands, clinic: Clinic) {
   const { id, title, hash, languages } = subject
-  const told = ({ by, at, hash: of, languages: readIn }: Stands['counted'][number]) => ({
+  const told = ({ by, at, hash: content, languages: readIn, until, of }: Stands['counted'][number]) => ({
     by,
     name: nameOf(clinic, by),
     at: new Date(at).toISOString(),
-    hash: of,
+    hash: content,
     languages: readIn,
+    of,
+    ...(until === undefined ? {} : { until: new Date(until).toISOString() }),
   })
   return {
     id,
@@ -165,63 +180,45 @@ function changesText({ by, changes }: Since, clinic: Clinic): string {
   return [`${changes.length} changes ${since}:`, ...changes.map(changeText)].join('\n')
 }
 
-interface Approving {
-  readonly clinicDir: string
-  readonly one: Stands
-  readonly clinic: Clinic
-  readonly at: Instant
-  readonly by: string
-  readonly languages: readonly string[] | undefined
-  readonly hash: string | undefined
+interface ApproveValues {
+  readonly languages?: string | undefined
+  readonly hash?: string | undefined
+  readonly until?: string | undefined
+  readonly only?: string | undefined
 }
 
-function approve({ clinicDir, one, clinic, at, by, languages: said, hash }: Approving): number {
-  const { subject } = one
-  const languages = said ?? subject.languages
-  const refusal = whyNot(one, clinic, by, languages, hash)
-  if (refusal !== undefined) {
-    complain(`approve: ${refusal}`)
+function wantedBy(part: string, { languages, hash, until, only }: ApproveValues): ApprovalWanted {
+  const scope = SCOPES.find(one => one === only)
+  if (only !== undefined && scope === undefined)
+    throw new CalledWrongly(`--only ${only}: one of ${SCOPES.join(', ')} was expected`)
+  return {
+    part,
+    hash,
+    ...(languages === undefined ? {} : { languages: languages.split(',') }),
+    ...(until === undefined ? {} : { until: dateSaid(until) }),
+    ...(scope === undefined ? {} : { of: [scope] }),
+  }
+}
+
+/** The end of a day in UTC: an approval holds on the day it names. */
+function dateSaid(said: string): Instant {
+  const at = /^\d{4}-\d{2}-\d{2}$/.test(said) ? Date.parse(`${said}T23:59:59Z`) : Number.NaN
+  if (Number.isNaN(at)) throw new CalledWrongly(`--until ${said}: a date was expected, such as 2027-03-01`)
+  return instant(at)
+}
+
+/** What changed since another's approval: said to whoever approves next. */
+function changesFor(clinicDir: string, one: Stands, clinic: Clinic, by: string): readonly string[] {
+  const changes = changesSince(clinicDir, one)
+  return changes === undefined || changes.by === by ? [] : [changesText(changes, clinic)]
+}
+
+/** Prints how an act went; `first` before it where it was done. */
+export function tellOutcome(command: string, outcome: Outcome, first: readonly string[] = []): number {
+  if (outcome.kind === 'refused') {
+    complain(`${command}: ${outcome.why}`)
     return 1
   }
-  const changes = changesSince(clinicDir, one)
-  if (changes !== undefined && changes.by !== by) print(changesText(changes, clinic))
-  addApproval(clinicDir, subject, { by, at, languages })
-  const left = standings(clinicDir, [subject as Approvable], clinic, at)[0]
-  print(
-    `${nameOf(clinic, by)} (${by}) approves ${subject.id} ${subject.hash}${languages.length === 0 ? '' : `, read in ${languages.join(', ')}`}.`,
-  )
-  print(
-    left?.isApproved === true
-      ? 'Two clinicians have approved exactly this. Commit the folder "approvals" with the clinic file.'
-      : 'It needs another clinician before it is served. Commit the folder "approvals" with the clinic file.',
-  )
+  for (const line of [...first, ...outcome.lines]) print(line)
   return 0
-}
-
-/** Why this person cannot approve this now, and what to do; undefined where they can. */
-function whyNot(
-  { subject, counted, isReadable, refusals }: Stands,
-  clinic: Clinic,
-  by: string,
-  languages: readonly string[],
-  hash: string | undefined,
-): string | undefined {
-  const ids = clinic.people.map(({ id }) => id)
-  const person = clinic.people.find(({ id }) => id === by)
-  if (person === undefined) {
-    const nearest = nearestId(by, ids)
-    return `"${by}" does not stand under people in the clinic file: write the id of a person, such as ${nearest ?? ids[0] ?? 'amara'}`
-  }
-  const fault = approverFault(person)
-  if (fault !== undefined) return `"${by}" may not approve: ${fault.expected} was expected. ${fault.todo}`
-  const unreadable = isReadable ? undefined : refusals.find(({ code }) => code !== 'NOT_APPROVED')
-  if (unreadable !== undefined) return `${unreadable.where} cannot be read: ${unreadable.todo}`
-  if (counted.some(one => one.by === by))
-    return `"${by}" has approved exactly this already; another clinician is needed`
-  if (hash !== undefined && (hash.length < 12 || !subject.hash.startsWith(hash)))
-    return `what was read has the hash ${hash}, and what stands here has ${subject.hash}: read it again with "smallhours approve ${subject.id} --show"`
-  const strange = languages.find(language => !subject.languages.includes(language))
-  if (strange !== undefined)
-    return `there are no words in "${strange}": one of ${subject.languages.join(', ')} was expected`
-  return undefined
 }

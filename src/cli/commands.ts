@@ -15,6 +15,7 @@ const COMMANDS: Readonly<Record<string, () => Promise<Command>>> = {
   rota: async () => (await import('./rota.ts')).rotaCommand,
   callout: async () => (await import('./callout.ts')).calloutCommand,
   people: async () => (await import('./people.ts')).peopleCommand,
+  rollback: async () => (await import('./rollback.ts')).rollbackCommand,
   audit: async () => (await import('./audit.ts')).auditCommand,
   records: async () => (await import('./records.ts')).recordsCommand,
   docs: async () => (await import('./docs.ts')).docsCommand,

@@ -1,9 +1,8 @@
-import { z } from 'zod'
 import { nearestId } from '../flow/problem.ts'
-import { checkShape, readYaml } from '../flow/yaml-places.ts'
 import type { Clinic, Person } from '../oncall/clinic.ts'
-import type { Instant } from '../time/instant.ts'
-import { type Refusal, refusalOf } from './guard.ts'
+import { days, type Instant } from '../time/instant.ts'
+import { type Approval, readApprovals } from './approval-file.ts'
+import type { Refusal } from './guard.ts'
 
 /**
  * Approvals by named clinicians. An approval is for one exact content, told by its SHA-256: when one character of the
@@ -23,62 +22,17 @@ export interface Subject {
   readonly languages: readonly string[]
 }
 
-export interface Approval {
-  /** Id of the person. */
-  readonly by: string
-  readonly at: Instant
-  readonly hash: string
-  /** Languages the person has read it in. */
-  readonly languages: readonly string[]
-  readonly line: number
-}
-
 /** How a subject stands. */
 export interface Standing {
   readonly subject: Subject
   readonly isApproved: boolean
   /** Approvals that count, one a person, the earliest first. */
   readonly counted: readonly Approval[]
-  /** Approvals of a content that is no longer there. */
+  /** Approvals of a content that is no longer there, or that somebody has withdrawn. */
   readonly withdrawn: readonly Approval[]
   readonly refusals: readonly Refusal[]
   /** Whether the file itself can be read; else none of it counts. */
   readonly isReadable: boolean
-}
-
-const instantExpected = 'an instant in UTC, like 2026-03-01T07:10:00.000Z'
-const hashExpected = 'the full hash: 64 hexadecimal digits'
-const approvalsShape = z.array(
-  z.strictObject(
-    {
-      by: z.string({ error: 'the id of a person' }),
-      at: z.iso.datetime({ error: instantExpected }),
-      hash: z.string({ error: hashExpected }).regex(/^[0-9a-f]{64}$/, { error: hashExpected }),
-      languages: z.array(z.string(), { error: 'a list of languages, like [en]' }),
-    },
-    { error: 'an approval: by, at, hash, languages' },
-  ),
-  { error: 'a list of approvals, as "smallhours approve" writes it' },
-)
-
-/** Reads a file of approvals; absent text is none. A file that is not wholly right counts for nothing. */
-export function readApprovals(
-  file: string,
-  text: string | undefined,
-): { readonly approvals: readonly Approval[]; readonly refusals: readonly Refusal[] } {
-  if (text === undefined) return { approvals: [], refusals: [] }
-  const { yaml, problems } = readYaml(file, text)
-  const shaped = yaml === undefined ? { problems } : checkShape(yaml, approvalsShape)
-  if (yaml === undefined || shaped.problems.length > 0 || !('value' in shaped) || shaped.value === undefined) {
-    const todo = `put the file back as it was committed, or remove it and approve again; nothing in it counts`
-    return { approvals: [], refusals: shaped.problems.map(one => ({ ...refusalOf(one), guard: 'approvals', todo })) }
-  }
-  const approvals = shaped.value.map((one, index) => ({
-    ...one,
-    at: Date.parse(one.at) as Instant,
-    line: yaml.place([index]).line,
-  }))
-  return { approvals, refusals: [] }
 }
 
 /**
@@ -93,23 +47,59 @@ export function standingOf(
   clinic: Pick<Clinic, 'people'>,
   now: Instant,
 ): Standing {
-  const { approvals, refusals } = readApprovals(file, text)
+  const { approvals, withdrawals, refusals } = readApprovals(file, text)
   const counted: Approval[] = []
   const withdrawn: Approval[] = []
   const found: Refusal[] = [...refusals]
+  let hasExpired = false
   for (const approval of approvals.toSorted((a, b) => a.at - b.at)) {
     const fault = approvalFault(approval, clinic.people, now)
     const where = `${file}:${approval.line}:1`
+    // Whoever withdraws takes the cautious side: it counts even from somebody who may not approve.
+    const isWithdrawn = withdrawals.some(one => one.hash === approval.hash && one.at >= approval.at)
     if (fault !== undefined) found.push({ guard: 'approvals', where, severity: 'warning', ...fault })
-    else if (approval.hash !== subject.hash) withdrawn.push(approval)
-    else if (counted.some(one => one.by === approval.by)) found.push(twice(approval, where))
+    else if (approval.hash !== subject.hash || isWithdrawn) withdrawn.push(approval)
+    else if (approval.until !== undefined && approval.until <= now) {
+      hasExpired = true
+      found.push(expired(approval, approval.until, where))
+    } else if (counted.some(one => one.by === approval.by)) found.push(twice(approval, where))
     else counted.push(approval)
   }
   const lacking = lackingOf(subject, counted)
   const isApproved = lacking === undefined
-  if (lacking !== undefined) found.unshift(notApproved(subject, file, lacking, counted, withdrawn))
+  if (lacking !== undefined) found.unshift(notApproved(subject, file, { lacking, counted, withdrawn, hasExpired }))
+  else found.push(...endingSoon(subject, file, counted, now))
   return { subject, isApproved, counted, withdrawn, refusals: found, isReadable: refusals.length === 0 }
 }
+
+/** How long before its end an approval is told. */
+const TOLD_BEFORE = days(30)
+
+function endingSoon({ id }: Subject, file: string, counted: readonly Approval[], now: Instant): readonly Refusal[] {
+  const first = counted.flatMap(({ until }) => (until === undefined ? [] : [until])).toSorted((a, b) => a - b)[0]
+  if (first === undefined || first > now + TOLD_BEFORE) return []
+  return [
+    {
+      guard: 'approvals',
+      code: 'APPROVAL_ENDS_SOON',
+      where: file,
+      found: `an approval of ${id} ends at ${new Date(first).toISOString()}`,
+      expected: 'approvals that last longer than the next 30 days',
+      todo: `have it read and approved again: smallhours approve ${id} --by ID`,
+      severity: 'warning',
+    },
+  ]
+}
+
+const expired = ({ by }: Approval, until: Instant, where: string): Refusal => ({
+  guard: 'approvals',
+  code: 'APPROVAL_EXPIRED',
+  where,
+  found: `an approval by "${by}" that ended at ${new Date(until).toISOString()}; it does not count`,
+  expected: 'an approval that has not ended',
+  todo: 'have it read and approved again',
+  severity: 'warning',
+})
 
 /** Why an approval cannot count at all, whatever it is of. */
 function approvalFault(
@@ -172,25 +162,34 @@ const twice = ({ by }: Approval, where: string): Refusal => ({
 
 /** What is missing, in words; undefined where nothing is. */
 function lackingOf({ languages }: Subject, counted: readonly Approval[]): string | undefined {
-  const few = languages
-    .map(language => ({ language, count: counted.filter(one => one.languages.includes(language)).length }))
-    .filter(({ count }) => count < APPROVALS_NEEDED)
   if (counted.length < APPROVALS_NEEDED) return `${counted.length} of ${APPROVALS_NEEDED} approvals`
-  const [first] = few
-  return first === undefined
-    ? undefined
-    : `${first.count} of ${APPROVALS_NEEDED} approvals by readers of "${first.language}"`
+  const ofSteps = counted.filter(one => one.of.includes('steps')).length
+  if (ofSteps < APPROVALS_NEEDED) return `${ofSteps} of ${APPROVALS_NEEDED} approvals of its steps`
+  const readers = (language: string) =>
+    counted.filter(one => one.of.includes('words') && one.languages.includes(language)).length
+  const first = languages.find(language => readers(language) < APPROVALS_NEEDED)
+  return first === undefined ? undefined : `${readers(first)} of ${APPROVALS_NEEDED} approvals by readers of "${first}"`
+}
+
+interface Lacking {
+  readonly lacking: string
+  readonly counted: readonly Approval[]
+  readonly withdrawn: readonly Approval[]
+  readonly hasExpired: boolean
 }
 
 function notApproved(
   { id, hash }: Subject,
   file: string,
-  lacking: string,
-  counted: readonly Approval[],
-  withdrawn: readonly Approval[],
+  { lacking, counted, withdrawn, hasExpired }: Lacking,
 ): Refusal {
   const by = counted.length === 0 ? '' : ` (by ${counted.map(one => one.by).join(', ')})`
-  const before = withdrawn.length === 0 ? '' : '; it has changed since it was approved'
+  const isSame = withdrawn.some(one => one.hash === hash)
+  const before = isSame
+    ? '; its approval was withdrawn'
+    : withdrawn.length === 0
+      ? ''
+      : '; it has changed since it was approved'
   return {
     guard: 'approvals',
     code: 'NOT_APPROVED',
@@ -199,5 +198,7 @@ function notApproved(
     expected: `${APPROVALS_NEEDED} different clinicians of the clinic file who approved exactly this`,
     todo: `read it with "smallhours approve ${id} --show", then each of two clinicians runs "smallhours approve ${id} --by ID"`,
     severity: 'refused',
+    // That its time ran out is nobody's act: a line that served with it comes up again in the middle of a night.
+    ...(hasExpired ? { isByTime: true } : {}),
   }
 }

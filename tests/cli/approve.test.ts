@@ -2,10 +2,12 @@ import { existsSync, mkdirSync, mkdtempSync, readdirSync, readFileSync, rmSync, 
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterAll, beforeEach, describe, expect, it } from 'vitest'
+import { openDataFolder } from '../../src/cli/data-folder.ts'
+import { systemRandom } from '../../src/runtime/system-clock.ts'
 import { instant } from '../../src/time/instant.ts'
 import { ROOT } from '../support/clone.ts'
 import { smallhours } from '../support/smallhours.ts'
-import { approveAll, wholeClinicText } from '../support/whole-clinic.ts'
+import { approveAll, walkedAlready, wholeClinicText } from '../support/whole-clinic.ts'
 
 const folder = mkdtempSync(join(tmpdir(), 'smallhours-approve-'))
 afterAll(() => rmSync(folder, { recursive: true, force: true }))
@@ -22,7 +24,11 @@ beforeEach(() => {
   )
 })
 
-const approve = (...args: string[]) => smallhours('approve', ...args, '--clinic', clinic)
+const data = join(folder, 'data')
+openDataFolder(data, systemRandom())
+
+const approve = (...args: string[]) => smallhours('approve', ...args, '--clinic', clinic, '--data', data)
+const walked = () => walkedAlready(clinic, instant(Date.parse('2026-03-01T07:10:00Z')))
 const concerns = readdirSync(join(ROOT, 'flows'), { withFileTypes: true })
   .filter(({ name }) => existsSync(join(ROOT, 'flows', name, 'flow.yaml')))
   .map(({ name }) => name)
@@ -61,6 +67,7 @@ describe('approve', { timeout: 60_000 }, () => {
   it('is done when two clinicians have approved each part, and then ends with 0', async () => {
     approveAll(clinic, instant(Date.parse('2026-03-01T07:10:00Z')))
     rmSync(join(clinic, 'approvals/tube-out.yaml'))
+    walked()
     expect((await approve('tube-out', '--by', 'amara')).out).toContain(
       'It needs another clinician before it is served.',
     )
@@ -94,6 +101,7 @@ describe('approve', { timeout: 60_000 }, () => {
   })
 
   it('refuses the same person twice, and a file of approvals that cannot be read', async () => {
+    walked()
     await approve('settings', '--by', 'amara')
     const again = await approve('settings', '--by', 'amara')
     expect([again.code, again.err]).toEqual([
@@ -106,6 +114,7 @@ describe('approve', { timeout: 60_000 }, () => {
   })
 
   it('tells what changed since the last approval, old and new, and shows withdrawn ones by name', async () => {
+    walked()
     await approve('tube-out', '--by', 'amara')
     await approve('tube-out', '--by', 'ingrid')
     const before = (await listed())['tube-out']
