@@ -18,6 +18,8 @@ export interface Slot {
 export interface Pattern {
   readonly slots: readonly Slot[]
   readonly text: string
+  /** Its number in the vocabulary, by which a message finds the patterns that can begin in it. */
+  readonly number: number
 }
 
 /**
@@ -45,6 +47,8 @@ export interface Reading {
   readonly ids: readonly (readonly number[])[]
   /** Every lexicon word in the text: a pattern with a word not in it cannot match. */
   readonly present: ReadonlySet<number>
+  /** Numbers of the patterns that begin with one of those words: nearly all of a lexicon's do not. */
+  readonly begun: ReadonlySet<number>
 }
 
 export function readingOf(tokens: readonly Token[], vocabulary: Vocabulary): Reading {
@@ -59,7 +63,9 @@ export function readingOf(tokens: readonly Token[], vocabulary: Vocabulary): Rea
       for (const id of known) present.add(id)
     }
   }
-  return { tokens: parted, ids, present }
+  const begun = new Set<number>()
+  for (const id of present) for (const number of vocabulary.begunBy(id)) begun.add(number)
+  return { tokens: parted, ids, present, begun }
 }
 
 /** A word typed without a space after the one before stands in the same token, with nothing between. */
@@ -119,7 +125,7 @@ export function patternOf(text: string, groups: Groups, vocabulary: Vocabulary):
   if (gapAtMost > 0) throw new SyntaxError(`pattern "${text}": a gap needs a word after it`)
   if (slots.length === 0 || slots.length > SLOTS_AT_MOST)
     throw new SyntaxError(`pattern "${text}": expected 1 to ${SLOTS_AT_MOST} words`)
-  return { slots, text }
+  return { slots, text, number: vocabulary.begin(slots[0]?.ids ?? new Set()) }
 }
 
 function wordsOf(part: string, text: string, groups: Groups): string[] {
@@ -136,7 +142,7 @@ function wordsOf(part: string, text: string, groups: Groups): string[] {
 
 /** Whether every word of the pattern stands somewhere in the text. */
 export const canMatch = (pattern: Pattern, reading: Reading): boolean =>
-  pattern.slots.every(slot => isAnyIn(slot.ids, reading.present))
+  reading.begun.has(pattern.number) && pattern.slots.every(slot => isAnyIn(slot.ids, reading.present))
 
 /** Whether two sets share a member; looks through the smaller. */
 function isAnyIn(a: ReadonlySet<number>, b: ReadonlySet<number>): boolean {

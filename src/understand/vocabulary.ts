@@ -17,6 +17,10 @@ export interface Vocabulary {
   readonly idsOf: (word: string) => readonly number[]
   /** Number of a lexicon word (or `beginning*`), giving it one when it is new. */
   readonly add: (word: string) => number
+  /** Number of a new pattern that begins with one of these words. */
+  readonly begin: (words: ReadonlySet<number>) => number
+  /** Numbers of the patterns that begin with a word. */
+  readonly begunBy: (word: number) => readonly number[]
   /** Two words typed without a space ("notbreathing"), when both are known; the word alone otherwise. */
   readonly splitOf: (word: string) => readonly string[]
 }
@@ -30,6 +34,19 @@ export function vocabularyOf(realWords: readonly string[]): Vocabulary {
   const words: string[] = []
   const real = new Set(realWords)
   const known = new Map<string, readonly number[]>()
+  const begun = new Map<number, number[]>()
+  let patterns = 0
+
+  const begin = (ids: ReadonlySet<number>): number => {
+    const number = patterns
+    patterns += 1
+    for (const id of ids) {
+      const there = begun.get(id)
+      if (there === undefined) begun.set(id, [number])
+      else there.push(number)
+    }
+    return number
+  }
 
   const add = (entry: string): number => {
     const isBeginning = entry.endsWith('*')
@@ -89,7 +106,7 @@ export function vocabularyOf(realWords: readonly string[]): Vocabulary {
     return [word]
   }
 
-  return { idsOf, add, splitOf }
+  return { idsOf, add, begin, begunBy: word => begun.get(word) ?? [], splitOf }
 }
 
 function shorterBy1(word: string): string[] {
