@@ -11,6 +11,7 @@ import { ACCOUNT_PATHS } from '../http/account-pages.ts'
 import { signedInReader } from '../http/account-ports.ts'
 import { clinicianPages } from '../http/clinician-pages.ts'
 import { consolePages } from '../http/console/console.ts'
+import type { FlowsPorts } from '../http/console/flows-routes.ts'
 import { type Mounted, type Server, serveHttp } from '../http/server.ts'
 import { fitPageText } from '../pagers/page-text.ts'
 import { type Clock, type Random, steadyClock } from '../runtime/clock.ts'
@@ -27,6 +28,7 @@ import type { Store, StoredCase } from '../store/store.ts'
 import type { Instant } from '../time/instant.ts'
 import { readDate, readDuration, readMoment } from '../time/phrases.ts'
 import { languageOf } from '../understand/language.ts'
+import { type Again, remembering } from './again.ts'
 import { boardView, doubtSentences } from './board-view.ts'
 import { type BotAccounts, openAccounts } from './bot-accounts.ts'
 import { type BotPagers, clinicPagers, demoPagers, pagesBySms } from './bot-pagers.ts'
@@ -38,6 +40,7 @@ import { deskFile } from './desk-file.ts'
 import { familyNotice } from './family-notice.ts'
 import { familyPages, footOf, nameOfLanguage } from './family-pages.ts'
 import { caseShown, familyLogOf } from './family-view.ts'
+import { flowsView } from './flows-view.ts'
 import { DEMO_CLINIC, drawingOf, type LoadedLine } from './load-line.ts'
 import { onCallSide } from './on-call-side.ts'
 import { openToken, pageToken } from './page-link.ts'
@@ -52,6 +55,8 @@ export interface BotOptions {
   readonly loaded: LoadedLine
   /** Where the clinic's file lies, for pages that change it; left out: the demonstration's. */
   readonly clinicDir?: string
+  /** What was read at the start stands in memory: pages that read the folder anew use it. */
+  readonly again?: Again
   /** Left out: nobody changes the line while it runs. */
   readonly changing?: ChangingLine
   readonly dataDir: string
@@ -263,6 +268,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
         ...{ line: staff, lineOf: served.lineOf, runtime, doubts: doubtsSaid, desk, key: data.key, now },
         ...{ wording: staffWords, wordsIn },
       }),
+      flows: flowsSide(),
       onCall: onCallSide({
         ...{ clinicDir: options.clinicDir ?? DEMO_CLINIC, changing, line: staff, lineOf: served.lineOf, runtime, desk },
         ...{ now, wording: staffWords, key: data.key, origin: options.origin, onFault: error => storeFault(error) },
@@ -337,6 +343,21 @@ export async function openBot(options: BotOptions): Promise<Bot> {
       storeFault(error)
       return undefined
     }
+  }
+
+  /** Approving on the page waits for the desk that notes it in the audit trail. */
+  function flowsSide(): FlowsPorts {
+    const view = flowsView({
+      ...{
+        clinicDir: options.clinicDir ?? DEMO_CLINIC,
+        now,
+        wording: staffWords,
+        again: options.again ?? remembering(),
+      },
+      served: () => changing.current(),
+    })
+    const refused = async () => ({ isDone: false, says: staffWords('flows-need-command') })
+    return { ...view, approve: refused, withdraw: refused }
   }
 
   /** The line that the case a chat is about now is read with. */

@@ -1,4 +1,6 @@
 /** Figures of a check kept for a page: of which content they are, and what was walked. Seconds are left out. */
+import { existsSync, readFileSync } from 'node:fs'
+import { fileURLToPath } from 'node:url'
 import type { FlowReport } from '../modelcheck/rules/findings.ts'
 import { sha256 } from '../runtime/system-clock.ts'
 import type { Checked } from './check-run.ts'
@@ -52,3 +54,10 @@ const withoutComments = (text: string): string =>
     .split('\n')
     .filter(line => line.trim() !== '' && !line.trim().startsWith('#'))
     .join('\n')
+
+const FIGURES = fileURLToPath(new URL('../../docs/figures/flows.json', import.meta.url))
+
+/** The figures last written; undefined where there are none. */
+export function storedFigures(): CheckFigures | undefined {
+  return existsSync(FIGURES) ? (JSON.parse(readFileSync(FIGURES, 'utf8')) as CheckFigures) : undefined
+}

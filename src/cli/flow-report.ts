@@ -1,6 +1,4 @@
 /** What the shipped flows ask, say and decide, as a page a nurse can read, with its pictures. */
-import { existsSync, readFileSync } from 'node:fs'
-import { fileURLToPath } from 'node:url'
 import type { Rule } from '../flow/rule-document.ts'
 import { loadRules } from '../flow/rule-load.ts'
 import {
@@ -13,13 +11,11 @@ import {
 } from '../modelcheck/pictures/graph.ts'
 import type { QuestionFigure } from '../modelcheck/rules/findings.ts'
 import { type Instant, instant } from '../time/instant.ts'
-import { type CheckFigures, contentOf, type FlowFigures } from './check-figures.ts'
+import { contentOf, type FlowFigures, storedFigures } from './check-figures.ts'
 import { pictureFiles } from './draw.ts'
 import { readFlowFiles } from './flow-files.ts'
 import { DEMO_CLINIC, type LoadedLine, loadLine } from './load-line.ts'
 import { cell } from './schema-table.ts'
-
-const FIGURES = fileURLToPath(new URL('../../docs/figures/flows.json', import.meta.url))
 
 export interface ClinicPage {
   /** Path under docs/clinic. */
@@ -39,11 +35,6 @@ export function clinicPages(): readonly ClinicPage[] {
     { file: 'flow-report.md', text: `${reportParts(loaded, pictures).join('\n\n')}\n` },
     ...pictures.map(({ file, text }) => ({ file: `pictures/${file}`, text })),
   ]
-}
-
-/** The figures last written; undefined where there are none. */
-export function storedFigures(): CheckFigures | undefined {
-  return existsSync(FIGURES) ? (JSON.parse(readFileSync(FIGURES, 'utf8')) as CheckFigures) : undefined
 }
 
 function reportParts(loaded: LoadedLine, pictures: readonly { readonly file: string }[]): readonly string[] {

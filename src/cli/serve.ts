@@ -51,6 +51,7 @@ export const serveCommand: Command = {
     const bot = await openBot({
       loaded,
       changing,
+      again,
       clinicDir,
       dataDir: values.data,
       clock,

@@ -7,6 +7,7 @@ import type { Html, Wording } from '../channels/web-page.ts'
 const PAGES: readonly { readonly path: string; readonly action: Action; readonly words: string }[] = [
   { path: '/now', action: 'see-board', words: 'clinic-nav-now' },
   { path: '/on-call', action: 'see-on-call', words: 'clinic-nav-on-call' },
+  { path: '/flows', action: 'see-content', words: 'clinic-nav-flows' },
   { path: '/settings', action: 'see-settings', words: 'clinic-nav-settings' },
   { path: '/people', action: 'see-people', words: 'clinic-nav-people' },
   { path: '/account', action: 'keep-own-account', words: 'clinic-nav-account' },

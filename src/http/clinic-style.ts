@@ -33,6 +33,8 @@ fieldset{border:0;margin:0;padding:0;min-width:0}
 .unseen{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%);white-space:nowrap}
 .page-text{white-space:pre-line;border-left:3px solid var(--bar);padding-left:.6rem}
 .plain{list-style:none}
+.sheet{width:100%;height:auto;background:#fff;border:1px solid var(--edge)}
+ins{text-decoration-thickness:2px}
 .month{list-style:none;margin:0;padding:0}
 .month li{border-top:1px solid var(--edge);padding:.4rem 0}
 .month li[aria-current]{border:2px solid var(--bar);border-radius:.4rem;padding:.3rem .5rem}

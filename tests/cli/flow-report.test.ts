@@ -1,8 +1,8 @@
 import { describe, expect, it } from 'vitest'
-import { contentOf } from '../../src/cli/check-figures.ts'
+import { contentOf, storedFigures } from '../../src/cli/check-figures.ts'
 import { staleClinicPages } from '../../src/cli/docs.ts'
 import { readFlowFiles } from '../../src/cli/flow-files.ts'
-import { clinicPages, storedFigures } from '../../src/cli/flow-report.ts'
+import { clinicPages } from '../../src/cli/flow-report.ts'
 
 const pages = clinicPages()
 const report = pages.find(({ file }) => file === 'flow-report.md')?.text ?? ''

@@ -5,7 +5,7 @@ import { type Console, consolePages } from '../../src/http/console/console.ts'
 import type { LineNotice } from '../../src/http/console/notice-page.ts'
 import { bySoonest, type NowRow, type NowView, untilText } from '../../src/http/console/now-page.ts'
 import { after, instant, minutes } from '../../src/time/instant.ts'
-import { noOnCall, someone } from '../support/console-people.ts'
+import { noOnCall, oneFlow, someone } from '../support/console-people.ts'
 import { screenWording } from '../support/screen-words.ts'
 
 const AT = instant(Date.parse('2026-03-01T07:10:00Z'))
@@ -86,6 +86,7 @@ describe('the clinic pages about now', () => {
         noticeShown: () => ['No one can be paged.'],
       },
       onCall: noOnCall(text => void did.push(text)),
+      flows: oneFlow(text => void did.push(text)),
     })
   })
 
@@ -161,7 +162,13 @@ describe('the clinic pages about now', () => {
         who = someone([role], isOnCall)
         for (const { method, path, action } of pages.routes) {
           did = []
-          const address = path.replace(':caseId', CASE).replace(':kind', 'leave').replace(':person', 'amara')
+          const address = path
+            .replace(':caseId', CASE)
+            .replace(':kind', 'leave')
+            .replace(':person', 'amara')
+            .replace(':part', 'skin')
+            .replace(':number', '1')
+            .replace(':language', 'en')
           const response = await (method === 'GET' ? get(address) : post(address, { taker: 'malia', kind: 'none' }))
           const may = mayDo(who, action, { caseId: CASE, isClosed: false, personId: 'amara' })
           expect(`${role} ${isOnCall} ${method} ${path} ${response.status === 403}`).toBe(
@@ -170,6 +177,25 @@ describe('the clinic pages about now', () => {
           if (!may) expect(did).toEqual([`refused ${action}`])
         }
       }
+  })
+
+  it('approve a part only by the content that was read, in the languages ticked, and say what came of it', async () => {
+    const markup = await textOf(get('/flows/skin'))
+    expect(markup).toContain(`name="hash" value="${'a'.repeat(64)}"`)
+    const approved = await post('/flows/skin/approve', { hash: 'a'.repeat(64), language: 'en' })
+    expect(did).toEqual(['approve skin 64 en'])
+    expect(await approved.text()).toContain('Approved.')
+    expect((await post('/flows/skin/withdraw', { why: 'a wrong word' })).status).toBe(409)
+    expect((await get('/flows/nothing')).status).toBe(404)
+  })
+
+  it('show approving to nobody who may not, and give pictures that can run nothing', async () => {
+    who = someone(['reviewer'])
+    expect(await textOf(get('/flows/skin'))).not.toContain('name="hash"')
+    const picture = await get('/flows/skin/picture/1')
+    expect(picture.headers.get('content-type')).toContain('image/svg+xml')
+    expect(picture.headers.get('content-security-policy')).toBe("default-src 'none'; style-src 'unsafe-inline'")
+    expect((await get('/flows/skin/picture/9')).status).toBe(404)
   })
 
   it('answer what is not there, and a fault, with whom to ring', async () => {

@@ -12,6 +12,35 @@ export const someone = (roles: readonly Role[] = ROLES, isOnCall = true): Signed
   how: 'password',
 })
 
+/** A page *Flows* with one part. */
+export const oneFlow = (did: (what: string) => void): ConsolePorts['flows'] => {
+  const row = { id: 'skin', title: 'what the flow "skin" says', standing: 'Nobody has approved it.', isApproved: false }
+  return {
+    parts: async () => [row],
+    part: async (id, may) =>
+      id === row.id
+        ? {
+            ...{ ...row, hash: 'a'.repeat(64), languages: ['en'], sheets: 1, checked: ['It holds.'] },
+            mayApprove: may.approve,
+            mayWithdraw: may.withdraw,
+          }
+        : undefined,
+    words: async (id, language) =>
+      id === row.id && language === 'en'
+        ? { ...row, hash: 'a'.repeat(64), words: { language, advice: [], others: [] }, sources: [] }
+        : undefined,
+    sheet: (_id, number) => (number === 1 ? '<svg xmlns="http://www.w3.org/2000/svg"/>' : undefined),
+    async approve(_who, part, hash, languages) {
+      did(`approve ${part} ${hash.length} ${languages.join()}`)
+      return { isDone: true, says: 'Approved.' }
+    },
+    async withdraw(_who, part, why) {
+      did(`withdraw ${part} ${why}`)
+      return { isDone: false, says: 'Nobody has approved it.' }
+    },
+  }
+}
+
 /** A page *On call* of a clinic without anybody, which writes down what was asked of it. */
 export const noOnCall = (did: (what: string) => void): ConsolePorts['onCall'] => ({
   view: async (_who, month, mayChange) => ({

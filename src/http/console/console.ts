@@ -9,6 +9,7 @@ import type { Instant } from '../../time/instant.ts'
 import { clinicNav } from '../clinic-nav.ts'
 import { type ClinicAnswers, type ClinicPagePorts, clinicAnswers, type PageOptions } from '../clinic-page.ts'
 import { type Gate, gate } from '../gate.ts'
+import { type FlowsPorts, flowsRoutes } from './flows-routes.ts'
 import { type NowPorts, nowRoutes } from './now-routes.ts'
 import { type OnCallPorts, onCallRoutes } from './on-call-routes.ts'
 import { type SettingsPorts, settingsRoutes } from './settings-routes.ts'
@@ -26,6 +27,7 @@ export interface ConsoleBase extends ClinicPagePorts {
 
 export interface ConsolePorts extends ConsoleBase {
   readonly tonight: NowPorts
+  readonly flows: FlowsPorts
   readonly onCall: OnCallPorts & TestCalloutPorts & SettingsPorts
 }
 
@@ -61,6 +63,7 @@ export function consolePages(ports: ConsolePorts): Console {
   nowRoutes(site, ports.tonight)
   onCallRoutes(site, ports.onCall)
   settingsRoutes(site, ports.onCall)
+  flowsRoutes(site, ports.flows)
   testCalloutPages(app, answers, ports, ports.onCall)
   script(app, '/now/now.js', './now.js')
   app.notFound(c => answers.notice(c, 404, 'clinic-unknown'))
@@ -82,7 +85,7 @@ export function consolePages(ports: ConsolePorts): Console {
   }
 
   return {
-    paths: ['/now', '/on-call', '/settings', '/p/test'],
+    paths: ['/now', '/on-call', '/flows', '/settings', '/p/test'],
     routes: gated.routes,
     fetch: async request => app.fetch(request),
   }

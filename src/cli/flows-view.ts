@@ -1,0 +1,191 @@
+/** The page *Flows*, worked out from the very content that is hashed and approved. */
+
+import { join } from 'node:path'
+import type { Wording } from '../channels/web-page.ts'
+import { contentChanges } from '../flow/content-changes.ts'
+import type { PartRow, PartView, PartWords, WordsOf } from '../http/console/flows-page.ts'
+import type { FlowsPorts } from '../http/console/flows-routes.ts'
+import { flowPicture } from '../modelcheck/pictures/graph.ts'
+import { sheetsOf } from '../modelcheck/pictures/svg.ts'
+import type { Clinic } from '../oncall/clinic.ts'
+import type { Instant } from '../time/instant.ts'
+import type { Again } from './again.ts'
+import { approvedContent } from './approvals-folder.ts'
+import { contentOf, storedFigures } from './check-figures.ts'
+import { readFlowFiles } from './flow-files.ts'
+import { standings } from './guards.ts'
+import { type LoadedLine, loadLine } from './load-line.ts'
+
+export interface FlowsSources {
+  readonly clinicDir: string
+  readonly flowsDir?: string
+  readonly now: () => Instant
+  readonly wording: Wording
+  /** The line as it is served now, for its pictures. */
+  readonly served: () => LoadedLine
+  readonly again: Again
+}
+
+type Stands = ReturnType<typeof standings>[number]
+
+/** What is read of the folder, whether or not it is what is served. */
+function standingsNow({ clinicDir, flowsDir, now, again }: FlowsSources): {
+  readonly all: readonly Stands[]
+  readonly clinic: Clinic | undefined
+} {
+  const read = loadLine({ clinicDir, ...(flowsDir === undefined ? {} : { flowsDir }), at: now(), again })
+  const clinic = read.clinic.asRead
+  return { clinic, all: clinic === undefined ? [] : standings(clinicDir, read.approvables, clinic, now()) }
+}
+
+export function flowsView(sources: FlowsSources): Omit<FlowsPorts, 'approve' | 'withdraw'> {
+  const { wording, served } = sources
+  return {
+    async parts() {
+      const { all, clinic } = standingsNow(sources)
+      return all.map(one => rowOf(one, clinic, wording))
+    },
+    async part(id, may) {
+      const { all, clinic } = standingsNow(sources)
+      const one = all.find(({ subject }) => subject.id === id)
+      if (one === undefined) return undefined
+      const since = sinceOf(one, sources.clinicDir, clinic)
+      return {
+        ...rowOf(one, clinic, wording),
+        hash: one.subject.hash,
+        languages: one.subject.languages,
+        sheets: sheetsIn(served(), id).length,
+        checked: checkedOf(id, sources),
+        ...(since === undefined ? {} : { since }),
+        mayApprove: may.approve,
+        mayWithdraw: may.withdraw && one.counted.length > 0,
+      }
+    },
+    async words(id, language) {
+      const one = standingsNow(sources).all.find(({ subject }) => subject.id === id)
+      const words = one === undefined ? undefined : contentWords(one, language, wording)
+      if (one === undefined || words === undefined) return undefined
+      return { id, title: one.subject.title, hash: one.subject.hash, words, sources: sourcesOf(one) }
+    },
+    sheet: (id, number) => sheetsIn(served(), id).find(sheet => sheet.number === number)?.svg,
+  }
+}
+
+const nameIn = (clinic: Clinic | undefined, id: string): string =>
+  clinic?.people.find(person => person.id === id)?.name ?? id
+
+const dayOf = (at: Instant): string => new Date(at).toISOString().slice(0, 10)
+
+function rowOf(
+  { subject, isApproved, counted, withdrawn }: Stands,
+  clinic: Clinic | undefined,
+  wording: Wording,
+): PartRow {
+  const by = counted.map(one => `${nameIn(clinic, one.by)}, ${dayOf(one.at)}`)
+  const standing =
+    by.length > 0
+      ? wording('flows-by', { name: by.join('; ') })
+      : wording(withdrawn.length > 0 ? 'flows-changed-since' : 'flows-by-nobody')
+  return { id: subject.id, title: subject.title, isApproved, standing }
+}
+
+function sinceOf(
+  { subject, counted, withdrawn }: Stands,
+  clinicDir: string,
+  clinic: Clinic | undefined,
+): PartView['since'] {
+  for (const { by, hash } of [...counted, ...withdrawn].toSorted((a, b) => b.at - a.at)) {
+    const text = approvedContent(clinicDir, hash)
+    if (text !== undefined)
+      return { who: nameIn(clinic, by), changes: contentChanges(JSON.parse(text), JSON.parse(subject.text)) }
+  }
+  return undefined
+}
+
+// ---- The words, with what each rests on ----
+
+interface Content {
+  readonly wording?: Readonly<Record<string, Readonly<Record<string, string>>>>
+  readonly screen?: Readonly<Record<string, Readonly<Record<string, string>>>>
+  readonly settings?: Readonly<Record<string, unknown>>
+  readonly lexicon?: Readonly<Record<string, Readonly<Record<string, unknown>>>>
+  readonly advice?: Readonly<
+    Record<
+      string,
+      {
+        readonly tags: readonly string[]
+        readonly 'rests-on'?: readonly string[]
+        readonly practice?: string
+        readonly own?: string
+      }
+    >
+  >
+  readonly sources?: Readonly<
+    Record<string, { readonly title: string; readonly body?: string; readonly year?: number; readonly how: string }>
+  >
+}
+
+function contentWords({ subject }: Stands, language: string, wording: Wording): WordsOf | undefined {
+  const content = JSON.parse(subject.text) as Content
+  const settings = Object.entries(content.settings ?? {})
+  if (content.wording === undefined && settings.length > 0) return listedWords('en', settings)
+  const lexicon = content.lexicon?.[language]
+  if (lexicon !== undefined) return listedWords(language, Object.entries(lexicon))
+  const texts = { ...content.wording?.[language], ...content.screen?.[language] }
+  return Object.keys(texts).length === 0 ? undefined : wordsOf(language, texts, content, wording)
+}
+
+const sourcesOf = ({ subject }: Stands): PartWords['sources'] =>
+  Object.entries((JSON.parse(subject.text) as Content).sources ?? {}).map(([id, { title, body, year, how }]) => ({
+    id,
+    says: [title, body, year, how].filter(each => each !== undefined).join(', '),
+  }))
+
+const listedWords = (language: string, settings: readonly (readonly [string, unknown])[]): WordsOf => ({
+  language,
+  advice: [],
+  others: settings.map(([id, value]) => ({ id, text: typeof value === 'string' ? value : JSON.stringify(value) })),
+})
+
+function wordsOf(
+  language: string,
+  texts: Readonly<Record<string, string>>,
+  { advice = {}, sources = {} }: Content,
+  wording: Wording,
+): WordsOf {
+  const isAdvice = ([id]: readonly [string, string]) => id.startsWith('say/')
+  return {
+    language,
+    advice: Object.entries(texts)
+      .filter(isAdvice)
+      .map(([id, text]) => {
+        const own = advice[id.slice('say/'.length)]
+        const rests = own?.['rests-on']?.map(source => `[${source}] ${sources[source]?.title ?? ''}`.trim()).join('; ')
+        const basis = rests ?? own?.practice ?? own?.own
+        const does = own === undefined || own.tags.length === 0 ? wording('flows-no-act') : own.tags.join(', ')
+        return { id, text, does, ...(basis === undefined ? {} : { basis }) }
+      }),
+    others: Object.entries(texts).flatMap(entry => (isAdvice(entry) ? [] : [{ id: entry[0], text: entry[1] }])),
+  }
+}
+
+// ---- The picture, and what the checker says ----
+
+function sheetsIn({ line }: LoadedLine, id: string): ReturnType<typeof sheetsOf> {
+  const flow = line.flows.flows.get(id)
+  return flow === undefined ? [] : sheetsOf(flowPicture(flow, line.flows, line.language))
+}
+
+/** Figures of the release hold for these very flows and rules only: said where they are of others. */
+function checkedOf(id: string, { clinicDir, flowsDir, wording }: FlowsSources): readonly string[] {
+  const figures = storedFigures()
+  const files = readFlowFiles(flowsDir, join(clinicDir, 'flows'))
+  const own = figures?.flows.filter(({ flow }) => flow === id) ?? []
+  if (own.length === 0) return [wording('flows-not-walked', { name: id })]
+  if (figures?.content !== contentOf(files)) return [wording('flows-walked-other', { name: id })]
+  return own.map(({ states, rules, broken }) =>
+    broken.length === 0
+      ? wording('flows-holds', { count: rules.length, answer: states.toLocaleString('en') })
+      : wording('flows-breaks', { name: broken.join(', ') }),
+  )
+}
