@@ -1,7 +1,7 @@
 /** The call-out: who is paged when, what the family hears of it, and what becomes of a promise. */
 import type { CalloutStage } from '../flow/kernel.ts'
 import { promiseDueAt } from '../oncall/acknowledgement.ts'
-import { type LadderTimes, ladderTimes, rungsAt } from '../oncall/ladder.ts'
+import { anybodyAt, type LadderTimes, ladderTimes, rungsAt } from '../oncall/ladder.ts'
 import { after, type Instant, milliseconds, minutes } from '../time/instant.ts'
 import { cancelAlarm, expectedArrival, LATE_AFTER_MS, lengthSetting, PROMISE, RUNG, setAlarm } from './alarm.ts'
 import type { Effect } from './effect.ts'
@@ -86,21 +86,26 @@ export function oversleeps(work: Work, late: number): boolean {
   return late > LATE_AFTER_MS && late >= lastAfter - (work.state.kernel.callout === 'first' ? repeatAfter : nextAfter)
 }
 
-/** The last rung and all before it; the family is told plainly, and it is tried again for as long as nobody answers. */
+/**
+ * The last rung and all before it; the family is told plainly, and it is tried again for as long as nobody answers. Where the
+ * ladder leads to nobody, everybody who could answer is paged: none of them is on call, and the family is told so.
+ */
 function pageEveryone(work: Work) {
   if (work.overslept) afterOutage(work)
+  // Where nobody was on call when it began, whoever has come on since is the ladder.
+  else if (work.state.callout.ladder.length === 0)
+    change(work, { ladder: [...new Set(rungsAt(work.line.clinic, work.at).map(rung => rung.id))] })
+  const { ladder } = work.state.callout
   const first = work.state.callout.everyoneAt === undefined
   const due = after(work.at, milliseconds(times(work).lastAfter))
   const paged = new Set(work.state.callout.pages.map(page => page.to))
-  for (const to of work.state.callout.ladder) pagePerson(work, to, paged.has(to) ? 'repeat' : 'page', due)
+  for (const to of ladder.length > 0 ? ladder : anybodyAt(work.line.clinic))
+    pagePerson(work, to, paged.has(to) ? 'repeat' : 'page', due)
   setAlarm(work, RUNG, { due, late: 'recompute' })
   if (first) change(work, { everyoneAt: work.at })
   // Whoever has left is on the road or at the hospital: told once, not every ten minutes of the night.
   if (first || work.state.leftAt === undefined)
-    sayNotice(
-      work,
-      work.state.callout.ladder.length === 0 ? 'nobody-on-call' : first ? 'nobody-answered' : 'still-nobody',
-    )
+    sayNotice(work, ladder.length === 0 ? 'nobody-on-call' : first ? 'nobody-answered' : 'still-nobody')
   return first && work.state.callout.urgency === 'speak' && work.flow.unanswered !== undefined
     ? 'unanswered'
     : undefined

@@ -49,6 +49,15 @@ export function rungsAt(clinic: Clinic, at: Instant): readonly Reached[] {
   return found.filter((reached, index) => found[index - 1]?.id !== reached.id)
 }
 
+/**
+ * Ids of everybody who could answer a family, on call or not: clinicians who are there and desks, where they can be paged. For
+ * the one case that the ladder leads to nobody.
+ */
+export function anybodyAt({ people, desks }: Pick<Clinic, 'people' | 'desks'>): readonly string[] {
+  const clinicians = people.filter(({ clinician }) => clinician)
+  return [...desks, ...clinicians].filter(one => unreachableBecause(one) === undefined).map(({ id }) => id)
+}
+
 /** The rungs in use at an instant that lead to nobody, and why. */
 export function rungsMissedAt(clinic: Clinic, at: Instant): readonly RungMissed[] {
   return climbed(clinic, at).flatMap(step => ('because' in step ? [step] : []))

@@ -23,6 +23,55 @@ const speak = () => aTalk(line).says({ 'in-opening': 'same-tube', device: 'nasal
 
 const clinicWithoutAnybody = (): Clinic => ({ ...demoClinic(), ladder: [] })
 
+describe('a hole in the rota at the moment of a page', () => {
+  const noLeave = demoClinic()
+  const away = (...who: string[]): Clinic => ({
+    ...noLeave,
+    rota: {
+      ...noLeave.rota,
+      leave: who.map(one => ({ who: one, from: { day: 20_000, minute: 0 }, until: { day: 30_000, minute: 0 } })),
+    },
+  })
+  const outOf = (clinic: Clinic) =>
+    aTalk(aLine({}, { clinic }))
+      .says({ 'in-opening': 'nothing', device: 'balloon-long' })
+      .answers('danger-signs', ['none'])
+
+  it('goes to the next rung at once, not after its minutes', () => {
+    expect(paged(outOf(away('amara')))).toEqual(['0 ingrid page'])
+    expect(paged(outOf(away('amara', 'ingrid')))).toEqual(['0 ward-desk page'])
+  })
+
+  it('where the whole ladder leads to nobody, everybody who could answer is paged at once, and the family is told', () => {
+    const talk = outOf(clinicWithoutAnybody())
+    const reached = talk.pages().map(({ page }) => page.to)
+    expect(reached).toEqual(['day-desk', 'ward-desk', 'amara', 'tomas', 'linh', 'yusuf', 'ingrid'])
+    expect(toldAt(talk, 'nobody-on-call')).toEqual([0])
+    talk.waits(11)
+    expect(talk.pages().filter(({ page }) => page.to === 'amara')).toHaveLength(2)
+  })
+
+  it('whoever comes on call later is paged from then on, and alone', () => {
+    // Amara is back 15 minutes after the night's first message; the ladder has no other rung.
+    const back = new Date(NIGHT + 15 * MIN)
+    const local = new Date(back.getTime() - 5 * 3_600_000)
+    const day = Math.floor(local.getTime() / 86_400_000)
+    const minute = local.getUTCHours() * 60 + local.getUTCMinutes()
+    const clinic: Clinic = {
+      ...noLeave,
+      ladder: noLeave.ladder.filter(rung => rung.kind === 'role' && rung.role === 'first'),
+      rota: { ...noLeave.rota, leave: [{ who: 'amara', from: { day: 20_000, minute: 0 }, until: { day, minute } }] },
+    }
+    const talk = outOf(clinic).waits(21)
+    const later = talk.pages().filter(({ at }) => at >= NIGHT + 15 * MIN)
+    expect(
+      later
+        .filter(({ page }) => page.why !== 'update')
+        .map(({ at, page }) => `${(at - NIGHT) / MIN} ${page.to} ${page.why}`),
+    ).toEqual(['20 amara repeat'])
+  })
+})
+
 describe('the ladder', () => {
   // Minutes 3, 5, 10 and 10, 20, 30: the shipped settings ladder-urgent and ladder-speak; the first row after an
   // emergency standard's page limits, the second our own.
