@@ -5,7 +5,7 @@ import type { PagerRoutes } from '../config/pager-section.ts'
 import type { Pager } from '../pagers/pager.ts'
 import { smsPager } from '../pagers/sms.ts'
 import type { Clock } from '../runtime/clock.ts'
-import { type CentreOptions, shortMessageCentre } from '../sms/centre.ts'
+import { type Centre, type CentreOptions, shortMessageCentre } from '../sms/centre.ts'
 import { howToAnswer } from './sms-answers.ts'
 
 /** What comes in, and what to send back; nothing where it is undefined. Rejects when it could not be kept. */
@@ -13,6 +13,10 @@ export type OnText = (from: string, text: string) => Promise<string | undefined>
 
 export interface BotSms {
   readonly pager: Pager
+  /** The same connection, for what families are told. */
+  readonly centre: Pick<Centre, 'send'>
+  /** Families may write to the number, and are answered there. */
+  readonly takesFamilies: boolean
   /** From now on what comes in is answered. Before, the telephone company is asked to come back. */
   answerWith(onText: OnText): void
 }
@@ -22,12 +26,17 @@ const NOT_AGAIN_WITHIN_MS = 600_000
 const NUMBERS_MOST = 1_000
 
 export function openSms(route: NonNullable<PagerRoutes['sms']>, now: Clock['now'], wording: () => Wording): BotSms {
-  const { passwordFile, ...centre } = route
-  return smsOver({ ...centre, password: readFileSync(passwordFile, 'utf8').trim() }, now, wording)
+  const { passwordFile, takesFamilies, ...centre } = route
+  return smsOver({ ...centre, password: readFileSync(passwordFile, 'utf8').trim() }, now, wording, takesFamilies)
 }
 
 /** The same over a centre that is not in the clinic's file: a demonstration's own. */
-export function smsOver(options: Omit<CentreOptions, 'onMessage'>, now: Clock['now'], wording: () => Wording): BotSms {
+export function smsOver(
+  options: Omit<CentreOptions, 'onMessage'>,
+  now: Clock['now'],
+  wording: () => Wording,
+  takesFamilies = false,
+): BotSms {
   let onText: OnText | undefined
   const said = new Map<string, number>()
   const isNew = (from: string, words: string): boolean => {
@@ -55,6 +64,8 @@ export function smsOver(options: Omit<CentreOptions, 'onMessage'>, now: Clock['n
   })
   return {
     pager,
+    centre,
+    takesFamilies,
     answerWith(answer) {
       onText = answer
     },

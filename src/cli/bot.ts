@@ -2,10 +2,12 @@
 
 import { type Line, languagesOf, lineIn, staffLine } from '../case/line.ts'
 import { clockOf } from '../case/values.ts'
+import type { ChatRef } from '../case/message.ts'
 import type { Channel } from '../channels/channel.ts'
+import { type SmsChannel, smsChannel } from '../channels/sms/sms.ts'
 import { fallbackPage } from '../channels/web-notice.ts'
 import type { FamilyFoot, Wording } from '../channels/web-page.ts'
-import type { Spoken } from '../channels/webchat/family-log.ts'
+import type { FamilyLog, Spoken } from '../channels/webchat/family-log.ts'
 import { webchat } from '../channels/webchat/webchat.ts'
 import { ACCOUNT_PATHS } from '../http/account-pages.ts'
 import { signedInReader } from '../http/account-ports.ts'
@@ -24,6 +26,7 @@ import { createRuntime, type Runtime } from '../runtime/runtime.ts'
 import { sha256 } from '../runtime/system-clock.ts'
 import type { Doubt, Health } from '../runtime/watch-health.ts'
 import { QUEUED_MAX } from '../runtime/worker.ts'
+import type { Centre } from '../sms/centre.ts'
 import type { Store, StoredCase } from '../store/store.ts'
 import type { Instant } from '../time/instant.ts'
 import { readDate, readDuration, readMoment } from '../time/phrases.ts'
@@ -47,7 +50,7 @@ import { openToken, pageToken } from './page-link.ts'
 import { retention } from './retention.ts'
 import { rotaWatch } from './rota-watch.ts'
 import { openSealedData } from './sealed-data.ts'
-import { answerToPage, numberLine, smsToOthers } from './sms-answers.ts'
+import { answerToPage, isOfClinic, numberLine, smsToOthers } from './sms-answers.ts'
 import { storedView } from './stored-view.ts'
 import { testCallouts } from './test-callouts.ts'
 
@@ -204,8 +207,12 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     lineNotice: () => familyNotice(deskNow(desk, now()).notice, lineIn(line(), language), wordsIn(language), now()),
   })
   const { foot } = spokenIn()
-  pagers.sms?.answerWith((from, text) =>
-    answerToPage(
+  const familyTexts = pagers.sms?.takesFamilies === true ? familySms(pagers.sms.centre) : undefined
+  if (familyTexts !== undefined) channels.set(familyTexts.id, familyTexts)
+  pagers.sms?.answerWith(async (from, text) => {
+    if (!isOfClinic(line().clinic, from) && familyTexts !== undefined && /^\+\d{7,15}$/.test(from))
+      return familyTexts.take(from, text).then(() => undefined)
+    return answerToPage(
       {
         ...{ line, lineOf: served.lineOf, store: runtime.reads, wording: staffWords, now },
         act: (caseId, by, action) =>
@@ -215,8 +222,8 @@ export async function openBot(options: BotOptions): Promise<Bot> {
       },
       from,
       text,
-    ),
-  )
+    )
+  })
   let chat: ReturnType<typeof webchat> | undefined
   let members: BotAccounts | undefined
   /** Chats whose replies are waited for. */
@@ -233,10 +240,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
         await runtime.receive(incoming)
         await rendered(incoming)
       },
-      log: async ref => {
-        const cases = await runtime.reads.casesOf(ref)
-        return familyLogOf(lineOfChat(cases), cases, await runtime.logOf(ref), now())
-      },
+      log: familyLog,
       randomId: () => random.hex(16),
       drawing: drawingOf,
       demonstration: first.clinic.demonstration,
@@ -361,6 +365,23 @@ export async function openBot(options: BotOptions): Promise<Bot> {
   }
 
   /** The line that the case a chat is about now is read with. */
+  async function familyLog(ref: ChatRef): Promise<FamilyLog> {
+    const cases = await runtime.reads.casesOf(ref)
+    return familyLogOf(lineOfChat(cases), cases, await runtime.logOf(ref), now())
+  }
+
+  function familySms(centre: Pick<Centre, 'send'>): SmsChannel {
+    return smsChannel({
+      centre,
+      receive: incoming => runtime.receive(incoming),
+      openQuestion: async ref => (await familyLog(ref)).question,
+      spoken: language => ({ wording: wordsIn(language ?? first.language), foot: spokenIn(language).foot() }),
+      clinicName: () => line().clinic.name,
+      now,
+      randomId: () => random.hex(16),
+    })
+  }
+
   const lineOfChat = (cases: readonly StoredCase[]): Line => {
     const about = caseShown(cases)
     return about === undefined ? line() : served.lineOf(about.state)

@@ -4,6 +4,7 @@ import { parseState } from '../case/state.ts'
 import { clockOf } from '../case/values.ts'
 import { type FamilyFoot, type FamilyNumber, shownNumber, type Wording } from '../channels/web-page.ts'
 import type { Acted, ActedBy, ClinicianAction } from '../http/action.ts'
+import type { Clinic } from '../oncall/clinic.ts'
 import type { Page } from '../pagers/pager.ts'
 import { parkedOf } from '../runtime/parking.ts'
 import type { Reads } from '../runtime/runtime.ts'
@@ -47,25 +48,22 @@ export const howToAnswer = (wording: Wording, { code }: Page): string =>
 export async function answerToPage(ports: SmsAnswerPorts, from: string, text: string): Promise<string> {
   const { wording } = ports
   const { clinic } = ports.line()
-  const people = [...clinic.people, ...clinic.desks]
-    .filter(one => !('left' in one && one.left === true))
-    .filter(one => one.pageAt.some(({ pager, address }) => pager === 'sms' && address === from))
-    .map(({ id }) => id)
+  const people = paged(clinic, from)
   if (people.length === 0) return ports.toOthers()
   const [, code, digit] = /(\d{4})\D*?([1-4])\s*\D*$/.exec(text.normalize('NFKC')) ?? []
   if (code === undefined || digit === undefined) return wording('sms-not-read')
-  const paged = await pagedFor(ports, code, people)
-  if (paged === undefined) return wording('sms-no-such-case', { code })
-  const clinician = clinicianOf(clinic, paged.who)
+  const page = await pagedFor(ports, code, people)
+  if (page === undefined) return wording('sms-no-such-case', { code })
+  const clinician = clinicianOf(clinic, page.who)
   if (clinician === undefined) return wording('sms-no-such-case', { code })
   const at = ports.now()
   const round = Math.floor(at / SAME_ANSWER)
-  const by = { by: clinician, deliveryId: `sms.${paged.caseId}.${paged.who}.${digit}.${round}` }
+  const by = { by: clinician, deliveryId: `sms.${page.caseId}.${page.who}.${digit}.${round}` }
   const action = actionOf(digit, at)
   // Nobody passes on what another person has taken.
-  if (action.kind === 'pass-on' && paged.takenBy !== undefined && paged.takenBy.by.id !== paged.who)
-    return toldOf(ports, code, action, { kind: 'taken-by', name: paged.takenBy.by.name, at: paged.takenBy.at })
-  return toldOf(ports, code, action, await ports.act(paged.caseId, by, action))
+  if (action.kind === 'pass-on' && page.takenBy !== undefined && page.takenBy.by.id !== page.who)
+    return toldOf(ports, code, action, { kind: 'taken-by', name: page.takenBy.by.name, at: page.takenBy.at })
+  return toldOf(ports, code, action, await ports.act(page.caseId, by, action))
 }
 
 function actionOf(digit: string, at: Instant): ClinicianAction {
@@ -127,3 +125,12 @@ export const smsToOthers = (line: Line, wording: Wording, foot: FamilyFoot, addr
     clinic: numberLine(foot.clinic),
     address,
   })
+
+/** Ids of whoever of the clinic is paged by text message at this number. */
+const paged = (clinic: Clinic, number: string): readonly string[] =>
+  [...clinic.people, ...clinic.desks]
+    .filter(one => !('left' in one && one.left === true))
+    .filter(({ pageAt }) => pageAt.some(({ pager, address }) => pager === 'sms' && address === number))
+    .map(({ id }) => id)
+
+export const isOfClinic = (clinic: Clinic, number: string): boolean => paged(clinic, number).length > 0

@@ -323,6 +323,7 @@ export const pagersShape = z.strictObject({
       from: z
         .string({ error: smsFromExpected })
         .regex(/^(\+\d{7,15}|\d{3,8}|[A-Za-z0-9 ]{1,11})$/, { error: smsFromExpected }),
+      'families-may-write': yesOrNo('whether families may write to this number').optional(),
     })
     .optional(),
   smtp: z

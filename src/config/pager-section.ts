@@ -20,6 +20,8 @@ export interface PagerRoutes {
     readonly systemId: string
     readonly passwordFile: string
     readonly from: string
+    /** Families may write to this number, and are answered there. */
+    readonly takesFamilies: boolean
   }
   readonly webhook?: {
     readonly secretFile: string
@@ -113,5 +115,6 @@ type SmsWritten = NonNullable<(typeof pagersShape)['_output']['sms']>
 const smsRoute = ({
   'system-id': systemId,
   'password-file': passwordFile,
+  'families-may-write': takesFamilies = false,
   ...centre
-}: SmsWritten): NonNullable<PagerRoutes['sms']> => ({ ...centre, systemId, passwordFile })
+}: SmsWritten): NonNullable<PagerRoutes['sms']> => ({ ...centre, systemId, passwordFile, takesFamilies })

@@ -237,25 +237,38 @@ function source(from: string) {
 
 const hex = (status: number): string => `0x${status.toString(16).padStart(2, '0')}`
 
+/** Answers one part to the centre; false where the connection is gone. */
+type Answer = (status: number) => boolean
+
+/** A message that the centre takes for undelivered comes again within this time. */
+const UNTOLD_MS = 600_000
+
 /** Puts the parts of a text together, and answers each part once the whole is kept. */
 function joining(partsMs: number, onMessage: (from: string, text: string) => Promise<void>) {
   interface Begun {
     readonly from: string
     readonly texts: Map<number, string>
-    readonly answers: ((status: number) => void)[]
+    readonly answers: Answer[]
     readonly lateness: NodeJS.Timeout
   }
   const begun = new Map<string, Begun>()
   const keeping = new Set<Promise<void>>()
+  /** Kept, but the centre could not be told: it will deliver them again. */
+  const untold = new Set<string>()
 
-  function keep(from: string, text: string, answers: readonly ((status: number) => void)[]): void {
-    const kept = onMessage(from, text)
+  function keep(from: string, text: string, answers: readonly Answer[]): void {
+    const key = `${from} ${text}`
+    const kept = (untold.delete(key) ? Promise.resolve() : onMessage(from, text))
       .then(
         () => OK,
         () => COME_BACK,
       )
       .then(status => {
-        for (const answer of answers) answer(status)
+        const isTold = answers.map(answer => answer(status)).every(Boolean)
+        if (!isTold && status === OK) {
+          untold.add(key)
+          setTimeout(() => untold.delete(key), UNTOLD_MS).unref()
+        }
         keeping.delete(kept)
       })
     keeping.add(kept)
@@ -272,7 +285,7 @@ function joining(partsMs: number, onMessage: (from: string, text: string) => Pro
   }
 
   return {
-    take(pdu: Pdu, answer: (status: number) => void): void {
+    take(pdu: Pdu, answer: Answer): void {
       const from = numberOf(pdu)
       const part = partOf(pdu)
       if (part === undefined) {

@@ -1,109 +1,25 @@
-import { cpSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
-import { tmpdir } from 'node:os'
-import { join } from 'node:path'
 import { afterEach, beforeEach, describe, expect, it, vi } from 'vitest'
-import type { Outgoing } from '../../src/case/message.ts'
-import type { Channel } from '../../src/channels/channel.ts'
-import { type Bot, openBot } from '../../src/cli/bot.ts'
-import { smsOver } from '../../src/cli/bot-sms.ts'
-import { DEMO_CLINIC, loadLine } from '../../src/cli/load-line.ts'
-import { boardPager } from '../../src/pagers/board.ts'
-import { handClock } from '../../src/runtime/hand-clock.ts'
-import { systemRandom } from '../../src/runtime/system-clock.ts'
-import { instant, minutes } from '../../src/time/instant.ts'
-import { type TestCentre, testCentre, textOf } from '../support/sms-centre.ts'
+import { minutes } from '../../src/time/instant.ts'
+import { type SmsNight, smsNight } from '../support/sms-night.ts'
 
-/** A Saturday night on which Amara has the telephone, and Ingrid is second. */
-const NIGHT = Date.parse('2026-03-01T02:10:00-05:00')
 const AMARA = '+12125550141'
 const INGRID = '+12125550145'
 
-let folder: string
-let peer: TestCentre
-let bot: Bot
-let told: Outgoing[]
-let clock: ReturnType<typeof handClock>
-
+let night: SmsNight
 beforeEach(async () => {
-  folder = mkdtempSync(join(tmpdir(), 'smallhours-sms-'))
-  const clinicDir = join(folder, 'clinic')
-  cpSync(DEMO_CLINIC, clinicDir, { recursive: true })
-  const file = join(clinicDir, 'clinic.yaml')
-  const byText = readFileSync(file, 'utf8').replaceAll(
-    /- \{ pager: webhook, address: "demo:" \}\n {4}private-number: ("\+1 212 555 014\d")/g,
-    '- { pager: sms, address: $1 }\n    private-number: $1',
-  )
-  writeFileSync(file, byText)
-  const { loaded } = loadLine({ clinicDir, at: instant(NIGHT) })
-  if (loaded === undefined) throw new Error('the clinic does not load')
-  peer = await testCentre()
-  clock = handClock(instant(NIGHT))
-  told = []
-  const channel: Channel = {
-    id: 'text',
-    async deliver(outgoing) {
-      told.push(outgoing)
-      return { kind: 'delivered' }
-    },
-    start: async () => undefined,
-    stop: async () => undefined,
-  }
-  const board = boardPager()
-  const sms = smsOver(
-    { host: '127.0.0.1', port: peer.port, security: 'none', systemId: 'clinic', password: 'pass', from: 'Clinic' },
-    () => clock.now(),
-    () => bot.staffWords,
-  )
-  const others = { id: 'others', page: async () => ({ kind: 'accepted' }) as const, stop: async () => undefined }
-  bot = await openBot({
-    ...{ loaded, clock, random: systemRandom(), origin: () => 'https://feeding.example', channels: [channel] },
-    dataDir: join(folder, 'data'),
-    log: () => undefined,
-    pagers: {
-      ...{ board, sms },
-      of: id => (id === 'sms' ? sms.pager : others),
-      stop: () => sms.pager.stop(),
-    },
-  })
-  await bot.runtime.start()
+  night = await smsNight()
 })
-afterEach(async () => {
-  await bot.stop()
-  await peer.stop()
-  rmSync(folder, { recursive: true, force: true })
-})
+afterEach(() => night.stop())
 
-async function say(text: string): Promise<void> {
-  const body = { kind: 'text', text } as const
-  await bot.runtime.receive({ channel: 'text', chat: 'family', deliveryId: text, at: clock.now(), body })
-  await bot.runtime.idle()
-}
-
-/** What was sent to a number, each text put together of its parts. */
-function textsTo(number: string): string[] {
-  const texts: string[] = []
-  for (const pdu of peer.submitted.filter(({ destination_addr: to }) => `+${to}` === number)) {
-    const number = Number(pdu.short_message?.udh?.[0]?.[4] ?? 1)
-    if (number === 1) texts.push('')
-    texts.push(`${texts.pop() ?? ''}${textOf([pdu])}`)
-  }
-  return texts
-}
-const saidToFamily = () => told.flatMap(({ parts }) => parts.map(part => ('text' in part ? part.text : ''))).join('\n')
-
-/** Answers by text message, and gives what comes back. */
-async function answers(from: string, text: string): Promise<string> {
-  const before = textsTo(from).length
-  expect(await peer.deliver(from, text)).toBe(0)
-  await bot.runtime.idle()
-  await vi.waitFor(() => expect(textsTo(from).length).toBeGreaterThan(before))
-  return textsTo(from).at(-1) ?? ''
-}
+const textsTo = (number: string) => night.textsTo(number)
+const answers = (from: string, text: string) => night.answers(from, text)
+const saidToFamily = () =>
+  night.told.flatMap(({ parts }) => parts.map(part => ('text' in part ? part.text : ''))).join('\n')
 
 describe('a page by text message', { timeout: 30_000 }, () => {
   let code = ''
   beforeEach(async () => {
-    await say('her tube is out and her lips are blue')
+    await night.say('her tube is out and her lips are blue')
     await vi.waitFor(() => expect(textsTo(AMARA)).not.toEqual([]))
     code = /text back\. (\d{4}) 1: ringing now/.exec(textsTo(AMARA)[0] ?? '')?.[1] ?? ''
   })
@@ -126,10 +42,10 @@ describe('a page by text message', { timeout: 30_000 }, () => {
 
   it('answered twice, or delivered twice by the telephone company, is taken once', async () => {
     await answers(AMARA, `${code} 1`)
-    const before = told.length
-    expect(await peer.deliver(AMARA, `${code} 1`)).toBe(0)
-    await bot.runtime.idle()
-    expect(told).toHaveLength(before)
+    const before = night.told.length
+    expect(await night.peer.deliver(AMARA, `${code} 1`)).toBe(0)
+    await night.bot.runtime.idle()
+    expect(night.told).toHaveLength(before)
   })
 
   it('passed on goes to the next person, and nobody passes on what another has taken', async () => {
@@ -169,10 +85,10 @@ describe('a page by text message', { timeout: 30_000 }, () => {
   it('whose answer is a machine’s gets one reply, and no second one for ten minutes', async () => {
     await answers(AMARA, 'I am driving.')
     const before = textsTo(AMARA).length
-    for (let round = 0; round < 5; round++) await peer.deliver(AMARA, 'I am driving.')
+    for (let round = 0; round < 5; round++) await night.peer.deliver(AMARA, 'I am driving.')
     expect(textsTo(AMARA)).toHaveLength(before)
-    await clock.advance(minutes(1), bot.runtime.idle)
-    expect(await peer.deliver(AMARA, 'I am driving.')).toBe(0)
+    await night.pass(minutes(1))
+    expect(await night.peer.deliver(AMARA, 'I am driving.')).toBe(0)
   })
 
   it('is not confused with a family that texts the number: it is told that nobody reads this, and whom to ring', async () => {

@@ -12,6 +12,7 @@ const PORTS: Readonly<Record<string, readonly string[]>> = {
 /** Files that lie beside an adapter's own and belong to it, or to the part that several share, by how their path starts. */
 const PARTS: readonly (readonly [start: string, unit: string])[] = [
   ['src/channels/web-', 'channels/web'],
+  ['src/channels/text-', 'channels/text'],
   ['src/pagers/mailbox', 'pagers/smtp'],
   ['src/pagers/webhook', 'pagers/webhook'],
   ['src/pagers/demo-', 'pagers/demo'],
@@ -50,6 +51,8 @@ export const MAY_IMPORT: Readonly<Record<string, readonly string[]>> = {
   sms: ['time'],
   pagers: ['time', 'case', 'points', 'sms'],
   'channels/web': ['time', 'case'],
+  // What a reply is as lines of text, and which option a typed number means.
+  'channels/text': ['time', 'case', 'channels/web'],
   // Who may do what, accounts, sessions, the audit trail: no storage, no web, nothing of a case.
   accounts: ['time', 'oncall'],
   config: ['time', 'clinical', 'flow', 'oncall'],
@@ -63,7 +66,8 @@ export const MAY_IMPORT: Readonly<Record<string, readonly string[]>> = {
 const ADAPTER_EXTRAS: Readonly<Record<string, readonly string[]>> = {
   'channels/webchat': ['channels/web'],
   // The numbers that stand under every reply, on a page and in a terminal.
-  'channels/terminal': ['channels/web'],
+  'channels/terminal': ['channels/web', 'channels/text'],
+  'channels/sms': ['channels/web', 'channels/text', 'sms'],
   // The demonstration's receivers check what the pagers signed and wrote.
   'pagers/demo': ['pagers/webhook', 'pagers/smtp'],
 }

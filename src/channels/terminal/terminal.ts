@@ -3,8 +3,8 @@ import type { Readable, Writable } from 'node:stream'
 import type { Incoming, Outgoing, Part, Question } from '../../case/message.ts'
 import { type Instant, type Milliseconds, minutes } from '../../time/instant.ts'
 import type { Channel } from '../channel.ts'
-import { plainText } from './plain-text.ts'
-import { type LinesFrame, numbersLine, partLines, replyLines } from './terminal-lines.ts'
+import { type LinesFrame, numbersLine, partLines, replyLines } from '../text-lines.ts'
+import { plainText } from '../text-plain.ts'
 import { typed } from './typed.ts'
 
 /** Everything the terminal needs from the rest of the bot. */

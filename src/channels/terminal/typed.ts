@@ -1,5 +1,5 @@
 import type { Control, Incoming, Question } from '../../case/message.ts'
-import { isBareNumberAnswer, orderedOptions } from './terminal-lines.ts'
+import { tapped } from '../text-taps.ts'
 
 /** What one typed line means. */
 export type Typed =
@@ -44,15 +44,4 @@ export function typed(line: string, question: Question | undefined): Typed {
     return { kind: 'send', body: { kind: 'choice', serial: question.serial, values } }
   }
   return { kind: 'send', body: { kind: 'text', text: line } }
-}
-
-/** Values of the options named by number, or undefined when the line is no tap. */
-function tapped(words: string, question: Question): readonly string[] | undefined {
-  const isMarked = words.startsWith('#')
-  if (!isMarked && isBareNumberAnswer(question)) return undefined
-  const numbers = words.split(/[\s,]+/).map(word => /^#?(\d{1,2})$/.exec(word)?.[1])
-  if (numbers.length > 1 && !question.several) return undefined
-  const options = orderedOptions(question)
-  const values = numbers.map(number => (number === undefined ? undefined : options[Number(number) - 1]?.value))
-  return values.every(value => value !== undefined) ? [...new Set(values)] : undefined
 }

@@ -1,8 +1,9 @@
-import type { Option, Outgoing, Part, Question } from '../../case/message.ts'
-import type { Instant } from '../../time/instant.ts'
-import type { FamilyFoot, Wording } from '../web-page.ts'
-import { shownNumber } from '../web-page.ts'
-import { plainText } from './plain-text.ts'
+import type { Outgoing, Part, Question } from '../case/message.ts'
+import type { Instant } from '../time/instant.ts'
+import { plainText } from './text-plain.ts'
+import { optionMark, orderedOptions } from './text-taps.ts'
+import type { FamilyFoot, Wording } from './web-page.ts'
+import { shownNumber } from './web-page.ts'
 
 /** What a reply is printed with. */
 export interface LinesFrame {
@@ -67,23 +68,6 @@ function questionLines(question: Question, wording: Wording): string[] {
     ...orderedOptions(question).map((option, i) => `  ${optionMark(question, i)} ${option.label}`),
     ...(question.several ? [`  ${wording('terminal-several')}`] : []),
   ]
-}
-
-/** Options in the order shown: those that stand apart come last. */
-export function orderedOptions(question: Question): readonly Option[] {
-  return [...question.options.filter(o => o.apart !== true), ...question.options.filter(o => o.apart === true)]
-}
-
-/**
- * Where a bare number can itself be the answer (a measured value, a length of time, a telephone number), an option is
- * tapped as `#2`, so that "2" is never taken for a tap.
- */
-export function isBareNumberAnswer(question: Question): boolean {
-  return question.accepts === 'number' || question.accepts === 'duration' || question.accepts === 'phone'
-}
-
-function optionMark(question: Question, i: number): string {
-  return isBareNumberAnswer(question) ? `#${i + 1}` : `${i + 1})`
 }
 
 /** Both numbers on one line, under everything. */

@@ -1,0 +1,111 @@
+import { cpSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
+import { expect, vi } from 'vitest'
+import type { Outgoing } from '../../src/case/message.ts'
+import type { Channel } from '../../src/channels/channel.ts'
+import { type Bot, openBot } from '../../src/cli/bot.ts'
+import { smsOver } from '../../src/cli/bot-sms.ts'
+import { DEMO_CLINIC, loadLine } from '../../src/cli/load-line.ts'
+import { boardPager } from '../../src/pagers/board.ts'
+import { handClock } from '../../src/runtime/hand-clock.ts'
+import { systemRandom } from '../../src/runtime/system-clock.ts'
+import { instant, type Milliseconds } from '../../src/time/instant.ts'
+import { type TestCentre, testCentre, textOf } from './sms-centre.ts'
+
+/** A Saturday night on which Amara has the telephone, and Ingrid is second. */
+const NIGHT = Date.parse('2026-03-01T02:10:00-05:00')
+
+/** The whole bot in this process, whose clinicians are paged by text message through a centre of the test's own. */
+export interface SmsNight {
+  readonly peer: TestCentre
+  readonly bot: Bot
+  /** What a family on another channel was told. */
+  readonly told: readonly Outgoing[]
+  /** A family on another channel writes. */
+  say(text: string): Promise<void>
+  /** What was sent to a number, each text put together of its parts. */
+  textsTo(number: string): string[]
+  /** Sends a text message to the bot, and gives what comes back. */
+  answers(from: string, text: string): Promise<string>
+  pass(length: Milliseconds): Promise<void>
+  stop(): Promise<void>
+}
+
+export async function smsNight({ takesFamilies = false } = {}): Promise<SmsNight> {
+  const folder = mkdtempSync(join(tmpdir(), 'smallhours-sms-'))
+  const { loaded } = loadLine({ clinicDir: clinicIn(folder), at: instant(NIGHT) })
+  if (loaded === undefined) throw new Error('the clinic does not load')
+  const peer = await testCentre()
+  const clock = handClock(instant(NIGHT))
+  const told: Outgoing[] = []
+  const channel: Channel = {
+    id: 'text',
+    async deliver(outgoing) {
+      told.push(outgoing)
+      return { kind: 'delivered' }
+    },
+    start: async () => undefined,
+    stop: async () => undefined,
+  }
+  const sms = smsOver(
+    { host: '127.0.0.1', port: peer.port, security: 'none', systemId: 'clinic', password: 'pass', from: 'Clinic' },
+    () => clock.now(),
+    () => bot.staffWords,
+    takesFamilies,
+  )
+  const others = { id: 'others', page: async () => ({ kind: 'accepted' }) as const, stop: async () => undefined }
+  const bot = await openBot({
+    ...{ loaded, clock, random: systemRandom(), origin: () => 'https://feeding.example', channels: [channel] },
+    dataDir: join(folder, 'data'),
+    log: () => undefined,
+    pagers: {
+      ...{ board: boardPager(), sms },
+      of: id => (id === 'sms' ? sms.pager : others),
+      stop: () => sms.pager.stop(),
+    },
+  })
+  await bot.runtime.start()
+  const textsTo = (number: string): string[] => {
+    const texts: string[] = []
+    for (const pdu of peer.submitted.filter(({ destination_addr: to }) => `+${to}` === number)) {
+      if (Number(pdu.short_message?.udh?.[0]?.[4] ?? 1) === 1) texts.push('')
+      texts.push(`${texts.pop() ?? ''}${textOf([pdu])}`)
+    }
+    return texts
+  }
+  return {
+    ...{ peer, bot, told, textsTo },
+    async say(text) {
+      const body = { kind: 'text', text } as const
+      await bot.runtime.receive({ channel: 'text', chat: 'family', deliveryId: text, at: clock.now(), body })
+      await bot.runtime.idle()
+    },
+    async answers(from, text) {
+      const before = textsTo(from).length
+      expect(await peer.deliver(from, text)).toBe(0)
+      await bot.runtime.idle()
+      await vi.waitFor(() => expect(textsTo(from).length).toBeGreaterThan(before))
+      return textsTo(from).at(-1) ?? ''
+    },
+    pass: length => clock.advance(length, bot.runtime.idle),
+    async stop() {
+      await bot.stop()
+      await peer.stop()
+      rmSync(folder, { recursive: true, force: true })
+    },
+  }
+}
+
+/** The demonstration's clinic, with its web calls turned into text messages to each person's number. */
+function clinicIn(folder: string): string {
+  const clinicDir = join(folder, 'clinic')
+  cpSync(DEMO_CLINIC, clinicDir, { recursive: true })
+  const file = join(clinicDir, 'clinic.yaml')
+  const byText = readFileSync(file, 'utf8').replaceAll(
+    /- \{ pager: webhook, address: "demo:" \}\n {4}private-number: ("\+1 212 555 014\d")/g,
+    '- { pager: sms, address: $1 }\n    private-number: $1',
+  )
+  writeFileSync(file, byText)
+  return clinicDir
+}
