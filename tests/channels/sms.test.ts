@@ -27,7 +27,9 @@ describe('a family by text message', { timeout: 30_000 }, () => {
   it('answers by the numbers shown or in its own words, and comes to hospital with a clinician paged', async () => {
     await night.answers(FAMILY, 'her tube came out 20 minutes ago, nothing is in the hole')
     for (let count = 0; count < 6; count++) await night.answers(FAMILY, replyTo(night.textsTo(FAMILY).at(-1) ?? ''))
-    expect(night.textsTo(FAMILY).join('\n')).toMatch(/Leave for Harbour Point Children's Hospital by 2:\d\d am at the latest/)
+    expect(night.textsTo(FAMILY).join('\n')).toMatch(
+      /Leave for Harbour Point Children's Hospital by 2:\d\d am at the latest/,
+    )
     await vi.waitFor(() => expect(night.textsTo(AMARA)).not.toEqual([]))
     expect(night.textsTo(AMARA)[0]).toMatch(/^GO TO HOSPITAL/)
   })

@@ -67,12 +67,15 @@ export async function smsNight({ takesFamilies = false } = {}): Promise<SmsNight
   })
   await bot.runtime.start()
   const textsTo = (number: string): string[] => {
-    const texts: string[] = []
-    for (const pdu of peer.submitted.filter(({ destination_addr: to }) => `+${to}` === number)) {
-      if (Number(pdu.short_message?.udh?.[0]?.[4] ?? 1) === 1) texts.push('')
-      texts.push(`${texts.pop() ?? ''}${textOf([pdu])}`)
+    // Parts of two texts to one telephone may be sent in turns: the reference tells whose a part is.
+    const texts = new Map<string, string>()
+    for (const [index, pdu] of peer.submitted.entries()) {
+      if (`+${pdu.destination_addr}` !== number) continue
+      const reference = pdu.short_message?.udh?.[0]?.[2]
+      const key = reference === undefined ? `whole ${index}` : `of ${reference}`
+      texts.set(key, `${texts.get(key) ?? ''}${textOf([pdu])}`)
     }
-    return texts
+    return [...texts.values()]
   }
   return {
     ...{ peer, bot, told, textsTo },
