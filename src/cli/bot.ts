@@ -1,8 +1,8 @@
 /** The whole bot, put together from its parts: one place that names every adapter. */
 
 import { type Line, languagesOf, lineIn, staffLine } from '../case/line.ts'
-import { clockOf } from '../case/values.ts'
 import type { ChatRef } from '../case/message.ts'
+import { clockOf } from '../case/values.ts'
 import type { Channel } from '../channels/channel.ts'
 import { type SmsChannel, smsChannel } from '../channels/sms/sms.ts'
 import { fallbackPage } from '../channels/web-notice.ts'
