@@ -48,6 +48,7 @@ export type Part =
       readonly tags: readonly string[]
       /** Where it is in another language than the rest. */
       readonly language?: string
+      readonly drawing?: Drawing
     }
   /** Words that ask for no act (thanks, status, read-back). */
   | { readonly kind: 'notice'; readonly id: string; readonly text: string }
@@ -57,6 +58,13 @@ export type Part =
   | { readonly kind: 'person'; readonly name: string; readonly role: string; readonly text: string }
   | Question
 
+/** A drawing that shows how, and the same in words for whoever does not see it. */
+export interface Drawing {
+  /** File under flows/shared/drawings/<id>.svg. */
+  readonly id: string
+  readonly text: string
+}
+
 /** The one open question. */
 export interface Question {
   readonly kind: 'question'
@@ -65,6 +73,7 @@ export interface Question {
   /** The fact the answer fills. */
   readonly fact: string
   readonly text: string
+  readonly drawing?: Drawing
   /** Why it is asked, at most eight words. */
   readonly why?: string
   /** "about N more". */

@@ -17,7 +17,7 @@ import {
   wordingOf,
 } from './line.ts'
 import { ABOUT } from './line-questions.ts'
-import type { Option, Part, Question } from './message.ts'
+import type { Drawing, Option, Part, Question } from './message.ts'
 import { questionsToCome } from './questions-to-come.ts'
 import type { CaseState } from './state.ts'
 import { betweenText, caseValues, concernNames, languageName, lineValues, speaksAlike } from './values.ts'
@@ -67,9 +67,10 @@ function renderPart(rendering: Rendering, part: Saying): Part {
   const { line, state, concern, wording, at, values } = rendering
   switch (part.kind) {
     case 'say': {
-      const tags = flowOf(line, concern).advice.get(part.id)?.tags ?? []
+      const { tags = [], drawing } = flowOf(line, concern).advice.get(part.id) ?? {}
       const text = wording.text(`say/${part.id}`, values)
-      return tags.length === 0 ? { kind: 'notice', id: part.id, text } : { kind: 'advice', id: part.id, text, tags }
+      if (tags.length === 0) return { kind: 'notice', id: part.id, text }
+      return { kind: 'advice', id: part.id, text, tags, ...drawn(drawing, wording) }
     }
     case 'stop': {
       const of = part.of ?? concern
@@ -150,6 +151,9 @@ const ACCEPTS: Readonly<Record<string, Question['accepts']>> = {
   phone: 'phone',
 }
 
+const drawn = (id: string | undefined, wording: Catalogue): { readonly drawing?: Drawing } =>
+  id === undefined ? {} : { drawing: { id, text: wording.text(`drawing/${id}`) } }
+
 /** The open question as it is shown, in the language the line speaks. */
 export function questionOf(
   line: Line,
@@ -184,6 +188,7 @@ export function questionOf(
     serial,
     fact,
     text: wording.text(`ask/${fact}`, values),
+    ...drawn(document.drawing, wording),
     ...(wording.has(`why/${fact}`) ? { why: wording.text(`why/${fact}`, values) } : {}),
     ...(more === undefined || more === 0 ? {} : { more }),
     options,

@@ -1,4 +1,4 @@
-import type { Outgoing, Part, Question } from '../case/message.ts'
+import type { Drawing, Outgoing, Part, Question } from '../case/message.ts'
 import type { Instant } from '../time/instant.ts'
 import { plainText } from './text-plain.ts'
 import { optionMark, orderedOptions } from './text-taps.ts'
@@ -46,7 +46,7 @@ export function partLines(parts: readonly Part[], frame: Pick<LinesFrame, 'wordi
 function partLine(part: Part, mark: string, wording: Wording): string[] {
   switch (part.kind) {
     case 'advice':
-      return [`${mark}${part.text}`]
+      return [`${mark}${part.text}`, ...drawingLines(part.drawing)]
     case 'notice':
       return [part.text]
     case 'withdrawn':
@@ -64,11 +64,15 @@ function questionLines(question: Question, wording: Wording): string[] {
   return [
     '',
     `? ${question.text}`,
+    ...drawingLines(question.drawing),
     ...(beside === '' ? [] : [`  (${beside})`]),
     ...orderedOptions(question).map((option, i) => `  ${optionMark(question, i)} ${option.label}`),
     ...(question.several ? [`  ${wording('terminal-several')}`] : []),
   ]
 }
+
+/** What a drawing shows, in words: text has no pictures. */
+const drawingLines = (drawing: Drawing | undefined): string[] => (drawing === undefined ? [] : [`   [${drawing.text}]`])
 
 /** Both numbers on one line, under everything. */
 export function numbersLine(foot: FamilyFoot): string {

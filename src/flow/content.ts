@@ -83,8 +83,10 @@ export function flowContent(
   const cited = new Set(Object.values(advice).flatMap(one => one['rests-on'] ?? []))
   const drawn = [...reached.facts].flatMap(id => {
     const document = set.facts[id]
-    return document?.drawings === true ? [...(document.values ?? []), 'unsure'] : []
+    const own = document?.drawing === undefined ? [] : [document.drawing]
+    return document?.drawings === true ? [...own, ...(document.values ?? []), 'unsure'] : own
   })
+  for (const { drawing } of Object.values(advice)) if (drawing !== undefined) drawn.push(drawing)
   return {
     form: FORM,
     concern,

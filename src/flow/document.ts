@@ -114,6 +114,9 @@ export const factSchema = z.strictObject({
     .optional()
     .describe('For choice and many: the values, in the order shown. "unsure" is always accepted and not listed.'),
   apart: z.array(id).optional().describe('Values shown apart, after the others (none).'),
+  drawing: id
+    .optional()
+    .describe('A drawing above the buttons, under flows/shared/drawings; its words are the text "drawing/ID".'),
   drawings: z.boolean().optional().describe('Each value has a drawing under flows/shared/drawings.'),
   'act-at-once': z.boolean().optional().describe('For many: the first tap answers (danger signs).'),
   taps: z
@@ -172,6 +175,9 @@ export const adviceSchema = z
       .array(id)
       .optional()
       .describe('Advice that a reply leaves out when it says this too: the same act in other words.'),
+    drawing: id
+      .optional()
+      .describe('A drawing beside it, under flows/shared/drawings; its words are the text "drawing/ID".'),
     own: z.string().optional().describe('A rule of this line itself (how the bot speaks, what it asks), in one line.'),
   })
   .refine(

@@ -6,10 +6,11 @@ const folder = new URL('../../flows/shared/drawings', import.meta.url).pathname
 const ids = readdirSync(folder).map(file => file.replace('.svg', ''))
 
 describe('the shipped drawings', () => {
-  test('are the kinds of tube and the parts that break', () => {
+  test('are the kinds of tube, the parts that break, and how to do two things', () => {
     const tubes = ['balloon-button', 'balloon-long', 'into-bowel', 'nasal', 'no-balloon', 'unsure']
     const parts = ['cap-or-connector', 'does-not-fit', 'extension', 'tube-itself']
-    expect(ids.toSorted()).toEqual([...parts, ...tubes].toSorted())
+    const ways = ['flushing', 'length-outside']
+    expect(ids.toSorted()).toEqual([...parts, ...tubes, ...ways].toSorted())
   })
 
   test.each(ids)('%s has a title, a description, lines in the colour of the text, and is no larger than 3 kB', id => {

@@ -1,5 +1,5 @@
-import { html } from 'hono/html'
-import type { Part } from '../../case/message.ts'
+import { html, raw } from 'hono/html'
+import type { Drawing, Part } from '../../case/message.ts'
 import type { LogLine } from '../../case/view.ts'
 import { type FamilyFoot, type Html, type Wording, withNumbers, wordsShown } from '../web-page.ts'
 import type { FamilyClock, FamilyLog } from './family-log.ts'
@@ -9,6 +9,8 @@ export interface LineFrame {
   readonly wording: Wording
   readonly clock: Pick<FamilyClock, 'text' | 'day'>
   readonly foot: FamilyFoot
+  /** The SVG of a drawing, where there is one. */
+  readonly drawing?: (id: string) => string | undefined
   /** Nonce of this page's forms. */
   readonly tapNonce: string
 }
@@ -95,11 +97,11 @@ function reachedWords(line: LogLine, wording: Wording): string | undefined {
 }
 
 /** Parts in order; neighbouring advice lines form one numbered list. */
-export function partsOf(parts: readonly Part[], frame: Pick<LineFrame, 'foot'>): readonly Html[] {
+export function partsOf(parts: readonly Part[], frame: Pick<LineFrame, 'foot' | 'drawing'>): readonly Html[] {
   const shown: Html[] = []
   let advice: Part[] = []
   const flush = (): void => {
-    if (advice.length > 0) shown.push(adviceList(advice, frame.foot))
+    if (advice.length > 0) shown.push(adviceList(advice, frame))
     advice = []
   }
   for (const part of parts) {
@@ -114,10 +116,19 @@ export function partsOf(parts: readonly Part[], frame: Pick<LineFrame, 'foot'>):
   return shown
 }
 
-function adviceList(advice: readonly Part[], foot: FamilyFoot): Html {
-  const list = html`<ol class="advice">${advice.map(part => html`<li${languageMark(part)}>${withNumbers(textOf(part), foot)}</li>`)}</ol>`
+function adviceList(advice: readonly Part[], frame: Pick<LineFrame, 'foot' | 'drawing'>): Html {
+  const list = html`<ol class="advice">${advice.map(part => html`<li${languageMark(part)}>${withNumbers(textOf(part), frame.foot)}${part.kind === 'advice' ? pictureOf(part.drawing, frame) : ''}</li>`)}</ol>`
   const isEmergency = advice.some(part => part.kind === 'advice' && part.tags.includes('call-emergency'))
   return isEmergency ? html`<div role="alert">${list}</div>` : list
+}
+
+/** A drawing that shows how; its words are its text alternative, and stand in its place where there is no drawing. */
+export function pictureOf(drawing: Drawing | undefined, frame: Pick<LineFrame, 'drawing'>): Html | string {
+  if (drawing === undefined) return ''
+  const svg = frame.drawing?.(drawing.id)
+  return svg === undefined
+    ? html`<p class="soft">${drawing.text}</p>`
+    : html`<span class="picture" role="img" aria-label="${drawing.text}">${raw(svg.replace('<svg ', '<svg aria-hidden="true" '))}</span>`
 }
 
 /** A line in another language than its page says which, and runs in its own direction. */

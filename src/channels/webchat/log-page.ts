@@ -2,7 +2,7 @@ import { html, raw } from 'hono/html'
 import type { Control, Option, Question } from '../../case/message.ts'
 import type { Html } from '../web-page.ts'
 import type { FamilyLog } from './family-log.ts'
-import { changeForm, type LineFrame, logLines, partsOf } from './log-lines.ts'
+import { changeForm, type LineFrame, logLines, partsOf, pictureOf } from './log-lines.ts'
 
 /** What the chat's page is drawn with. */
 export interface LogFrame extends LineFrame {
@@ -91,6 +91,7 @@ function questionForm(question: Question, frame: LogFrame): Html {
   return html`<section class="ask" aria-labelledby="question" data-serial="${question.serial}">
 <div aria-live="polite"><h2 id="question" tabindex="-1">${first}</h2>${rest.map(line => html`<p>${line}</p>`)}
 ${question.why === undefined && more === undefined ? '' : html`<p class="soft">${[question.why, more].filter(Boolean).join(' · ')}</p>`}</div>
+${pictureOf(question.drawing, frame)}
 ${
   question.options.length === 0
     ? ''

@@ -25,6 +25,8 @@ export const LOG_CSS = `
 .ask h2{font-size:1.3rem;margin-bottom:.3rem}
 .ask h2:focus{outline:0}
 .drawn{display:flex;align-items:center;gap:1rem}
+.picture{display:block;max-width:18rem;margin:.5rem 0}
+.picture svg{display:block;width:100%;height:auto}
 .drawing{flex:0 0 5.5rem;display:block}
 .drawing svg{display:block;width:5.5rem;height:5.5rem}
 fieldset{border:0;margin:0;padding:0;min-width:0}
