@@ -18,6 +18,7 @@ import type { Store } from '../store/store.ts'
 import { after, type Instant, minutes } from '../time/instant.ts'
 import type { ChangingLine } from './changing-line.ts'
 import type { DeskFile, DeskState } from './desk-file.ts'
+import { momentText } from './now-view.ts'
 import { clinicianOf } from './page-link.ts'
 import { storedView } from './stored-view.ts'
 
@@ -85,9 +86,19 @@ export function clinicChanges(options: ClinicChangesOptions): ClinicChanges {
   async function previewOf(asked: ChangeAsked, found: Extract<Edited, { kind: 'edited' }>): Promise<ChangePreview> {
     return {
       ...{ kind: asked.kind, seen: asked.seen, values: asked.values, sentence: found.sentence },
-      brings: found.brings.map(({ found: what, expected }) => `${what}; ${expected}`),
+      brings: bringsOf(found),
       cases: found.differences.some(({ from, until }) => from <= now() && now() < until) ? await pagingCases() : [],
     }
+  }
+
+  /** Holes the change makes, however far ahead, and what else the file's own checks find in it. */
+  function bringsOf({ differences, brings }: Extract<Edited, { kind: 'edited' }>): readonly string[] {
+    const said = (at: Instant) => momentText(options.line(), at, now())
+    const holes = differences.filter(one => one.after === undefined)
+    return [
+      ...holes.map(({ role, from, until }) => wording('on-call-hole', { role, from: said(from), until: said(until) })),
+      ...brings.flatMap(one => (one.code === 'ROTA_GAP' ? [] : [`${one.found}; ${one.expected}`])),
+    ]
   }
 
   /** Open cases that nobody has yet. */

@@ -1,0 +1,242 @@
+import type { Browser, Locator, Page } from 'playwright-core'
+import { afterAll, afterEach, beforeAll, describe, expect, test } from 'vitest'
+import { axeFindings, chromiumPath, launchBrowser, phone } from '../support/browser.ts'
+import { clinicWith, eventually, newFolder, type Served, serve } from './process.ts'
+import { visit } from './visit.ts'
+
+const path = chromiumPath()
+if (path === undefined)
+  console.warn("left out: the clinic's pages in a browser (no chromium; set CHROMIUM to its path)")
+
+/** Own goal for whoever changes tonight's number for the first time, at night. */
+const TONIGHT = { clicks: 6, seconds: 60 }
+
+/** Whoever does a thing for the first time, by the words on the screen; counts as a hand would. */
+interface Newcomer {
+  readonly page: Page
+  clicks: number
+  /** One press. */
+  press(name: string | RegExp, role?: 'button' | 'link'): Promise<void>
+  /** One press to open the list, one to choose. */
+  choose(label: string, option: string | RegExp): Promise<void>
+  /** One press into the field. */
+  write(label: string, text: string): Promise<void>
+}
+
+function newcomer(page: Page): Newcomer {
+  const hand: Newcomer = {
+    page,
+    clicks: 0,
+    async press(name, role = 'button') {
+      hand.clicks += 1
+      await page
+        .getByRole(role, { name, exact: typeof name === 'string' })
+        .first()
+        .click()
+    },
+    async choose(label, option) {
+      hand.clicks += 2
+      const list = page.getByLabel(label, { exact: true })
+      await list.selectOption(typeof option === 'string' ? { label: option } : await labelOf(list, option))
+    },
+    async write(label, text) {
+      hand.clicks += 1
+      await page.getByLabel(label).fill(text)
+    },
+  }
+  return hand
+}
+
+async function labelOf(list: Locator, says: RegExp): Promise<string> {
+  const labels = await list.locator('option').allTextContents()
+  const label = labels.find(each => says.test(each))
+  if (label === undefined) throw new Error(`no choice ${says} among ${labels.slice(0, 20).join(' | ')}`)
+  return (await list.locator('option', { hasText: label }).first().getAttribute('value')) ?? ''
+}
+
+const PAGES = [
+  '/now',
+  '/now/print',
+  '/now/notice',
+  '/on-call',
+  '/on-call/change/cover',
+  '/on-call/change/swap',
+  '/on-call/change/leave',
+  '/on-call/change/number',
+  '/flows',
+  '/flows/skin',
+  '/flows/skin/words/es',
+  '/settings',
+  '/settings/change/setting?id=left-check&value=PT10M',
+]
+
+describe.skipIf(path === undefined)("the clinic's pages in a browser", { timeout: 60_000 }, () => {
+  const data = newFolder()
+  const folder = newFolder()
+  let browser: Browser
+  let bot: Served
+  const told: string[] = []
+
+  beforeAll(async () => {
+    clinicWith(folder.path, '  ladder-speak: [PT10M, PT20M, PT30M]\n')
+    ;[browser, bot] = await Promise.all([launchBrowser(), serve({ data: data.path, clinic: folder.path })])
+    const family = visit(bot.origin)
+    await family.open('/')
+    await family.press('Send', { text: 'her tube has just come out' })
+    await family.press('Nothing. It is empty')
+    await family.press('None of these')
+    await family.press('Long tube, held by a balloon')
+  })
+  afterEach(async () => {
+    await Promise.all(browser.contexts().map(context => context.close()))
+  })
+  afterAll(async () => {
+    for (const line of told) console.log(line)
+    await browser.close()
+    await bot.stop()
+    data.remove()
+    folder.remove()
+  })
+
+  /** Does a thing as a newcomer from *Now*; how many presses and seconds it took. */
+  async function task(
+    what: string,
+    work: (hand: Newcomer) => Promise<void>,
+  ): Promise<{ clicks: number; seconds: number }> {
+    const { page, strangers, errors } = await phone(browser)
+    await page.goto(`${bot.origin}/now`)
+    const hand = newcomer(page)
+    const started = performance.now()
+    await work(hand)
+    const seconds = (performance.now() - started) / 1000
+    told.push(`${what}: ${hand.clicks} presses, ${seconds.toFixed(1)} s of the machine`)
+    expect(strangers).toEqual([])
+    expect(errors).toEqual([])
+    return { clicks: hand.clicks, seconds }
+  }
+
+  test("tonight's number is another in six presses, with the sentence read before it is saved", async () => {
+    const { clicks, seconds } = await task("change tonight's number", async hand => {
+      await hand.press('On call', 'link')
+      await hand.press('Change a telephone number', 'link')
+      await hand.choose('Who?', 'Amara Osei')
+      await hand.page.getByLabel('New number').fill('+1 212 555 0198')
+      await hand.press('Look at the change')
+      await hand.page.getByText('changes from +1 212 555 0141 to +1 212 555 0198').waitFor()
+      await hand.press('Save')
+      await hand.page.getByText('Saved.').waitFor()
+    })
+    expect(clicks).toBeLessThanOrEqual(TONIGHT.clicks)
+    expect(seconds).toBeLessThan(TONIGHT.seconds)
+  })
+
+  test('somebody else has tonight in six presses', async () => {
+    const { clicks, seconds } = await task('somebody else tonight', async hand => {
+      await hand.press('On call', 'link')
+      await hand.press('Somebody else tonight', 'link')
+      await hand.choose('Who?', 'Linh Tran')
+      await hand.press('Look at the change')
+      await hand.page.getByText('in place of Amara Osei').waitFor()
+      await hand.press('Save')
+      await hand.page.getByText('Linh Tran, now until today 8:00 am').waitFor()
+    })
+    expect(clicks).toBeLessThanOrEqual(TONIGHT.clicks)
+    expect(seconds).toBeLessThan(TONIGHT.seconds)
+  })
+
+  test('Saturday is swapped, a hole is seen and a test call-out is sent', async () => {
+    await task('swap Saturday', async hand => {
+      await hand.press('On call', 'link')
+      await hand.press('Swap or hand over a shift', 'link')
+      await hand.choose('Which shift?', /Saturday 7 March 6:00 pm .*Amara Osei \(first\)/)
+      await hand.choose('Who takes it?', 'Linh Tran')
+      await hand.press('Look at the change')
+      await hand.press('Save')
+      await hand.page.getByText('Linh Tran takes the shift of Amara Osei as first').waitFor()
+    })
+    await task('see a hole that somebody leaves', async hand => {
+      await hand.press('On call', 'link')
+      await hand.press('Somebody is away', 'link')
+      await hand.choose('Who?', 'Tomás Herrera')
+      await hand.write('From', '2026-03-16T00:00')
+      await hand.write('Until', '2026-03-18T00:00')
+      await hand.press('Look at the change')
+      await hand.page.getByText('This change leaves something open').waitFor()
+      await hand.press('Save')
+      await hand.page
+        .getByText(/first: nobody from Monday 16 March/)
+        .first()
+        .waitFor()
+    })
+    await task('send a test call-out', async hand => {
+      await hand.press('On call', 'link')
+      await hand.press('Send a test call-out to Linh Tran')
+      await hand.page.getByText('A test call-out goes to Linh Tran now').waitFor()
+    })
+  })
+
+  test('a case is opened from the list, taken, and the family is written to', async () => {
+    await task('take a case and write to the family', async hand => {
+      await hand.press(/^Sun \d{4} Go to hospital/, 'link')
+      await hand.press('Ringing now')
+      await hand.press('Back to the case', 'link')
+      await hand.write('Your own words', 'Please go in now.')
+      await hand.press('Send to the family')
+      await hand.page.getByText('Your words are on their way').waitFor()
+    })
+  })
+
+  test('a new case comes onto the open list by itself', async () => {
+    const { page } = await phone(browser)
+    await page.goto(`${bot.origin}/now`)
+    const before = await page.locator('[data-code]').count()
+    const family = visit(bot.origin)
+    await family.open('/')
+    await family.press('Send', { text: 'I want to talk to a person' })
+    await eventually('the list has it', async () => {
+      await page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
+      return (await page.locator('[data-code]').count()) === before + 1
+    })
+  })
+
+  test('the keyboard alone changes tonight', async () => {
+    const { page } = await phone(browser)
+    await page.goto(`${bot.origin}/on-call/change/cover`)
+    await page.getByLabel('Who?').focus()
+    await page.keyboard.type('Tom')
+    for (let presses = 0; presses < 20; presses += 1) {
+      await page.keyboard.press('Tab')
+      const focused = await page.evaluate("document.activeElement?.textContent ?? ''")
+      if (focused === 'Look at the change') break
+    }
+    await page.keyboard.press('Enter')
+    await page.getByText('Tomás Herrera is on call as "first"').waitFor()
+  })
+
+  test('nothing scrolls sideways on any page at 320 px, and nothing comes from elsewhere', async () => {
+    const { page, strangers, errors } = await phone(browser, { viewport: { width: 320, height: 640 } })
+    for (const address of PAGES) {
+      await page.goto(bot.origin + address)
+      for (const details of await page.locator('summary').all()) await details.click()
+      const wide = await page.evaluate('document.documentElement.scrollWidth - document.documentElement.clientWidth')
+      expect(wide, address).toBe(0)
+    }
+    expect([strangers, errors]).toEqual([[], []])
+  })
+
+  // One page of each kind, since axe takes seconds for each; all were looked through when they were made.
+  test.each([
+    ['dark', ['/now', '/on-call/change/cover', '/flows/skin', '/settings/change/setting?id=left-check&value=PT10M']],
+    ['light', ['/now']],
+  ] as const)('axe finds nothing, %s', { timeout: 120_000 }, async (colorScheme, pages) => {
+    const { page } = await phone(browser, { colorScheme, viewport: { width: 320, height: 640 } })
+    const found: Record<string, string[]> = {}
+    for (const address of pages) {
+      await page.goto(bot.origin + address)
+      for (const details of await page.locator('summary').all()) await details.click()
+      const findings = await axeFindings(page)
+      if (findings.length > 0) found[address] = findings
+    }
+    expect(found).toEqual({})
+  })
+})
