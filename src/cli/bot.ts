@@ -32,6 +32,7 @@ import type { Instant } from '../time/instant.ts'
 import { readDate, readDuration, readMoment } from '../time/phrases.ts'
 import { languageOf } from '../understand/language.ts'
 import { type Again, remembering } from './again.ts'
+import { approvalSide } from './approval-side.ts'
 import { boardView, doubtSentences } from './board-view.ts'
 import { type BotAccounts, openAccounts } from './bot-accounts.ts'
 import { type BotPagers, clinicPagers, demoPagers, pagesBySms } from './bot-pagers.ts'
@@ -349,19 +350,18 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     }
   }
 
-  /** Approving on the page waits for the desk that notes it in the audit trail. */
+  /** The page *Flows*: what lies in the clinic's folder, its approvals, and approving through the desk of the command. */
   function flowsSide(): FlowsPorts {
+    const clinicDir = options.clinicDir ?? DEMO_CLINIC
+    const approving = approvalSide({
+      ...{ clinicDir, changing, clock, now, wording: staffWords },
+      trail: () => members?.store,
+    })
     const view = flowsView({
-      ...{
-        clinicDir: options.clinicDir ?? DEMO_CLINIC,
-        now,
-        wording: staffWords,
-        again: options.again ?? remembering(),
-      },
+      ...{ clinicDir, now, wording: staffWords, again: options.again ?? remembering(), newsOf: approving.newsOf },
       served: () => changing.current(),
     })
-    const refused = async () => ({ isDone: false, says: staffWords('flows-need-command') })
-    return { ...view, approve: refused, withdraw: refused }
+    return { ...view, ...approving }
   }
 
   /** The line that the case a chat is about now is read with. */

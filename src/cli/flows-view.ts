@@ -24,6 +24,8 @@ export interface FlowsSources {
   /** The line as it is served now, for its pictures. */
   readonly served: () => LoadedLine
   readonly again: Again
+  /** What came of a press about a part that took longer than its answer. */
+  readonly newsOf: (part: string) => string | undefined
 }
 
 type Stands = ReturnType<typeof standings>[number]
@@ -55,7 +57,7 @@ export function flowsView(sources: FlowsSources): Omit<FlowsPorts, 'approve' | '
         hash: one.subject.hash,
         languages: one.subject.languages,
         sheets: sheetsIn(served(), id).length,
-        checked: checkedOf(id, sources),
+        checked: [...[sources.newsOf(id) ?? []].flat(), ...checkedOf(id, sources)],
         ...(since === undefined ? {} : { since }),
         mayApprove: may.approve,
         mayWithdraw: may.withdraw && one.counted.length > 0,
