@@ -15,7 +15,10 @@ const REDIRECTS_MOST = 3
 export async function fetchCalendar(address: string, signal: AbortSignal): Promise<string> {
   let here = address
   for (let redirects = 0; redirects <= REDIRECTS_MOST; redirects++) {
-    if (!isFeedAddress(here)) throw new CalendarUnreachable('it leads to an address that is not https')
+    if (!isFeedAddress(here)) {
+      const what = here === address ? 'the address is' : 'it leads to an address that is'
+      throw new CalendarUnreachable(`${what} not https, or holds a user name`)
+    }
     const response = await asked(here, signal)
     const next = response.headers.get('location')
     if (response.status >= 300 && response.status < 400 && next !== null) {

@@ -2,15 +2,29 @@ import { readFileSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { afterAll, beforeAll, describe, expect, test } from 'vitest'
 import { caregiverInputs } from './caregiver.ts'
+import { clinicInputs } from './clinic.ts'
 import { httpInputs } from './http.ts'
 import { type NightLine, nightLine } from './night-line.ts'
 import { badInputsPage } from './page.ts'
 import type { BadInput, Row } from './trying.ts'
 
 const PAGE = join(import.meta.dirname, '../../docs/safety/bad-inputs.md')
-const inputs: readonly BadInput[] = [...caregiverInputs, ...httpInputs].toSorted(
-  (a, b) => Number(a.id.slice(1)) - Number(b.id.slice(1)),
-)
+/** A class that comes in by two ways has one number: its rows stand together. */
+const together = (parts: readonly BadInput[]): BadInput => ({
+  id: parts[0]?.id ?? '',
+  name: parts[0]?.name ?? '',
+  happens: parts.map(({ happens }) => happens).join(' '),
+  async run(line) {
+    const rows: Row[] = []
+    for (const part of parts) rows.push(...(await part.run(line)))
+    return rows
+  },
+})
+
+const byId = Map.groupBy([...caregiverInputs, ...httpInputs, ...clinicInputs], ({ id }) => id)
+const inputs: readonly BadInput[] = [...byId.values()]
+  .map(together)
+  .toSorted((a, b) => Number(a.id.slice(1)) - Number(b.id.slice(1)))
 
 /** Kinds of log lines that say nothing of a fault. */
 const HARMLESS = ['cases-purged']

@@ -366,7 +366,14 @@ export const caregiverInputs: readonly BadInput[] = [
       expect(state?.marks).toContain('write-only')
       const left = await familyAt(line, 'have-you-left')
       const yes = await left.say('Yes, the whole tube')
-      rows.push(checked('have-you-left', 'Yes, the whole tube', yes, SAYS.notAnOption))
+      rows.push(
+        checked(
+          'have-you-left',
+          'Yes, the whole tube',
+          yes,
+          'We took this down. Whole tube found: Yes, the whole tube.',
+        ),
+      )
       expect((await left.state())?.leftAt).toBeUndefined()
       return rows
     },

@@ -93,7 +93,9 @@ export const httpInputs: readonly BadInput[] = [
       for (const path of ['/webhook', '/hook/telegram', '/p/webhook', '/health']) {
         const response = await fetch(line.origin + path, { method: 'POST', body: '{}' })
         await response.arrayBuffer()
-        expect([403, 404, 405], path).toContain(response.status === 200 && path === '/health' ? 405 : response.status)
+        // /health says how the line does whatever is posted to it: 503 on a machine that is very busy.
+        const isHealth = path === '/health' && [200, 503].includes(response.status)
+        expect(isHealth || [403, 404, 405].includes(response.status), `${path} ${response.status}`).toBe(true)
       }
       rows.push({ where: 'web', sent: 'POST /webhook without Origin', shown: 'refused, 403' })
       return rows

@@ -8,7 +8,8 @@ the whole bot (the web, its port, understanding, flow, store, outbox); this page
 
 What holds for every row: there is an answer, the emergency number and the clinic's number stand under it as links, no step
 of the flow rests on what could not be read, and danger is looked for first. Each family of an example is new unless the row
-says otherwise. Times are those of a night in New York, at 2:10 in the morning. "asked:" is the question that stands open after it.
+says otherwise. Rows about the clinic file, calendars and test call-outs are read by whoever keeps the rota: the check of the file prints them,
+and \`serve\` and the console say the same. Times are those of a night in New York, at 2:10 in the morning. "asked:" is the question that stands open after it.
 
 The classes are common practice, no source; the numbers are kept once given, and a gap is a class this line cannot meet yet
 (B12: groups and forwarded messages of messengers). Cautions: [cautions.md](cautions.md).
