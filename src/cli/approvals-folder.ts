@@ -1,10 +1,11 @@
 import { existsSync, mkdirSync, readdirSync, readFileSync } from 'node:fs'
 import { join } from 'node:path'
-import type { Approval, Withdrawal } from '../config/approval-file.ts'
+import { type Approval, readApprovals, type Withdrawal } from '../config/approval-file.ts'
 import type { Subject } from '../config/approvals.ts'
 import { writeWhole } from '../config/clinic-save.ts'
 import type { FlowFiles } from '../flow/load.ts'
 import { sha256 } from '../runtime/system-clock.ts'
+import type { ApprovalNoted } from './bot-accounts.ts'
 
 /**
  * The folder `approvals` beside a clinic's file: a file of approvals for each part, the content of each approved hash, so that
@@ -107,4 +108,15 @@ export function approvedFiles(clinicDir: string, hash: string): FlowFiles | unde
     files.set(path, text)
   }
   return files
+}
+
+/** Every approval and withdrawal of the folder, whether it counts or not. */
+export function approvalsIn(clinicDir: string): readonly ApprovalNoted[] {
+  return approvedIdsIn(clinicDir).flatMap(part => {
+    const { approvals, withdrawals } = readApprovals(approvalsFile(clinicDir, part), approvalsText(clinicDir, part))
+    return [
+      ...approvals.map(({ by, hash }) => ({ part, by, hash, did: 'approved' as const })),
+      ...withdrawals.map(({ by, hash }) => ({ part, by, hash, did: 'approval-withdrawn' as const })),
+    ]
+  })
 }

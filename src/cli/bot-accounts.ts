@@ -2,6 +2,7 @@
 import { createHmac } from 'node:crypto'
 import type { AccountStore } from '../accounts/account-store.ts'
 import { type Accounts, accounts } from '../accounts/accounts.ts'
+import type { AuditAct } from '../accounts/audit.ts'
 import { passwordHashing } from '../accounts/password-hash.ts'
 import { challenges } from '../accounts/tokens.ts'
 import { type AccountPages, accountPages } from '../http/account-pages.ts'
@@ -20,8 +21,18 @@ export interface AccountSituation {
   clinic(): Clinic
   /** Hash of everything in the clinic's folder that decides. */
   content(): string
+  /** Approvals and withdrawals as they stand in the clinic's folder. */
+  approvals(): readonly ApprovalNoted[]
   readonly clock: Pick<Clock, 'now'>
   readonly random: Pick<Random, 'bytes'>
+}
+
+/** A line of a file of approvals. */
+export interface ApprovalNoted {
+  readonly part: string
+  readonly by: string
+  readonly hash: string
+  readonly did: 'approved' | 'approval-withdrawn'
 }
 
 export interface BotAccounts {
@@ -38,7 +49,7 @@ export interface BotAccounts {
 }
 
 /** @throws StoreUnusable as the store does */
-export function openAccounts({ file, clinic, content, clock, random }: AccountSituation): BotAccounts {
+export function openAccounts({ file, clinic, content, approvals, clock, random }: AccountSituation): BotAccounts {
   const store = openAccountFile(file)
   const now = () => clock.now()
   const bytes = (count: number) => random.bytes(count)
@@ -52,6 +63,28 @@ export function openAccounts({ file, clinic, content, clock, random }: AccountSi
     hashing: passwordHashing(bytes),
     ownWords: () => placeWords(clinic()),
   })
+  /** Approvals in the clinic's folder that have no line of their own: given on another machine, or before there was a trail. */
+  async function found(): Promise<readonly AuditAct[]> {
+    const lines = await store.audit()
+    const keyOf = (one: { did: string; hash?: string | undefined; by: string; part: string }) =>
+      JSON.stringify([one.did, one.part, one.by, one.hash])
+    const known = new Set(
+      lines.flatMap(({ did, on, who, before, after }) => {
+        const hash = did === 'approval-withdrawn' ? before : after
+        const [part = '', by = who] = on.split(' by ')
+        // Whoever puts a part back withdraws what stood there.
+        const withdrawn = did === 'rolled-back' ? [keyOf({ did: 'approval-withdrawn', part, by, hash: before })] : []
+        return [keyOf({ did, part, by, hash }), ...withdrawn]
+      }),
+    )
+    return approvals()
+      .filter(one => !known.has(keyOf(one)))
+      .map(({ did, part, by, hash }) => {
+        const content = did === 'approved' ? { after: hash } : { before: hash }
+        return { at: now(), who: 'machine', did, on: `${part} by ${by}`, ...content }
+      })
+  }
+
   return {
     accounts: all,
     store,
@@ -74,7 +107,11 @@ export function openAccounts({ file, clinic, content, clock, random }: AccountSi
       const before = (await store.lastAudited('clinic-file-changed'))?.after
       if (before === after) return
       const from = before === undefined ? {} : { before }
-      await store.change({ at: now(), who, did: 'clinic-file-changed', on: 'clinic', ...from, after }, [])
+      const acts = [
+        ...(await found()),
+        { at: now(), who, did: 'clinic-file-changed', on: 'clinic', ...from, after } as const,
+      ]
+      await store.change(acts, [])
     },
     close: () => store.close(),
   }

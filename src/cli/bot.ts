@@ -33,6 +33,7 @@ import { readDate, readDuration, readMoment } from '../time/phrases.ts'
 import { languageOf } from '../understand/language.ts'
 import { type Again, remembering } from './again.ts'
 import { approvalSide } from './approval-side.ts'
+import { approvalsIn } from './approvals-folder.ts'
 import { boardView, doubtSentences } from './board-view.ts'
 import { type BotAccounts, openAccounts } from './bot-accounts.ts'
 import { type BotPagers, clinicPagers, demoPagers, pagesBySms } from './bot-pagers.ts'
@@ -336,7 +337,11 @@ export async function openBot(options: BotOptions): Promise<Bot> {
       const opened = openAccounts({
         file: data.accountsFile,
         clinic: () => line().clinic,
-        content: () => sha256(JSON.stringify([line().clinic, [...(line().hashes ?? [])]])),
+        content: () => {
+          const approvals = approvalsIn(options.clinicDir ?? DEMO_CLINIC)
+          return sha256(JSON.stringify([line().clinic, [...(line().hashes ?? [])], approvals]))
+        },
+        approvals: () => approvalsIn(options.clinicDir ?? DEMO_CLINIC),
         clock,
         random,
       })

@@ -59,6 +59,7 @@ export const peopleCommand: Command = {
       file: accountsFile,
       clinic: () => clinic,
       content: () => sha256(JSON.stringify(clinic)),
+      approvals: () => [],
       clock,
       random: systemRandom(),
     })

@@ -138,7 +138,8 @@ export function clinicianPages(ports: ClinicianPorts): ClinicianPages {
   app.get('/board', async c => {
     if (!ports.demonstration) {
       const who = await ports.signedIn?.(c.req.raw)
-      if (who === undefined || !mayDo(who, 'see-board')) return notice(c, 404, 'clinic-unknown')
+      if (who === undefined) return goTo(c, '/sign-in?onward=%2Fboard')
+      if (!mayDo(who, 'see-board')) return notice(c, 403, 'clinic-not-allowed')
     }
     const board = await ports.board()
     const frame = { wording, clockText: (at: Instant) => ports.clockText(at) }

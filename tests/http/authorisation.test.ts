@@ -167,3 +167,54 @@ describe('role by action by case, each through HTTP', () => {
     expect(lines.map(({ who, did, on }) => [who, did, on])).toEqual([['ad', 'refused', 'approve-content']])
   })
 })
+
+/**
+ * Every gated path of these pages, who comes through (on-call, lead, reviewer, administrator), written out by hand. A path that is
+ * added without a row here fails the test.
+ */
+const PATHS: Readonly<Record<string, string>> = {
+  'GET /account': 'y y y y',
+  'POST /account/password': 'y y y y',
+  'POST /account/passkey/options': 'y y y y',
+  'POST /account/passkey': 'y y y y',
+  'POST /account/passkey/remove': 'y y y y',
+  'POST /account/sessions/end': 'y y y y',
+  'POST /account/sessions/end-others': 'y y y y',
+  'GET /people': '- y - y',
+  'POST /people/:id/invite': '- - - y',
+  'POST /people/:id/start-anew': '- - - y',
+  'POST /people/:id/withdraw': '- - - y',
+  'POST /people/:id/end-sessions': '- - - y',
+}
+
+describe('every path of accounts and people', () => {
+  let team: Team
+  beforeAll(() => {
+    team = aTeam()
+    for (const role of ROLES)
+      team.people.push({ ...(team.people[0] as Team['people'][number]), id: role, roles: [role] })
+  })
+  afterAll(() => team.close())
+  const ask = (route: string, token?: string, origin = ORIGIN) => {
+    const [method = '', path = ''] = route.split(' ')
+    const init = { method, headers: fromOwnPage(token, origin), ...(method === 'POST' ? { body: 'password=x' } : {}) }
+    return team.pages.fetch(new Request(ORIGIN + path.replace(':id', 'linh'), init))
+  }
+
+  it('has its row', () =>
+    expect(team.pages.routes.map(({ method, path }) => `${method} ${path}`).toSorted()).toEqual(
+      Object.keys(PATHS).toSorted(),
+    ))
+
+  for (const [route, row] of Object.entries(PATHS)) {
+    it(`${route}: ${row}; nobody signed out; no post from another site`, async () => {
+      for (const [index, role] of ROLES.entries()) {
+        const { status } = await ask(route, await team.tokenOf(role))
+        expect(status === 403, `${role} ${route}: ${status}`).toBe(row.split(' ')[index] === '-')
+      }
+      expect((await ask(route)).status).toBe(route.startsWith('GET') ? 303 : 401)
+      if (route.startsWith('POST'))
+        expect((await ask(route, await team.tokenOf('administrator'), 'https://evil.example')).status).toBe(403)
+    })
+  }
+})

@@ -1,4 +1,5 @@
 import { describe, expect, test } from 'vitest'
+import type { Role } from '../../src/accounts/authority.ts'
 import type { CaseView } from '../../src/case/view.ts'
 import { byDue } from '../../src/http/board-page.ts'
 import { clinicianPages } from '../../src/http/clinician-pages.ts'
@@ -272,9 +273,19 @@ describe('the board', () => {
     expect(markup).toContain('href="/p/token-good"')
   })
 
-  test('is there only in a demonstration: it asks nobody to sign in', async () => {
-    const { clinician } = open({ demonstration: false })
-    expect((await clinician.get('/board')).status).toBe(404)
+  test('outside a demonstration is for who is signed in and may see it; others are led to sign in, or told', async () => {
+    const board = async (roles?: readonly Role[]) => {
+      const who = { personId: 'x', name: 'X', isOnCall: false, sessionId: 's', how: 'passkey' } as const
+      const { clinician } = open({
+        demonstration: false,
+        signedIn: async () => (roles === undefined ? undefined : { ...who, roles }),
+      })
+      const response = await clinician.get('/board')
+      return [response.status, response.headers.get('location')]
+    }
+    expect(await board()).toEqual([303, '/sign-in?onward=%2Fboard'])
+    expect(await board(['reviewer'])).toEqual([403, null])
+    for (const role of ['on-call', 'lead', 'administrator'] as const) expect(await board([role])).toEqual([200, null])
   })
 
   test('sorting keeps every row', () => {
