@@ -120,10 +120,10 @@ const BROKEN: readonly Broken[] = [
     tube({ 'shared/emergency': { say: ['stop-feed-now'] }, 'shared/emergency-plan': { say: ['written-plan'] } }),
     { answers: { 'danger-signs': ['a-sign'] } },
   ],
-  ['danger-not-known-pages', tube({ 'check-wakes': without('page') }), { answers: { 'danger-signs': ['unsure'] } }],
+  ['danger-not-known-pages', tube({ 'shared/check-wakes': without('page') }), { answers: { 'danger-signs': ['unsure'] } }],
   [
     'a-check-that-fails-is-danger',
-    tube({ 'check-breathes': leadsTo('check-colour') }),
+    tube({ 'shared/check-breathes': leadsTo('shared/check-colour') }),
     { answers: { 'danger-signs': ['unsure'] } },
   ],
   [
@@ -157,7 +157,7 @@ const BROKEN: readonly Broken[] = [
     { answers: { ...BACK, replaced: ['would-not-go'] } },
   ],
   ['an-empty-opening-is-not-left-in-place', tube({ 'tube-in': { say: ['cover-opening'] } }), { answers: BACK }],
-  ['an-empty-opening-needs-hospital', tube({ 'lock-shut': leadsTo('waiting') }), {}],
+  ['an-empty-opening-needs-hospital', tube({ 'lock-shut': leadsTo('shared/await-call') }), {}],
   [
     'a-tube-of-unknown-place-needs-hospital',
     tube({ 'back-placed': leadsTo('back-easy') }),
