@@ -120,7 +120,11 @@ const BROKEN: readonly Broken[] = [
     tube({ 'shared/emergency': { say: ['stop-feed-now'] }, 'shared/emergency-plan': { say: ['written-plan'] } }),
     { answers: { 'danger-signs': ['a-sign'] } },
   ],
-  ['danger-not-known-pages', tube({ 'shared/check-wakes': without('page') }), { answers: { 'danger-signs': ['unsure'] } }],
+  [
+    'danger-not-known-pages',
+    tube({ 'shared/check-wakes': without('page') }),
+    { answers: { 'danger-signs': ['unsure'] } },
+  ],
   [
     'a-check-that-fails-is-danger',
     tube({ 'shared/check-breathes': leadsTo('shared/check-colour') }),

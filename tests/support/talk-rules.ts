@@ -138,7 +138,11 @@ export const TALK_RULES: readonly Broken[] = [
   ],
   ['the-desk-hears-it-all', tube(unsaid('shared/desk-rest', 'home-watch')), { answers: ON_THE_WAY }],
   ['the-desk-hears-that-it-is-out', tube(unsaid('shared/desk-tube-out', 'desk-tube-out')), { answers: ON_THE_WAY }],
-  ['whoever-waits-knows-what-to-watch-for', tube(unsaid('shared/await-call', 'watch-while-waiting')), { answers: BACK }],
+  [
+    'whoever-waits-knows-what-to-watch-for',
+    tube(unsaid('shared/await-call', 'watch-while-waiting')),
+    { answers: BACK },
+  ],
   ['whoever-waits-may-ring', tube(unsaid('shared/await-call', 'waiting-for-call')), { answers: BACK }],
   [
     'a-page-nobody-answers-gives-the-numbers',
