@@ -123,4 +123,5 @@ function pagesOf({
 
 const lineOfRefusal = ({ where, found, expected }: Refusal): string => `${basename(where)} – ${found}; ${expected}`
 
-const pathOf = (link: string): string => new URL(link).pathname
+/** A link that is none leads nowhere, and takes no page of the board with it. */
+const pathOf = (link: string): string => (URL.canParse(link) ? new URL(link).pathname : '')

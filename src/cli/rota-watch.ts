@@ -44,7 +44,7 @@ export function rotaWatch(deps: {
     clinic,
     others: () => feeds?.doubts() ?? [],
     textOf: (found, isLastDay) => [
-      wording(isLastDay ? 'rota-mail-today' : 'rota-mail-soon'),
+      `${wording(isLastDay ? 'rota-mail-today' : 'rota-mail-soon')}.`,
       ...found.map(one => `${holeSentence(line(), one, wording)}.`),
       wording('rota-mail-look'),
     ],

@@ -1,7 +1,7 @@
 import type { Clinic, Person } from '../oncall/clinic.ts'
 import { coverageOf } from '../oncall/coverage.ts'
 import type { Page, Paged, Pager } from '../pagers/pager.ts'
-import { after, days, elapsed, hours, type Instant, minutes } from '../time/instant.ts'
+import { after, days, elapsed, hours, type Instant, minutes, seconds } from '../time/instant.ts'
 import { type Clock, type Random, within } from './clock.ts'
 import type { OnFault } from './fault.ts'
 import { PAGE_LANE } from './lane.ts'
@@ -9,6 +9,8 @@ import type { Doubt } from './watch-health.ts'
 
 /** How often the coming days are looked through. */
 const LOOK_EVERY_MS = minutes(10)
+/** A line that has just been started is up by then, and knows under which address it is reached. */
+const FIRST_LOOK_MS = seconds(5)
 /** Holes that begin within so long are told. */
 const AHEAD = days(7)
 /** Looked through further, so that the end of a hole is known too. */
@@ -122,8 +124,8 @@ export function watchCover(deps: WatchCoverDependencies): WatchCover {
     }
   }
 
-  function again(): void {
-    cancel = clock.wake(clock.monotonicMs() + LOOK_EVERY_MS, () => void turn())
+  function again(ms: number): void {
+    cancel = clock.wake(clock.monotonicMs() + ms, () => void turn())
   }
 
   async function turn(): Promise<void> {
@@ -132,13 +134,13 @@ export function watchCover(deps: WatchCoverDependencies): WatchCover {
     } catch (error) {
       onFault({ code: 'line-unheard', why: 'rota', error })
     }
-    if (!stopped) again()
+    if (!stopped) again(LOOK_EVERY_MS)
   }
 
   return {
     doubts: () => found,
     look,
-    start: () => void turn(),
+    start: () => again(FIRST_LOOK_MS),
     stop() {
       stopped = true
       cancel?.()
