@@ -1,7 +1,7 @@
 /** What can still become of a fact without an answer being corrected, and so which way a step on the path may route later. */
 
 import { laterFields } from './later-facts.ts'
-import { type Cell, type FlatFlow, fieldSizes, STATUS, statusIn, type Test } from './tables.ts'
+import { type Cell, cellFor, type FlatFlow, fieldSizes, STATUS, statusIn, type Test } from './tables.ts'
 
 /** A fact that is history, and the cell that some steps set it to. */
 interface Setting {
@@ -19,6 +19,10 @@ export interface Outlook {
   from(state: Int32Array, asked: readonly boolean[], settings: number): void
   /** Rows by which a step may route in a replay, one bit each; `turning` is that step, or the one it is passed after. */
   rows(at: number, turning: number): number
+  /** Values that a field may take, told by the way or with time; asked anew (`isAsked`) it may take every one. */
+  become(field: number, isAsked: boolean): readonly number[]
+  /** The value by which a step on the trail sees a field in a replay: nothing where talk has not reached it there. */
+  seenAt(turning: number, field: number, value: number): number
   /** Facts of history that are unset and stay so, one bit each in the order of `historyOf`. */
   staysUnset(): number
 }
@@ -34,6 +38,14 @@ export function outlookIn(flat: FlatFlow): Outlook {
   const { fields: F, nodes, cells } = flat
   const canTravel = flat.fieldOf.get('can-travel') ?? -1
   const haveLeft = flat.fieldOf.get('have-you-left') ?? -1
+  /** What a family may say by the way: that nobody can bring the child, and that they have left. */
+  const toldOf = new Map(
+    [[canTravel, 'no'] as const, [haveLeft, 'yes'] as const].flatMap(([field, said]) => {
+      const cell = cells[field]
+      const answer = cell?.domain.classes.findIndex(({ members }) => members.includes(said)) ?? -1
+      return cell === undefined || answer < 0 ? [] : [[field, cellFor(cell, STATUS.given, answer)] as const]
+    }),
+  )
   const single = Array.from({ length: Math.max(...fieldSizes(flat)) }, (_, value) => [value])
   const history = historyValues(flat)
   const historyAt = new Map(history.map(each => [each.field, each]))
@@ -99,6 +111,19 @@ export function outlookIn(flat: FlatFlow): Outlook {
       }
       return found
     },
+    become(field, isAsked) {
+      if (isAsked || asked[field] === true) return flat.every[field] ?? changesOf(field)
+      const value = state[field] as number
+      const told = toldOf.get(field)
+      if (told === undefined) return changesOf(field)
+      return field === haveLeft && state[F.left] === 1 ? [value] : [...new Set([value, told])]
+    },
+    seenAt: (turning, field, value) =>
+      field < cells.length &&
+      statusIn(cells[field] as Cell, value) === STATUS.reached &&
+      laterAt(turning, turning).includes(field)
+        ? 0
+        : value,
     staysUnset() {
       let bits = 0
       for (let bit = 0; bit < history.length; bit++) {

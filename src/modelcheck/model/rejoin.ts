@@ -145,6 +145,8 @@ function rejoinAt(
   // The join lies behind the step for good: its order on the path is certain.
   if (after.has(at) || between.some(node => after.has(node))) return undefined
   const before = new Set([at, ...leadingTo(previous, at, isOpen)])
+  // What lies between may not have been passed before the step, or it would still be on the path.
+  if (between.some(node => node !== at && before.has(node))) return undefined
   const inBetween = between.map(node => nodes[node] as FlatNode)
   const joined = nodes[join] as FlatNode
   if (inBetween.some(node => node.decides > joined.decides)) return undefined

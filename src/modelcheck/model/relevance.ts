@@ -6,6 +6,7 @@
  */
 
 import { aheadOf } from './alarms-ahead.ts'
+import { outdoneIn } from './outdone.ts'
 import { outlookIn } from './outlook.ts'
 import { isPassing, type Rejoin, rejoinsIn, takingBack } from './rejoin.ts'
 import { type Standing, standings, type Ways, wayOn } from './standing.ts'
@@ -31,6 +32,7 @@ export function canonicalIn(flat: FlatFlow): Canonical {
   const { nodes, fields: F, cells, turning } = flat
   const standingOf = standings(flat)
   const outlook = outlookIn(flat)
+  const dropOutdone = outdoneIn(flat, outlook)
   const rejoinOf = rejoinsIn(flat)
   const takeBack = takingBack(flat)
   const isAhead = aheadOf(flat)
@@ -85,6 +87,7 @@ export function canonicalIn(flat: FlatFlow): Canonical {
   /** Turning steps whose ways may not join again, and where those ways begin. */
   const leading: { readonly at: number; readonly go: number }[] = []
   let alarmsNow = 0
+  let mainNow = 0
 
   /**
    * Whether a step may still be come to that would tell whether an answer is on the path. Where a turn at another step
@@ -111,6 +114,7 @@ export function canonicalIn(flat: FlatFlow): Canonical {
     let settings = standing.settings
     leading.length = 0
     alarmsNow = standing.alarms
+    mainNow = state[F.main] as number
     for (;;) {
       const leadingBefore = leading.length
       outlook.from(state, standing.changes, settings)
@@ -148,6 +152,9 @@ export function canonicalIn(flat: FlatFlow): Canonical {
       if ((rows >> row) % 2 !== 0 && joiningOf(index, go, state).joins) joining |= 1 << row
     return joining
   }
+
+  const isAheadAgain = (node: number) =>
+    isAhead(mainNow, node, alarmsNow) || leading.some(({ go }) => go !== RESUME && isAhead(go, node, 0))
 
   /** Drops steps that may turn and leave no trace by it. */
   function dropTraceless(state: Int32Array): boolean {
@@ -243,6 +250,7 @@ export function canonicalIn(flat: FlatFlow): Canonical {
         ways = waysOf(state, standing)
       }
       if (!runsOut) state[F.ranOut] = 0
+      if (dropOutdone(state, { others, away, isAheadAgain, next: standing.next })) continue
       const isCleared = clearTrail(state)
       if (!turnAhead(state) && !isCleared) return { standing, ways }
     }

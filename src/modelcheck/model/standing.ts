@@ -60,6 +60,8 @@ export interface Standing {
   readonly isHeld: boolean
   /** Alarms that may still fire, one bit each. */
   readonly alarms: number
+  /** Steps that lie ahead without a turn. */
+  readonly next: ReadonlySet<number>
   /** Settings of history that lie ahead, one bit each. */
   readonly settings: number
   readonly settingsOf: (ways: Ways) => number
@@ -153,6 +155,7 @@ export function standings(flat: FlatFlow): (state: Int32Array, runsOut: boolean)
       changes: cells.map((_, field) => isAskedAgain(field)),
       isHeld,
       alarms: bits,
+      next,
       settings: settingsAt(next),
       settingsOf,
       ways: waysWith([]),
