@@ -12,8 +12,6 @@ import { webchat } from '../channels/webchat/webchat.ts'
 import { ACCOUNT_PATHS } from '../http/account-pages.ts'
 import { signedInReader } from '../http/account-ports.ts'
 import { clinicianPages } from '../http/clinician-pages.ts'
-import { consolePages } from '../http/console/console.ts'
-import type { FlowsPorts } from '../http/console/flows-routes.ts'
 import { type Mounted, type Server, serveHttp } from '../http/server.ts'
 import { fitPageText } from '../pagers/page-text.ts'
 import { type Clock, type Random, steadyClock } from '../runtime/clock.ts'
@@ -31,30 +29,27 @@ import type { Store, StoredCase } from '../store/store.ts'
 import type { Instant } from '../time/instant.ts'
 import { readDate, readDuration, readMoment } from '../time/phrases.ts'
 import { languageOf } from '../understand/language.ts'
-import { type Again, remembering } from './again.ts'
-import { approvalSide } from './approval-side.ts'
+import type { Again } from './again.ts'
 import { approvalsIn } from './approvals-folder.ts'
 import { boardView, doubtSentences } from './board-view.ts'
 import { type BotAccounts, openAccounts } from './bot-accounts.ts'
 import { type BotPagers, clinicPagers, demoPagers, pagesBySms } from './bot-pagers.ts'
 import { type ChangingLine, placeOf, standingLine } from './changing-line.ts'
 import { act } from './clinician-acts.ts'
-import { demonstrationPerson, deskNow, nowSide } from './console-side.ts'
+import { deskNow } from './console-side.ts'
 import { type DataFolder, openDataFolder } from './data-folder.ts'
 import { deskFile } from './desk-file.ts'
 import { familyNotice } from './family-notice.ts'
 import { familyPages, footOf, nameOfLanguage } from './family-pages.ts'
 import { caseShown, familyLogOf } from './family-view.ts'
-import { flowsView } from './flows-view.ts'
-import { DEMO_CLINIC, drawingOf, type LoadedLine } from './load-line.ts'
-import { onCallSide } from './on-call-side.ts'
+import { drawingOf, type LoadedLine } from './load-line.ts'
 import { openToken, pageToken } from './page-link.ts'
+import { type PeoplePages, peoplePages } from './people-pages.ts'
 import { retention } from './retention.ts'
 import { rotaWatch } from './rota-watch.ts'
 import { openSealedData } from './sealed-data.ts'
 import { answerToPage, isOfClinic, numberLine, smsToOthers } from './sms-answers.ts'
 import { storedView } from './stored-view.ts'
-import { testCallouts } from './test-callouts.ts'
 
 export interface BotOptions {
   readonly loaded: LoadedLine
@@ -228,6 +223,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
   })
   let chat: ReturnType<typeof webchat> | undefined
   let members: BotAccounts | undefined
+  let people: PeoplePages | undefined
   /** Chats whose replies are waited for. */
   const looking = new Set<string>()
 
@@ -263,24 +259,10 @@ export async function openBot(options: BotOptions): Promise<Bot> {
       ...(options.publicOrigin === undefined ? {} : { origin: options.publicOrigin }),
     }
     const reader = members === undefined ? undefined : signedInReader(members.accounts, clinicSide)
-    const people = consolePages({
-      ...clinicSide,
-      signedIn: async request =>
-        (await reader?.(request)) ?? (first.clinic.demonstration ? demonstrationPerson(staff(), now()) : undefined),
-      refused: async (who, action) => {
-        await members?.store.change({ at: now(), who: who.personId, did: 'refused', on: action }, [])
-      },
-      tonight: nowSide({
-        ...{ line: staff, lineOf: served.lineOf, runtime, doubts: doubtsSaid, desk, key: data.key, now },
-        ...{ wording: staffWords, wordsIn },
-      }),
-      flows: flowsSide(),
-      onCall: onCallSide({
-        ...{ clinicDir: options.clinicDir ?? DEMO_CLINIC, changing, line: staff, lineOf: served.lineOf, runtime, desk },
-        ...{ now, wording: staffWords, key: data.key, origin: options.origin, onFault: error => storeFault(error) },
-        callouts: testCallouts(data.testCalloutsFile, error => storeFault(error)),
-        onCallLink: () => `${options.origin()}/on-call`,
-      }),
+    people = peoplePages({
+      ...{ page: clinicSide, clinicDir: options.clinicDir, changing, line: staff, lineOf: served.lineOf, runtime },
+      ...{ desk, data, clock, wordsIn, origin: options.origin, doubts: doubtsSaid, signedIn: reader },
+      ...{ members: () => members, again: options.again, onFault: (error: unknown) => storeFault(error) },
     })
     const pages = clinicianPages({
       ...clinicSide,
@@ -316,10 +298,11 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     let fallback = await fallbackNow()
     changing.onTaken(() => void fallbackNow().then(made => (fallback = made)))
     keeping.start()
+    people.start()
     rota.start()
     return serveHttp({
       family: chat,
-      mounts: [...mountsOf(pages, ['/p/', '/board']), ...mountsOf(people, people.paths), ...accountMounts],
+      mounts: [...mountsOf(pages, ['/p/', '/board']), ...mountsOf(people.pages, people.pages.paths), ...accountMounts],
       health: async () => healthText(await runtime.health()),
       busySeconds: () => (runtime.figures().queued > queuedMax ? 5 : undefined),
       get fallback() {
@@ -353,20 +336,6 @@ export async function openBot(options: BotOptions): Promise<Bot> {
       storeFault(error)
       return undefined
     }
-  }
-
-  /** The page *Flows*: what lies in the clinic's folder, its approvals, and approving through the desk of the command. */
-  function flowsSide(): FlowsPorts {
-    const clinicDir = options.clinicDir ?? DEMO_CLINIC
-    const approving = approvalSide({
-      ...{ clinicDir, changing, clock, now, wording: staffWords },
-      trail: () => members?.store,
-    })
-    const view = flowsView({
-      ...{ clinicDir, now, wording: staffWords, again: options.again ?? remembering(), newsOf: approving.newsOf },
-      served: () => changing.current(),
-    })
-    return { ...view, ...approving }
   }
 
   /** The line that the case a chat is about now is read with. */
@@ -428,6 +397,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     async stop() {
       await chat?.stop()
       await keeping.stop()
+      people?.stop()
       rota.stop()
       await runtime.stop()
       await pagers.stop()

@@ -9,7 +9,7 @@ import type { Runtime } from '../runtime/runtime.ts'
 import type { Instant } from '../time/instant.ts'
 import type { DeskFile } from './desk-file.ts'
 import { familyNotice } from './family-notice.ts'
-import { nightOf, nowView, tonightSheet, untakenOf } from './now-view.ts'
+import { type NowSources, nightOf, nowView, tonightSheet, untakenOf } from './now-view.ts'
 import { clinicianOf, pageToken } from './page-link.ts'
 
 export interface ConsoleSideOptions {
@@ -27,7 +27,7 @@ export interface ConsoleSideOptions {
   readonly wordsIn: (language: string) => Wording
 }
 
-export function nowSide(options: ConsoleSideOptions): NowPorts {
+export function nowSide(options: ConsoleSideOptions): NowPorts & { readonly sources: () => Promise<NowSources> } {
   const { line, lineOf, runtime, desk, now, wording } = options
   const sources = async () => ({
     ...{ line: line(), lineOf, store: runtime.reads, wording, at: now() },
@@ -35,6 +35,7 @@ export function nowSide(options: ConsoleSideOptions): NowPorts {
     desk: deskNow(desk, now()),
   })
   return {
+    sources,
     view: async () => nowView(await sources()),
     async casePath({ personId }, caseId) {
       const stored = /^[0-9a-f]{32}$/.test(caseId) ? await runtime.reads.load(caseId) : undefined

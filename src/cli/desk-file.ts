@@ -8,6 +8,8 @@ import { type Instant, instant } from '../time/instant.ts'
 export interface DeskState {
   readonly notice?: LineNotice
   /** Which night was signed over last, by its beginning; when, and by whom. */
+  /** The night, by its beginning, whose untaken cases the clinic's leads were told of. */
+  readonly dayTold?: Instant
   /** The last change of the clinic's file by a page: undone by putting `text` back, while the file is what it made of it. */
   readonly undo?: {
     readonly at: Instant
@@ -28,6 +30,7 @@ export interface DeskFile {
 const moment = z.number().int().positive().transform(instant)
 const shape = z.object({
   notice: z.object({ kind: z.enum(['closed', 'reduced']), until: moment.optional() }).optional(),
+  dayTold: moment.optional(),
   undo: z.object({ at: moment, by: z.string(), sentence: z.string(), hash: z.string(), text: z.string() }).optional(),
   signedOver: z.object({ night: moment, at: moment, by: z.string() }).optional(),
 })
@@ -56,11 +59,12 @@ function readIn(file: string, onFault: (error: unknown) => void): DeskState {
 }
 
 /** Without what is not set. */
-function clean({ notice, signedOver, undo }: { readonly [K in keyof DeskState]?: unknown }): DeskState {
+function clean({ notice, signedOver, undo, dayTold }: { readonly [K in keyof DeskState]?: unknown }): DeskState {
   return {
     ...(notice === undefined ? {} : { notice: withoutUnset(notice) }),
     ...(signedOver === undefined ? {} : { signedOver }),
     ...(undo === undefined ? {} : { undo }),
+    ...(dayTold === undefined ? {} : { dayTold }),
   } as DeskState
 }
 

@@ -75,6 +75,7 @@ export const serveCommand: Command = {
       print(bot.words('demonstration-banner'))
       print(`Families:   ${here}/`)
       print(`Clinicians: ${here}/board`)
+      print(`The clinic: ${here}/now`)
     } else {
       print(`${loaded.line.clinic.name}: ${origin}`)
       print(`Listening:  ${here}/`)

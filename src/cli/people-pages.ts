@@ -1,0 +1,88 @@
+/** The pages of the clinic's own people, put together from the running bot. */
+import type { ReadSignedIn } from '../accounts/signed-in.ts'
+import type { Line } from '../case/line.ts'
+import type { Wording } from '../channels/web-page.ts'
+import { type Console, type ConsoleBase, consolePages } from '../http/console/console.ts'
+import type { FlowsPorts } from '../http/console/flows-routes.ts'
+import type { Clock } from '../runtime/clock.ts'
+import type { Runtime } from '../runtime/runtime.ts'
+import { type Again, remembering } from './again.ts'
+import { approvalSide } from './approval-side.ts'
+import type { BotAccounts } from './bot-accounts.ts'
+import type { ChangingLine } from './changing-line.ts'
+import { demonstrationPerson, nowSide } from './console-side.ts'
+import type { DataFolder } from './data-folder.ts'
+import { dayWatch } from './day-watch.ts'
+import type { DeskFile } from './desk-file.ts'
+import { flowsView } from './flows-view.ts'
+import { DEMO_CLINIC } from './load-line.ts'
+import { onCallSide } from './on-call-side.ts'
+import { testCallouts } from './test-callouts.ts'
+
+export interface PeoplePagesOptions {
+  readonly page: Omit<ConsoleBase, 'signedIn' | 'refused'>
+  /** Where the clinic's file lies; left out: the demonstration's. */
+  readonly clinicDir: string | undefined
+  readonly changing: ChangingLine
+  /** The line as it is served now, speaking to the clinic's people. */
+  readonly line: () => Line
+  readonly lineOf: (state: string) => Line
+  readonly runtime: Runtime
+  readonly desk: DeskFile
+  readonly data: Pick<DataFolder, 'key' | 'testCalloutsFile'>
+  readonly clock: Clock
+  readonly wordsIn: (language: string) => Wording
+  readonly origin: () => string
+  readonly doubts: () => Promise<readonly string[]>
+  /** Who is signed in; undefined where nobody can. */
+  readonly signedIn: ReadSignedIn | undefined
+  readonly members: () => BotAccounts | undefined
+  readonly again: Again | undefined
+  readonly onFault: (error: unknown) => void
+}
+
+export interface PeoplePages {
+  readonly pages: Console
+  start(): void
+  stop(): void
+}
+
+export function peoplePages(options: PeoplePagesOptions): PeoplePages {
+  const { page, changing, line, lineOf, runtime, desk, data, clock, origin, members, onFault } = options
+  const { now, wording } = page
+  const shared = { line, lineOf, runtime, desk, now, wording, key: data.key }
+  const tonight = nowSide({ ...shared, doubts: options.doubts, wordsIn: options.wordsIn })
+  const day = dayWatch({
+    ...{ clock, now, line, desk, wording, onFault },
+    sources: tonight.sources,
+    tellPeople: told => runtime.tellPeople(told),
+    link: () => `${origin()}/now`,
+  })
+  const pages = consolePages({
+    ...page,
+    signedIn: async request =>
+      (await options.signedIn?.(request)) ?? (page.demonstration ? demonstrationPerson(line(), now()) : undefined),
+    async refused(who, action) {
+      await members()?.store.change({ at: now(), who: who.personId, did: 'refused', on: action }, [])
+    },
+    tonight,
+    flows: flowsSide(options),
+    onCall: onCallSide({
+      ...{ ...shared, clinicDir: options.clinicDir ?? DEMO_CLINIC, changing, origin, onFault },
+      callouts: testCallouts(data.testCalloutsFile, onFault),
+      onCallLink: () => `${origin()}/on-call`,
+    }),
+  })
+  return { pages, start: () => day.start(), stop: () => day.stop() }
+}
+
+/** What lies in the clinic's folder, its approvals, and approving through the desk of the command. */
+function flowsSide({ page, clinicDir = DEMO_CLINIC, changing, clock, members, again }: PeoplePagesOptions): FlowsPorts {
+  const { now, wording } = page
+  const approving = approvalSide({ ...{ clinicDir, changing, clock, now, wording }, trail: () => members()?.store })
+  const view = flowsView({
+    ...{ clinicDir, now, wording, again: again ?? remembering(), newsOf: approving.newsOf },
+    served: () => changing.current(),
+  })
+  return { ...view, ...approving }
+}
