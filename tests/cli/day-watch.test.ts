@@ -2,10 +2,10 @@ import { mkdtempSync, rmSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
-import { dayWatch } from '../../src/cli/day-watch.ts'
-import { deskFile } from '../../src/cli/desk-file.ts'
 import type { Line } from '../../src/case/line.ts'
 import type { CaseState } from '../../src/case/state.ts'
+import { dayWatch } from '../../src/cli/day-watch.ts'
+import { deskFile } from '../../src/cli/desk-file.ts'
 import type { Clinic } from '../../src/oncall/clinic.ts'
 import type { StoredCase } from '../../src/store/store.ts'
 import { type Instant, instant, minutes, seconds } from '../../src/time/instant.ts'
@@ -30,7 +30,9 @@ describe("what is urgent and nobody's after the clinic opened", () => {
   beforeEach(() => {
     folder = mkdtempSync(join(tmpdir(), 'smallhours-day-'))
     told = []
-    state = aTalk(aLine()).says({ 'in-opening': 'nothing', device: 'balloon-long' }).answers('danger-signs', ['none']).state
+    state = aTalk(aLine())
+      .says({ 'in-opening': 'nothing', device: 'balloon-long' })
+      .answers('danger-signs', ['none']).state
   })
   afterEach(() => rmSync(folder, { recursive: true, force: true }))
 
