@@ -10,7 +10,7 @@ const NONCE_BYTES = 16
 const MAC_BYTES = 16
 
 /** What a challenge was made for; one made for signing in sets up nothing. */
-export type ChallengePurpose = 'sign-in' | `set-up:${string}`
+export type ChallengePurpose = 'sign-in' | `set-up:${string}` | 'hospital' | `hospital-set-up:${string}`
 
 /**
  * Challenges for passkeys and single sign-on that need no memory until they come back: nonce, end of life, and a MAC over both

@@ -1,13 +1,16 @@
 /** Signing in, put together: the file of accounts, who is on call, and the pages. */
 import { createHmac } from 'node:crypto'
+import { readFileSync } from 'node:fs'
 import type { AccountStore } from '../accounts/account-store.ts'
 import { type Accounts, accounts } from '../accounts/accounts.ts'
 import type { AuditAct } from '../accounts/audit.ts'
 import { passwordHashing } from '../accounts/password-hash.ts'
-import { challenges } from '../accounts/tokens.ts'
+import { type Challenges, challenges } from '../accounts/tokens.ts'
+import type { HospitalSignIn } from '../config/sign-in-section.ts'
 import { type AccountPages, accountPages } from '../http/account-pages.ts'
 import type { ClinicPagePorts } from '../http/clinic-page.ts'
 import { passkeys } from '../http/passkeys.ts'
+import { type SingleSignOn, singleSignOn } from '../http/single-sign-on.ts'
 import type { Clinic } from '../oncall/clinic.ts'
 import { rungsAt } from '../oncall/ladder.ts'
 import type { Clock, Random } from '../runtime/clock.ts'
@@ -38,7 +41,9 @@ export interface ApprovalNoted {
 export interface BotAccounts {
   readonly accounts: Accounts
   readonly store: AccountStore
-  pages(ports: ClinicPagePorts & { readonly signingKey: Uint8Array }): AccountPages
+  pages(
+    ports: ClinicPagePorts & { readonly signingKey: Uint8Array; readonly hospital?: HospitalSignIn | undefined },
+  ): AccountPages
   /**
    * Notes in the audit trail that the clinic's files are others than before, and whose roles changed. Called at the start and
    * when they were read anew.
@@ -88,19 +93,22 @@ export function openAccounts({ file, clinic, content, approvals, clock, random }
   return {
     accounts: all,
     store,
-    pages: ({ signingKey, ...ports }) =>
-      accountPages({
+    pages({ signingKey, hospital, ...ports }) {
+      const ours = challenges(createHmac('sha256', signingKey).update('challenges').digest(), bytes)
+      return accountPages({
         ...ports,
         accounts: all,
         people,
         now,
         dayText: at => dayText(clinic(), ports.language ?? 'en', at),
         passkeys: passkeys({
-          challenges: challenges(createHmac('sha256', signingKey).update('challenges').digest(), bytes),
+          challenges: ours,
           now,
           clinicName: () => clinic().name,
         }),
-      }),
+        ...(hospital === undefined ? {} : { singleSignOn: singleSignOnAt(hospital, ours, now) }),
+      })
+    },
     async clinicRead(who = 'machine') {
       await store.noteRoles(rolesIn(clinic()), now())
       const after = content()
@@ -115,6 +123,21 @@ export function openAccounts({ file, clinic, content, approvals, clock, random }
     },
     close: () => store.close(),
   }
+}
+
+/** Plain http is let through where the clinic's file was: in a demonstration, to this machine. */
+function singleSignOnAt(
+  { secretFile, ...hospital }: HospitalSignIn,
+  ours: Challenges,
+  now: () => Instant,
+): SingleSignOn {
+  return singleSignOn({
+    ...hospital,
+    challenges: ours,
+    now,
+    isPlainHttpAllowed: hospital.issuer.startsWith('http:'),
+    ...(secretFile === undefined ? {} : { secret: () => readFileSync(secretFile, 'utf8').trim() }),
+  })
 }
 
 /** Roles by person; of somebody who has left, none. */

@@ -288,7 +288,9 @@ export async function openBot(options: BotOptions): Promise<Bot> {
       outcomes: () => listed(staff(), 'outcome'),
     })
     const accountMounts =
-      members === undefined ? [] : mountsOf(members.pages({ ...clinicSide, signingKey: data.key }), ACCOUNT_PATHS)
+      members === undefined
+        ? []
+        : mountsOf(members.pages({ ...clinicSide, signingKey: data.key, hospital: loaded.signIn }), ACCOUNT_PATHS)
     const fallbackNow = () =>
       fallbackPage({
         spoken: languagesOf(first).map(language => ({ language, wording: wordsIn(language) })),

@@ -116,6 +116,7 @@ function onlyAtStart(before: LoadedLine, next: LoadedLine, clinicDir: string): r
     ['staff-language', ({ line }) => line.clinic.staffLanguage],
     ['family-languages', ({ line }) => [line.languages, line.clinic.familyLanguages]],
     ['pagers', ({ pagers }) => pagers],
+    ['sign-in', ({ signIn }) => signIn ?? null],
   ]
   return built
     .filter(([, of]) => JSON.stringify(of(before)) !== JSON.stringify(of(next)))

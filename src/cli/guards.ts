@@ -72,7 +72,7 @@ export function guarded(situation: GuardSituation): Guarded {
         ]
   const approvals = asRead === undefined ? [] : approvalGuards(clinicDir, approvables, asRead, at)
   const machine = [
-    ...secretGuards(clinic.pagers),
+    ...secretGuards(clinic.pagers, clinic.signIn),
     ...keyGuards(dataDir),
     ...dataGuards(dataDir),
     ...hostGuards({ host: situation.host, webAddress: asRead?.webAddress, uid: situation.uid }),

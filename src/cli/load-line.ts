@@ -25,6 +25,7 @@ export const DEMO_CLINIC = fileURLToPath(new URL('../../deploy/demo-clinic', imp
 export interface LoadedLine {
   readonly line: Line
   readonly pagers: LoadedClinic['pagers']
+  readonly signIn?: NonNullable<LoadedClinic['signIn']>
   readonly retention: LoadedClinic['retention']
   readonly calendars: LoadedClinic['calendars']
   /** Of the first language families use; `lexicons` has each by language. */
@@ -120,6 +121,7 @@ export function loadLine(options: {
         mostUrgentFirst: lexicon.concerns.map(({ id }) => id),
       },
       pagers: clinic.pagers,
+      ...(clinic.signIn === undefined ? {} : { signIn: clinic.signIn }),
       retention: clinic.retention,
       calendars: clinic.calendars,
       languages: again('languages', written, () => languagesOf(shared('languages.yaml'))),

@@ -17,12 +17,16 @@ import { join, resolve } from 'node:path'
 import { isLoopback } from '../config/fiction.ts'
 import type { GuardId, Refusal } from '../config/guard.ts'
 import type { PagerRoutes } from '../config/pager-section.ts'
+import type { HospitalSignIn } from '../config/sign-in-section.ts'
 import { readClinicKeys } from '../store/clinic-keys.ts'
 import { dataFiles, signingKeyFault } from './data-folder.ts'
 
 type Told = Pick<Refusal, 'code' | 'found' | 'expected' | 'todo'> & Partial<Pick<Refusal, 'severity'>>
 
 const refuse = (guard: GuardId, where: string, told: Told): Refusal => ({ guard, where, severity: 'refused', ...told })
+
+/** Shortest secret of the hospital's sign-in, in characters. */
+const SIGN_IN_SECRET_LEAST = 16
 
 /** Bits of a file's mode that let anybody but its owner in. */
 const OTHERS = 0o077
@@ -94,7 +98,7 @@ const WEBHOOK_SECRET_LEAST = 24
 const SMS_PASSWORD_MOST = 8
 
 /** Files of secrets that the clinic's file names. */
-export function secretGuards(routes: PagerRoutes): readonly Refusal[] {
+export function secretGuards(routes: PagerRoutes, signIn?: HospitalSignIn): readonly Refusal[] {
   const { smtp, webhook, sms } = routes
   const password = smtp?.passwordFile
   return [
@@ -114,6 +118,13 @@ export function secretGuards(routes: PagerRoutes): readonly Refusal[] {
           sms.passwordFile,
           text => text.length >= 1 && text.length <= SMS_PASSWORD_MOST,
           `1 to ${SMS_PASSWORD_MOST} characters, as the telephone company gave it`,
+        )),
+    ...(signIn?.secretFile === undefined
+      ? []
+      : secretFile(
+          signIn.secretFile,
+          text => text.length >= SIGN_IN_SECRET_LEAST,
+          `at least ${SIGN_IN_SECRET_LEAST} characters, as the hospital gave it`,
         )),
   ]
 }

@@ -27,6 +27,7 @@ import { type PartReader, type Path, partReader } from './part-reader.ts'
 import type { Settings } from './setting-definitions.ts'
 import { defaultSettings } from './settings.ts'
 import { readSettings } from './settings-section.ts'
+import { type HospitalSignIn, signInIn } from './sign-in-section.ts'
 import { zoneFault } from './zone.ts'
 
 export interface LoadedClinic {
@@ -41,6 +42,8 @@ export interface LoadedClinic {
   readonly yaml: PlacedYaml | undefined
   readonly settings: Settings
   readonly pagers: PagerRoutes
+  /** The hospital's own sign-in; left out where there is none. */
+  readonly signIn?: HospitalSignIn
   /** How long a closed case is kept before it is erased. */
   readonly retention: Milliseconds
   /** Calendars that give shifts. */
@@ -66,6 +69,7 @@ const sections = [
   'settings',
   'sign-offs',
   'pagers',
+  'sign-in',
 ]
 /** Faults of the rota that leave the rest of the clinic usable. */
 const coverCodes = new Set([
@@ -104,7 +108,15 @@ export function loadClinic(folder: string, at: Instant): LoadedClinic {
       return nothing(fileProblem(file, 'a file over 1 MB', 'a clinic file of at most 1 MB'))
     const text = new TextDecoder('utf-8', { fatal: true }).decode(readFileSync(file))
     const read = readClinic(file, text, at, name => readFileSync(resolve(folder, name)))
-    return { ...read, pagers: secretsBeside(folder, read.pagers) }
+    const { signIn, ...rest } = read
+    const secretFile = signIn?.secretFile
+    return {
+      ...rest,
+      pagers: secretsBeside(folder, read.pagers),
+      ...(signIn === undefined
+        ? {}
+        : { signIn: { ...signIn, ...(secretFile === undefined ? {} : { secretFile: resolve(folder, secretFile) }) } }),
+    }
   } catch (cause) {
     const reason = cause instanceof Error ? cause.message.split('\n')[0] : 'unreadable'
     return nothing(fileProblem(file, reason ?? 'unreadable', "a clinic's folder with a readable clinic.yaml in UTF-8"))
@@ -162,6 +174,7 @@ export function readClinic(file: string, text: string, at: Instant, beside: Besi
   const clinicians = new Set(clinic.people.filter(one => one.clinician).map(one => one.id))
   const settings = readSettings(reader, clinicians)
   const pagers = pagersIn(reader, clinic)
+  const signIn = signInIn(reader, clinic.demonstration)
   const found = [
     ...[...problems, ...reader.problems].sort((a, b) => a.line - b.line || a.column - b.column),
     ...besideProblems,
@@ -174,6 +187,7 @@ export function readClinic(file: string, text: string, at: Instant, beside: Besi
     yaml,
     settings,
     pagers,
+    ...(signIn === undefined ? {} : { signIn }),
     retention: retention ?? RETENTION_SHIPPED,
     calendars,
     problems: found,

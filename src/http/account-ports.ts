@@ -9,11 +9,14 @@ import { clinicCookie, clinicTokenIn, noClinicCookie } from './clinic-cookie.ts'
 import type { ClinicPagePorts } from './clinic-page.ts'
 import type { Passkeys, Site } from './passkeys.ts'
 import { addressOf } from './peer-address.ts'
+import type { SingleSignOn } from './single-sign-on.ts'
 
 /** What the pages of accounts need from the rest of the bot. */
 export interface AccountPagesPorts extends ClinicPagePorts {
   readonly accounts: Accounts
   readonly passkeys: Passkeys
+  /** The hospital's own sign-in, where the clinic has one. */
+  readonly singleSignOn?: SingleSignOn
   /** The people of the clinic's file, as it is now. */
   people(): readonly Person[]
   now(): Instant

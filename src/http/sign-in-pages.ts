@@ -6,6 +6,7 @@ import { isSameOrigin, isSecureRequest, secureHeaders } from '../channels/web-gu
 import { type AccountPagesPorts, callerOf, signedInReader } from './account-ports.ts'
 import type { ClinicAnswers } from './clinic-page.ts'
 import { type Fields, fieldIn, ownPath, postedFields } from './gate.ts'
+import { hospitalRoutes } from './hospital-routes.ts'
 import { invitedScreen, signInScreen } from './sign-in-screen.ts'
 
 /** Where somebody goes who asked for no other page. */
@@ -14,7 +15,8 @@ export const PASSKEY_SCRIPT = '/sign-in/passkey.js'
 
 /** Signing in, signing out, and what an invitation opens: the only pages of the clinic's side that need no signing in. */
 export function signInRoutes(app: Hono, ports: AccountPagesPorts, answers: ClinicAnswers): void {
-  const { wording, accounts, passkeys } = ports
+  const { wording, accounts, passkeys, singleSignOn } = ports
+  const hospital = singleSignOn === undefined ? {} : { singleSignOn: singleSignOn.name }
   const { signIn, waysIn } = accounts
   const caller = callerOf(answers.address)
   const signedIn = signedInReader(accounts, answers.address)
@@ -39,6 +41,7 @@ export function signInRoutes(app: Hono, ports: AccountPagesPorts, answers: Clini
       signInScreen({
         wording,
         onward,
+        ...hospital,
         ...(said.note === undefined ? {} : { note: said.note }),
         ...(said.name === undefined ? {} : { name: said.name }),
       }),
@@ -67,6 +70,8 @@ export function signInRoutes(app: Hono, ports: AccountPagesPorts, answers: Clini
         return { note: wording('clinic-signin-busy'), status: 503 }
     }
   }
+
+  if (singleSignOn !== undefined) hospitalRoutes(app, singleSignOn, ports, answers, FIRST_PAGE)
 
   app.get(PASSKEY_SCRIPT, c => {
     const headers = secureHeaders('none', isSecureRequest(c.req.raw, answers.address))
@@ -124,6 +129,7 @@ export function signInRoutes(app: Hono, ports: AccountPagesPorts, answers: Clini
         path: `/invited/${found.token}`,
         person: found.person,
         until: ports.dayText(found.until),
+        ...hospital,
         ...(note === undefined ? {} : { note }),
       }),
       { ...withScript, status: note === undefined ? 200 : 422 },

@@ -38,7 +38,7 @@ export function signInScreen({ wording, note, name = '', onward, singleSignOn }:
   return html`<main id="main"><h1>${wording('clinic-signin-heading')}</h1>
 ${noteLine(note)}
 ${passkeyBox({ what: 'show', path: '/sign-in/passkey', button: wording('clinic-signin-passkey'), onward })}
-${singleSignOn === undefined ? '' : html`<form method="post" action="/sign-in/hospital"><input type="hidden" name="onward" value="${onward}"><button>${wording('clinic-signin-hospital', { name: singleSignOn })}</button></form>`}
+${singleSignOn === undefined ? '' : html`<p><a class="button" href="/sign-in/hospital?onward=${encodeURIComponent(onward)}">${wording('clinic-signin-hospital', { name: singleSignOn })}</a></p>`}
 <form method="post" action="/sign-in">
 <input type="hidden" name="onward" value="${onward}">
 <label for="name">${wording('clinic-signin-name')}</label>
@@ -67,7 +67,7 @@ export function invitedScreen({ wording, note, path, person, until, singleSignOn
 ${noteLine(note)}
 <p>${wording('clinic-invited-line', { id: person.id, until })}</p>
 ${passkeyBox({ what: 'make', path: `${path}/passkey`, button: wording('clinic-invited-passkey'), label: wording('clinic-account-passkey-label') })}
-${singleSignOn === undefined ? '' : html`<form method="post" action="${path}/hospital"><button>${wording('clinic-signin-hospital', { name: singleSignOn })}</button></form>`}
+${singleSignOn === undefined ? '' : html`<p><a class="button" href="${path}/hospital">${wording('clinic-signin-hospital', { name: singleSignOn })}</a></p>`}
 <form method="post" action="${path}">
 <input type="hidden" name="username" autocomplete="username" value="${person.id}">
 ${newPasswordField(wording)}

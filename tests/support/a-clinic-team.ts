@@ -7,6 +7,7 @@ import { passwordHashing } from '../../src/accounts/password-hash.ts'
 import { challenges } from '../../src/accounts/tokens.ts'
 import { type AccountPages, accountPages } from '../../src/http/account-pages.ts'
 import { passkeys } from '../../src/http/passkeys.ts'
+import type { SingleSignOn } from '../../src/http/single-sign-on.ts'
 import type { Person, Role } from '../../src/oncall/clinic.ts'
 import { openAccountFile } from '../../src/store/sqlite/account-file.ts'
 import { type Instant, instant, type Milliseconds } from '../../src/time/instant.ts'
@@ -44,7 +45,9 @@ export interface Team {
 export const FROM = { address: '192.0.2.7', browser: 'Mozilla/5.0 (X11; Linux) Firefox/140.0' } as const
 export const GOOD_PASSWORD = 'window ladder otter tin'
 
-export function aTeam(over: { readonly origin?: string; readonly demonstration?: boolean } = {}): Team {
+export function aTeam(
+  over: { readonly origin?: string; readonly demonstration?: boolean; readonly singleSignOn?: SingleSignOn } = {},
+): Team {
   const folder = mkdtempSync(join(tmpdir(), 'smallhours-team-'))
   const file = join(folder, 'accounts.sqlite')
   let at = Date.parse('2026-03-01T02:00:00Z')
@@ -79,6 +82,7 @@ export function aTeam(over: { readonly origin?: string; readonly demonstration?:
     randomId: () => randomBytes(16).toString('hex'),
     demonstration: over.demonstration ?? false,
     ...(over.origin === undefined ? {} : { origin: over.origin }),
+    ...(over.singleSignOn === undefined ? {} : { singleSignOn: over.singleSignOn }),
   })
   return {
     accounts: all,
