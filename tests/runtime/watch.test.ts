@@ -189,11 +189,20 @@ describe('health', () => {
       await doubtsOf({ stepped: NIGHT }),
       await doubtsOf({ pagers: [{ pager: 'smtp', since: NIGHT }] }),
       await doubtsOf({ others: [{ what: 'clinic-file-refused', since: NIGHT, places: ['clinic.yaml:3:1 MISSING'] }] }),
+      await doubtsOf({ others: [{ what: 'rota-gap', since: NIGHT, role: 'first', from: NIGHT, until: NIGHT }] }),
+      await doubtsOf({ others: [{ what: 'ladder-empty', since: NIGHT, from: NIGHT, until: NIGHT }] }),
+      await doubtsOf({ others: [{ what: 'calendar-held', since: NIGHT, role: 'first' }] }),
     ]
     expect(found).toEqual(DOUBTS.map(what => [what]))
     expect(await doubtsOf({ due, looked: { pages: 4_999 }, queued: 500, late: { lateMs: 1_999, at: NIGHT } })).toEqual(
       [],
     )
+  })
+
+  it('a hole in the rota is told, and is no reason to take the line for out of order; anything else is', async () => {
+    const hole = { what: 'rota-gap', since: NIGHT, role: 'first', from: NIGHT, until: NIGHT } as const
+    expect(await asked({ others: [hole] })).toMatchObject({ ok: true, doubts: [hole] })
+    expect(await asked({ others: [hole], queued: 501 })).toMatchObject({ ok: false })
   })
 
   it('says since when, and which way of paging', async () => {
