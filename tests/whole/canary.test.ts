@@ -91,7 +91,10 @@ describe('canaries planted through the real process', { timeout: 120_000 }, () =
   let caseCode = ''
 
   const digits = (text: string) => text.replace(/\D/g, '')
-  const files = () => readdirSync(data.path).map(name => ({ name, bytes: readFileSync(join(data.path, name)) }))
+  const files = () =>
+    readdirSync(data.path, { withFileTypes: true, recursive: true })
+      .filter(entry => entry.isFile())
+      .map(({ name, parentPath }) => ({ name, bytes: readFileSync(join(parentPath, name)) }))
   const post = (path: string, fields: Record<string, string>) =>
     fetch(bot.origin + path, {
       method: 'POST',
