@@ -68,7 +68,8 @@ export const signInInputs: readonly BadInput[] = [
       const rows: Row[] = []
       const refused = async (sent: string, args: readonly string[], says: RegExp) => {
         const { code, err } = await smallhours('approve', ...args, '--clinic', clinic, '--data', data)
-        const last = err.trim().split('\n')[0] ?? ''
+        // The hash is another with every word that is heard anew.
+        const last = (err.trim().split('\n')[0] ?? '').replace(/[0-9a-f]{64}/, 'HASH')
         expect(code, sent).toBeGreaterThan(0)
         expect(last, sent).toMatch(says)
         rows.push({ where: 'command', sent, shown: last })
