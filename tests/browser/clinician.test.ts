@@ -59,7 +59,7 @@ describe.skipIf(path === undefined)('the clinician pages in a browser', { timeou
     for (const address of PAGES) {
       await page.goto(site.url + address)
       for (const details of await page.locator('summary').all()) await details.click()
-      const findings = await axeFindings(page)
+      const findings = await axeFindings(page, colorScheme)
       if (findings.length > 0) found[address] = findings
     }
     expect(found).toEqual({})

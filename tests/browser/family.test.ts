@@ -117,7 +117,7 @@ describe.skipIf(path === undefined)('the family page in a browser', { timeout: 6
     const { page } = await phone(browser, { colorScheme })
     const found: Record<string, string[]> = {}
     const look = async (name: string): Promise<void> => {
-      const findings = await axeFindings(page)
+      const findings = await axeFindings(page, colorScheme)
       if (findings.length > 0) found[name] = findings
     }
     await converse(page, look)

@@ -192,7 +192,7 @@ describe.skipIf(path === undefined)('signing in, in a browser', { timeout: 60_00
         if (looked?.includes(name) === false) return
         for (const details of await page.locator('summary').all()) await details.click()
         const wide = await page.evaluate('document.documentElement.scrollWidth - document.documentElement.clientWidth')
-        const findings = await axeFindings(page)
+        const findings = await axeFindings(page, colorScheme)
         if (findings.length > 0 || wide !== 0) found[name] = [findings, wide]
         if (process.env.SHOTS !== undefined)
           await page.screenshot({ path: `${process.env.SHOTS}/${name}-${colorScheme}.png`, fullPage: true })

@@ -212,7 +212,7 @@ describe.skipIf(path === undefined)('the real process in a browser', { timeout: 
       await shoot(page, `${colorScheme}-${name}`)
       // High enough that nothing lies under the numbers at the foot: axe measures a half-covered button as a small one.
       await page.setViewportSize({ width: 360, height: 6_000 })
-      const findings = await axeFindings(page)
+      const findings = await axeFindings(page, colorScheme)
       await page.setViewportSize({ width: 360, height: 740 })
       if (findings.length > 0) found[name] = findings
     }

@@ -234,7 +234,7 @@ describe.skipIf(path === undefined)("the clinic's pages in a browser", { timeout
     for (const address of pages) {
       await page.goto(bot.origin + address)
       for (const details of await page.locator('summary').all()) await details.click()
-      const findings = await axeFindings(page)
+      const findings = await axeFindings(page, colorScheme)
       if (findings.length > 0) found[address] = findings
     }
     expect(found).toEqual({})
