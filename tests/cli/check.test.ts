@@ -3,8 +3,10 @@ import { cpSync, existsSync, mkdtempSync, readdirSync, readFileSync, rmSync, wri
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
+import { instant } from '../../src/time/instant.ts'
 import { ROOT } from '../support/clone.ts'
 import { smallhours } from '../support/smallhours.ts'
+import { walkedAlready } from '../support/whole-clinic.ts'
 
 const folder = mkdtempSync(join(tmpdir(), 'smallhours-check-'))
 const cache = process.env.XDG_CACHE_HOME
@@ -245,6 +247,7 @@ describe('check --against', () => {
   it('names whose approval lapses', async () => {
     const clinic = join(folder, 'approving-clinic')
     cpSync(join(ROOT, 'deploy/demo-clinic'), clinic, { recursive: true })
+    walkedAlready(clinic, instant(Date.parse('2026-03-01T07:10:00Z')))
     const approved = await smallhours('approve', 'tube-out', '--by', 'amara', '--clinic', clinic)
     expect([approved.code, approved.err]).toEqual([0, ''])
     const args = ['--flow', 'someone', '--clinic', clinic, '--against', before]
