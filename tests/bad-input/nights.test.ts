@@ -14,7 +14,7 @@ if (loaded === undefined) throw new Error('the demonstration does not load')
 
 /** More with LONG=1. */
 const isLong = process.env.LONG === '1'
-const RUNS = isLong ? 3_000 : 200
+const RUNS = isLong ? 3_000 : 80
 
 const DANGER = [
   'she is not breathing',
