@@ -23,6 +23,7 @@ import { lexiconOf } from '../../src/understand/lexicon.ts'
 import { understand } from '../../src/understand/understand.ts'
 import type { UnderstandContext } from '../../src/understand/understood.ts'
 import '../support/seed.ts'
+import { readOnce } from '../support/read-once.ts'
 import { english, facts, questionOn } from '../understand/english.ts'
 import { HOSTILE, hostileText, spoiled } from './hostile-text.ts'
 
@@ -468,7 +469,7 @@ describe("a clinic's files", () => {
     path => {
       fc.assert(
         fc.property(spoiled(files.get(path) ?? ''), text => {
-          const { set, problems } = loadFlows(new Map([...files, [path, text]]))
+          const { set, problems } = loadFlows(new Map([...files, [path, text]]), readOnce)
           if (set === undefined) expect(problems.some(({ severity }) => severity === 'problem')).toBe(true)
         }),
         runs(10),

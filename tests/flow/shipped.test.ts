@@ -6,6 +6,7 @@ import { loadFlows } from '../../src/flow/load.ts'
 import { problemText } from '../../src/flow/problem.ts'
 import { CASE_ALARMS } from '../../src/flow/steps.ts'
 import { shippedFiles, shippedFlows } from '../support/a-line.ts'
+import { readOnce } from '../support/read-once.ts'
 
 interface SourcesFile {
   readonly sources: Record<string, unknown>
@@ -50,7 +51,7 @@ describe('the shipped flows', () => {
     const item = changed.advice[advice]
     if (item === undefined) throw new Error(`no advice ${advice}`)
     item.tags = item.tags.filter(one => one !== tag)
-    const { set, problems } = loadFlows(new Map([...shippedFiles, [file, JSON.stringify(changed)]]))
+    const { set, problems } = loadFlows(new Map([...shippedFiles, [file, JSON.stringify(changed)]]), readOnce)
     expect(set).toBeUndefined()
     const told = new Set(problems.map(({ code, file, found }) => `${file.slice(-7)} ${code} ${found}`))
     // A flow may be written before its Spanish.
@@ -100,7 +101,7 @@ describe('the lint of hazardous words', () => {
         `${shippedFiles.get('tube-out/wording.en.yaml') ?? ''}\nsay/probe: ${JSON.stringify(text)}\n`,
       ],
     ])
-    return loadFlows(files)
+    return loadFlows(files, readOnce)
       .problems.filter(({ code }) => code === 'TAG_MISSING')
       .map(({ found }) => found)
   }

@@ -1,10 +1,11 @@
 import type { Line } from '../../src/case/line.ts'
 import { readFlowFiles } from '../../src/cli/flow-files.ts'
+import { ownReadings } from '../../src/cli/kept-readings.ts'
 import { DEMO_CLINIC } from '../../src/cli/load-line.ts'
 import { loadClinic } from '../../src/config/clinic-file.ts'
 import { settingsWith } from '../../src/config/settings.ts'
 import type { FlowSet } from '../../src/flow/flow-set.ts'
-import { type FlowFiles, loadFlows } from '../../src/flow/load.ts'
+import { type FlowFiles, type LoadedFlows, loadFlows } from '../../src/flow/load.ts'
 import { problemText } from '../../src/flow/problem.ts'
 import type { Clinic } from '../../src/oncall/clinic.ts'
 import { type Instant, instant } from '../../src/time/instant.ts'
@@ -17,12 +18,21 @@ export const shippedFiles: FlowFiles = readFlowFiles()
 
 /** The loaded set; throws with the whole report where anything is wrong. */
 export function flowsOf(files: FlowFiles): FlowSet {
-  const { set, problems } = loadFlows(files)
+  return setOf(loadFlows(files))
+}
+
+function setOf({ set, problems }: LoadedFlows): FlowSet {
   if (set === undefined) throw new Error(problems.map(problemText).join('\n'))
   return set
 }
 
-export const shippedFlows: FlowSet = flowsOf(shippedFiles)
+/** As the bot reads them at its start: fifty files of tests need not each read and look through them anew. */
+const LIMITS = { grade: settingsWith({})['reading-grade'], languages: ['en', 'es'] }
+const kept = ownReadings()
+export const shippedFlows: FlowSet = setOf(
+  loadFlows(shippedFiles, kept.read, LIMITS, look => kept.findings([...shippedFiles, LIMITS], look)),
+)
+kept.keep()
 
 const demo = loadClinic(DEMO_CLINIC, NIGHT)
 
