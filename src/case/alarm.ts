@@ -51,10 +51,12 @@ export function setFlowAlarm(work: Work, document: AlarmDocument, enteredAt: Ins
     return
   }
   const moment = document.at ?? ''
+  // Whoever was asked about the arrival is asked again by the step that follows, also where a longer way was told since.
+  if (moment === 'arrival' && isDone) return
   const due = momentOf(work, moment)
   if (due === undefined || due <= work.at) {
     if (due === undefined && now === undefined) setAlarm(work, name, { due: NEVER, late, moment })
-    if (due !== undefined && moment === 'arrival' && now === undefined && !isDone)
+    if (due !== undefined && moment === 'arrival' && now === undefined)
       setAlarm(work, name, { due: work.at, late, moment })
     return
   }

@@ -3,7 +3,7 @@ import { readFlowFiles } from '../../src/cli/flow-files.ts'
 import { ownReadings } from '../../src/cli/kept-readings.ts'
 import { DEMO_CLINIC } from '../../src/cli/load-line.ts'
 import { loadClinic } from '../../src/config/clinic-file.ts'
-import { settingsWith } from '../../src/config/settings.ts'
+import { defaultSettings, settingsWith } from '../../src/config/settings.ts'
 import type { FlowSet } from '../../src/flow/flow-set.ts'
 import { type FlowFiles, type LoadedFlows, loadFlows } from '../../src/flow/load.ts'
 import { problemText } from '../../src/flow/problem.ts'
@@ -27,7 +27,7 @@ function setOf({ set, problems }: LoadedFlows): FlowSet {
 }
 
 /** As the bot reads them at its start: fifty files of tests need not each read and look through them anew. */
-const LIMITS = { grade: settingsWith({})['reading-grade'], languages: ['en', 'es'] }
+const LIMITS = { grade: defaultSettings['reading-grade'], languages: ['en', 'es'] }
 const kept = ownReadings()
 export const shippedFlows: FlowSet = setOf(
   loadFlows(shippedFiles, kept.read, LIMITS, look => kept.findings([...shippedFiles, LIMITS], look)),
