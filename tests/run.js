@@ -44,7 +44,7 @@ async function main(words) {
     await step('format and lint', bin('@biomejs/biome/bin/biome'), biome, 60),
     await step('types', bin('typescript/bin/tsc'), ['--noEmit'], 120),
   ]
-  const specOk = await step('tests', bin('vitest/vitest.mjs'), vitest, 1200, { CLOSING_LINE_FILE: closingLine })
+  const specOk = await step('tests', bin('vitest/vitest.mjs'), vitest, 1800, { CLOSING_LINE_FILE: closingLine })
   const spec = countsIn(existsSync(closingLine) ? readFileSync(closingLine, 'utf8') : '')
   rmSync(folder, { recursive: true })
 

@@ -2,10 +2,14 @@ import { fileURLToPath } from 'node:url'
 import { defineConfig } from 'vitest/config'
 import { ClosingLine } from './support/closing-line.ts'
 
+/** Folders whose tests compute and do nothing else: they share their process, and what they import is read once. */
+const PURE = ['time', 'clinical', 'oncall', 'understand', 'case', 'flow', 'modelcheck'].map(
+  folder => `tests/${folder}/**/*.test.ts`,
+)
+
 export default defineConfig({
   root: fileURLToPath(new URL('..', import.meta.url)),
   test: {
-    include: ['tests/**/*.test.ts'],
     setupFiles: ['tests/support/seed.ts'],
     reporters: ['default', new ClosingLine()],
     // Processes, not threads: tests start servers, change the zone and kill children. Three for two cores: many tests wait for a browser, a process or a clock.
@@ -15,6 +19,10 @@ export default defineConfig({
     retry: process.env.CI === 'true' ? 1 : 0,
     testTimeout: 60_000,
     hookTimeout: 60_000,
+    projects: [
+      { extends: true, test: { name: 'pure', include: PURE, isolate: false } },
+      { extends: true, test: { name: 'whole', include: ['tests/**/*.test.ts'], exclude: PURE } },
+    ],
     env: {
       // A zone that no clinic in the tests uses, 12:45 or 13:45 ahead: nothing may rest on the machine's own.
       TZ: 'Pacific/Chatham',

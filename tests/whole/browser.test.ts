@@ -215,9 +215,12 @@ describe.skipIf(path === undefined)('the real process in a browser', { timeout: 
       if (findings.length > 0) found[name] = findings
     }
     // Every question is looked at in tests/browser/family.test.ts: here the pages as the real process sends them.
-    await converse(page, 'write', byWords)
-    await untilLeave(page)
-    await look('leave')
+    // By day the colours of the first screen, and of the clinic's side, tell of all.
+    if (colorScheme === 'dark') {
+      await converse(page, 'write', byWords)
+      await untilLeave(page)
+    } else await page.goto(bot.origin)
+    await look('talk')
     for (const address of ['/handover', '/nowhere', '/offline', '/board']) {
       await page.goto(bot.origin + address)
       await look(address.slice(1))
