@@ -11,6 +11,7 @@ import type { FamilyLog, Spoken } from '../channels/webchat/family-log.ts'
 import { webchat } from '../channels/webchat/webchat.ts'
 import { ACCOUNT_PATHS } from '../http/account-pages.ts'
 import { signedInReader } from '../http/account-ports.ts'
+import type { ActedBy, ClinicianAction } from '../http/action.ts'
 import { clinicianPages } from '../http/clinician-pages.ts'
 import { type Mounted, type Server, serveHttp } from '../http/server.ts'
 import { fitPageText } from '../pagers/page-text.ts'
@@ -204,6 +205,8 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     lineNotice: () => familyNotice(deskNow(desk, now()).notice, lineIn(line(), language), wordsIn(language), now()),
   })
   const { foot } = spokenIn()
+  const pressed = (caseId: string, by: ActedBy, action: ClinicianAction) =>
+    act({ lineOf: served.lineOf, store: runtime.reads, runtime, wording: staffWords }, caseId, by, action)
   const familyTexts = pagers.sms?.takesFamilies === true ? familySms(pagers.sms.centre) : undefined
   if (familyTexts !== undefined) channels.set(familyTexts.id, familyTexts)
   pagers.sms?.answerWith(async (from, text) => {
@@ -212,8 +215,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     return answerToPage(
       {
         ...{ line, lineOf: served.lineOf, store: runtime.reads, wording: staffWords, now },
-        act: (caseId, by, action) =>
-          act({ lineOf: served.lineOf, store: runtime.reads, runtime, wording: staffWords }, caseId, by, action),
+        act: pressed,
         desk: () => numberLine(footOf(staff(), staffWords).clinic),
         toOthers: () => smsToOthers(line(), wordsIn(line().language), foot(), options.origin()),
       },
@@ -274,8 +276,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
           : storedView(served.lineOf(stored.state), stored, await runtime.logOfCase(caseId), now())
       },
       openByToken: async token => openToken(data.key, token, line().clinic, now()),
-      act: (caseId, by, action) =>
-        act({ lineOf: served.lineOf, store: runtime.reads, runtime, wording: staffWords }, caseId, by, action),
+      act: pressed,
       board: async () => {
         const doubts = await doubtsSaid()
         return boardView({
@@ -340,7 +341,6 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     }
   }
 
-  /** The line that the case a chat is about now is read with. */
   async function familyLog(ref: ChatRef): Promise<FamilyLog> {
     const cases = await runtime.reads.casesOf(ref)
     return familyLogOf(lineOfChat(cases), cases, await runtime.logOf(ref), now())
@@ -358,6 +358,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     })
   }
 
+  /** The line that the case a chat is about now is read with. */
   const lineOfChat = (cases: readonly StoredCase[]): Line => {
     const about = caseShown(cases)
     return about === undefined ? line() : served.lineOf(about.state)

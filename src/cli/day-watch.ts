@@ -1,5 +1,6 @@
 import type { Line } from '../case/line.ts'
 import type { Wording } from '../channels/web-page.ts'
+import { peopleThere } from '../oncall/clinic.ts'
 import { isOpen } from '../oncall/opening.ts'
 import type { Clock } from '../runtime/clock.ts'
 import type { Runtime } from '../runtime/runtime.ts'
@@ -69,7 +70,7 @@ export function dayWatch(options: DayWatchOptions): { start(): void; look(): Pro
 
 /** Ids of those who lead; else of administrators; else of everybody who can be reached. */
 function leadsIn({ clinic }: Line): readonly string[] {
-  const there = clinic.people.filter(({ left, pageAt }) => left !== true && pageAt.length > 0)
+  const there = peopleThere(clinic).filter(({ pageAt }) => pageAt.length > 0)
   for (const role of ['lead', 'administrator'] as const) {
     const found = there.filter(({ roles = [] }) => roles.includes(role))
     if (found.length > 0) return found.map(({ id }) => id)

@@ -5,7 +5,7 @@ import type { CaseView } from '../case/view.ts'
 import type { Wording } from '../channels/web-page.ts'
 import { bySoonest, type DayItem, type DayView, type NowRow, type NowView } from '../http/console/now-page.ts'
 import type { TonightSheet } from '../http/console/tonight-page.ts'
-import { reachableOf } from '../oncall/clinic.ts'
+import { peopleThere, reachableOf } from '../oncall/clinic.ts'
 import { familyNumbers } from '../oncall/family-numbers.ts'
 import { type Reached, rungsAt } from '../oncall/ladder.ts'
 import { numberText } from '../oncall/number-text.ts'
@@ -143,7 +143,7 @@ function dayOf(looked: readonly Looked[], night: Night, { line, desk, at, wordin
     line: wording('day-line', { count: looked.length, pages, taken }),
     items: looked.map(({ view }) => itemOf(view)).toSorted((a, b) => Number(b.isUrgent) - Number(a.isUrgent)),
     takers: [
-      ...line.clinic.people.filter(({ left }) => left !== true).map(({ id, name }) => ({ id, name })),
+      ...peopleThere(line.clinic).map(({ id, name }) => ({ id, name })),
       ...line.clinic.desks.map(({ id, name }) => ({ id, name })),
     ],
     ...(signed === undefined

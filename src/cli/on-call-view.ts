@@ -4,7 +4,7 @@ import { clockOf } from '../case/values.ts'
 import type { Wording } from '../channels/web-page.ts'
 import type { ChangeForm, ChangeKind, Choice } from '../http/console/change-page.ts'
 import type { MonthView, OnCallPerson, OnCallView } from '../http/console/on-call-page.ts'
-import { type Clinic, type Person, reachableOf } from '../oncall/clinic.ts'
+import { type Clinic, type Person, peopleThere, reachableOf } from '../oncall/clinic.ts'
 import { coverageOf } from '../oncall/coverage.ts'
 import type { Duty } from '../oncall/duty.ts'
 import { rungsAt } from '../oncall/ladder.ts'
@@ -187,8 +187,7 @@ function peopleIn(
   { line, at, wording, callouts }: OnCallSources,
   mayTest: (person: string) => boolean,
 ): readonly OnCallPerson[] {
-  const { people, desks } = line.clinic
-  return [...people.filter(({ left }) => left !== true), ...desks].map(one => ({
+  return [...peopleThere(line.clinic), ...line.clinic.desks].map(one => ({
     id: one.id,
     name: one.name,
     job: one.kind === 'person' ? one.job : (one.words ?? ''),

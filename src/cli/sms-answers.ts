@@ -4,7 +4,7 @@ import { parseState } from '../case/state.ts'
 import { clockOf } from '../case/values.ts'
 import { type FamilyFoot, type FamilyNumber, shownNumber, type Wording } from '../channels/web-page.ts'
 import type { Acted, ActedBy, ClinicianAction } from '../http/action.ts'
-import type { Clinic } from '../oncall/clinic.ts'
+import { type Clinic, peopleThere } from '../oncall/clinic.ts'
 import type { Page } from '../pagers/pager.ts'
 import { parkedOf } from '../runtime/parking.ts'
 import type { Reads } from '../runtime/runtime.ts'
@@ -16,7 +16,7 @@ export interface SmsAnswerPorts {
   readonly line: () => Line
   /** The line that a stored case is read with. */
   readonly lineOf: (state: string) => Line
-  readonly store: Pick<Reads, 'recent' | 'outboxOf'>
+  readonly store: Pick<Reads, 'recent'>
   readonly act: (caseId: string, by: ActedBy, action: ClinicianAction) => Promise<Acted>
   readonly wording: Wording
   /** Whom a clinician rings when the page does not help, as one line with its number. */
@@ -85,9 +85,7 @@ async function pagedFor({ store, lineOf, now }: SmsAnswerPorts, code: string, pe
     if (stored.closed || parkedOf(stored.state) !== undefined) continue
     const state = parseState(lineOf(stored.state), stored.state)
     if (digitsOf(state.code) !== code) continue
-    const pages = (await store.outboxOf(stored.caseId)).filter(({ lane }) => lane === 'page')
-    const reached = new Set(pages.map(({ effect }) => (JSON.parse(effect) as { to?: string }).to))
-    const who = people.find(id => reached.has(id))
+    const who = people.find(id => state.callout.pages.some(({ to }) => to === id))
     const takenBy = state.kernel.callout === 'taken' ? state.callout.taken : undefined
     if (who !== undefined) return { caseId: stored.caseId, who, takenBy }
   }
@@ -128,8 +126,7 @@ export const smsToOthers = (line: Line, wording: Wording, foot: FamilyFoot, addr
 
 /** Ids of whoever of the clinic is paged by text message at this number. */
 const paged = (clinic: Clinic, number: string): readonly string[] =>
-  [...clinic.people, ...clinic.desks]
-    .filter(one => !('left' in one && one.left === true))
+  [...peopleThere(clinic), ...clinic.desks]
     .filter(({ pageAt }) => pageAt.some(({ pager, address }) => pager === 'sms' && address === number))
     .map(({ id }) => id)
 

@@ -5,6 +5,7 @@ import { type Html, telephoneAddress, type Wording, wordsShown } from '../channe
 import { numberText } from '../oncall/number-text.ts'
 import { after, type Instant, minutes } from '../time/instant.ts'
 import { milderThan } from './action.ts'
+import { form as formTo } from './console/frame.ts'
 
 /** What a case's page is drawn with. */
 export interface CaseFrame {
@@ -198,5 +199,5 @@ ${form(
 }
 
 function form(frame: CaseFrame, inside: Html): Html {
-  return html`<form method="post" action="${frame.actPath}"><input type="hidden" name="nonce" value="${frame.formNonce}">${inside}</form>`
+  return formTo(frame, frame.actPath, inside)
 }

@@ -212,6 +212,10 @@ export interface Clinic {
   readonly ladder: readonly Rung[]
 }
 
+/** The people who work at the clinic now. Who has left stays in its file, for the sake of old approvals. */
+export const peopleThere = ({ people }: Pick<Clinic, 'people'>): readonly Person[] =>
+  people.filter(({ left }) => left !== true)
+
 /** The person or desk with this id, or undefined. */
 export function reachableOf(clinic: Clinic, id: string): Person | Desk | undefined {
   return clinic.people.find(person => person.id === id) ?? clinic.desks.find(desk => desk.id === id)

@@ -1,4 +1,4 @@
-import type { Clinic, Person } from '../oncall/clinic.ts'
+import { type Clinic, type Person, peopleThere } from '../oncall/clinic.ts'
 import { coverageOf } from '../oncall/coverage.ts'
 import type { Page, Paged, Pager } from '../pagers/pager.ts'
 import { after, days, elapsed, hours, type Instant, minutes, seconds } from '../time/instant.ts'
@@ -182,8 +182,8 @@ function dueOf(
 }
 
 /** Who keeps the rota: lead and administrator; where there is neither, everybody who can be reached. */
-function keepersOf({ people }: Clinic): readonly Person[] {
-  const there = people.filter(one => one.left !== true && one.pageAt.length > 0)
+function keepersOf(clinic: Clinic): readonly Person[] {
+  const there = peopleThere(clinic).filter(({ pageAt }) => pageAt.length > 0)
   const keepers = there.filter(({ roles = [] }) => roles.includes('lead') || roles.includes('administrator'))
   return keepers.length > 0 ? keepers : there
 }

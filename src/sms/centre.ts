@@ -1,5 +1,5 @@
 import smpp, { type Pdu, type Session } from 'smpp'
-import { partOf, wordsOf } from './joining.ts'
+import { joining, OK } from './joining.ts'
 import { type Segment, segmentsOf } from './segments.ts'
 
 /** One connection to the short message centre of a telephone company, after SMPP 3.4. */
@@ -44,15 +44,12 @@ export interface CentreOptions {
 }
 
 /** SMPP 3.4 section 5.1.3: what the centre may say, and what it means here. */
-const OK = 0
 const PASSING = new Map([
   [0x08, 'a fault of its own'],
   [0x14, 'its queue is full'],
   [0x58, 'too many messages at once'],
 ])
 const BACK_SOON_MS = 5_000
-/** Asks the centre to deliver again: ESME_RX_T_APPN. */
-const COME_BACK = 0x64
 const RECONNECT_MS = [1_000, 2_000, 5_000, 10_000, 30_000] as const
 const MESSAGE_TYPES = 0x3c
 
@@ -236,82 +233,3 @@ function source(from: string) {
 }
 
 const hex = (status: number): string => `0x${status.toString(16).padStart(2, '0')}`
-
-/** Answers one part to the centre; false where the connection is gone. */
-type Answer = (status: number) => boolean
-
-/** A message that the centre takes for undelivered comes again within this time. */
-const UNTOLD_MS = 600_000
-
-/** Puts the parts of a text together, and answers each part once the whole is kept. */
-function joining(partsMs: number, onMessage: (from: string, text: string) => Promise<void>) {
-  interface Begun {
-    readonly from: string
-    readonly texts: Map<number, string>
-    readonly answers: Answer[]
-    readonly lateness: NodeJS.Timeout
-  }
-  const begun = new Map<string, Begun>()
-  const keeping = new Set<Promise<void>>()
-  /** Kept, but the centre could not be told: it will deliver them again. */
-  const untold = new Set<string>()
-
-  function keep(from: string, text: string, answers: readonly Answer[]): void {
-    const key = `${from} ${text}`
-    const kept = (untold.delete(key) ? Promise.resolve() : onMessage(from, text))
-      .then(
-        () => OK,
-        () => COME_BACK,
-      )
-      .then(status => {
-        const isTold = answers.map(answer => answer(status)).every(Boolean)
-        if (!isTold && status === OK) {
-          untold.add(key)
-          setTimeout(() => untold.delete(key), UNTOLD_MS).unref()
-        }
-        keeping.delete(kept)
-      })
-    keeping.add(kept)
-  }
-
-  /** What is there, in order: a part that never comes must not hold back the others. */
-  function end(key: string): void {
-    const one = begun.get(key)
-    if (one === undefined) return
-    begun.delete(key)
-    clearTimeout(one.lateness)
-    const inOrder = [...one.texts].toSorted(([a], [b]) => a - b).map(([, text]) => text)
-    keep(one.from, inOrder.join(''), one.answers)
-  }
-
-  return {
-    take(pdu: Pdu, answer: Answer): void {
-      const from = numberOf(pdu)
-      const part = partOf(pdu)
-      if (part === undefined) {
-        keep(from, wordsOf(pdu), [answer])
-        return
-      }
-      const key = `${from} ${part.reference} ${part.count}`
-      const one = begun.get(key) ?? {
-        from,
-        texts: new Map<number, string>(),
-        answers: [],
-        lateness: setTimeout(() => end(key), partsMs),
-      }
-      begun.set(key, one)
-      one.texts.set(part.number, wordsOf(pdu))
-      one.answers.push(answer)
-      if (one.texts.size === part.count) end(key)
-    },
-    async settled(): Promise<void> {
-      for (const key of begun.keys()) end(key)
-      await Promise.all(keeping)
-    },
-  }
-}
-
-/** The sender's number in E.164; a short number or a name as it is. */
-function numberOf({ source_addr: address = '', source_addr_ton: type }: Pdu): string {
-  return type === 1 && /^\d/.test(address) ? `+${address}` : address
-}

@@ -52,6 +52,7 @@ export const CLOCK_READERS: ClockReaders = {
     uses: ['setTimeout', 'setInterval'],
     because: 'cuts off an attempt that hangs, connects again, and looks whether the line still lives',
   },
+  'src/sms/joining.ts': { uses: ['setTimeout'], because: 'waits no longer for parts that never come' },
   'src/channels/webchat/webchat.ts': { uses: ['setInterval'], because: 'keeps the line to an open page alive' },
   'src/measure/alarms-area.ts': { uses: ['setTimeout'], because: "the peer: the platform's own timers" },
   'src/measure/process.ts': { uses: ['setTimeout'], because: 'gives up on a process that never says where it listens' },

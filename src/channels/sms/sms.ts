@@ -1,7 +1,7 @@
 import type { ChatRef, Incoming, Outgoing, Question } from '../../case/message.ts'
 import type { Centre } from '../../sms/centre.ts'
 import type { Instant } from '../../time/instant.ts'
-import type { Channel, Delivery } from '../channel.ts'
+import type { Channel } from '../channel.ts'
 import { type LinesFrame, numbersLine, partLines } from '../text-lines.ts'
 import { plainText } from '../text-plain.ts'
 import { tapped } from '../text-taps.ts'
@@ -40,7 +40,10 @@ export function smsChannel(ports: SmsChannelPorts): SmsChannel {
       const body = await bodyOf(ports, ref, text)
       await ports.receive({ ...ref, deliveryId: ports.randomId(), at: ports.now(), body })
     },
-    deliver: async outgoing => deliveryOf(await ports.centre.send(outgoing.chat, textOf(ports, outgoing))),
+    async deliver(outgoing) {
+      const sent = await ports.centre.send(outgoing.chat, textOf(ports, outgoing))
+      return sent.kind === 'accepted' ? { kind: 'delivered' } : sent
+    },
   }
 }
 
@@ -77,8 +80,3 @@ function textOf(ports: SmsChannelPorts, outgoing: Outgoing): string {
 
 /** Whether it answers the first message of its case. */
 const isFirst = ({ caseId, effectId }: Outgoing): boolean => effectId.startsWith(`${caseId}.1.`)
-
-/** The centre's own words about a telephone that cannot be reached are no reason to stop: another night it can. */
-function deliveryOf(sent: Awaited<ReturnType<Centre['send']>>): Delivery {
-  return sent.kind === 'accepted' ? { kind: 'delivered' } : sent
-}

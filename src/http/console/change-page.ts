@@ -1,6 +1,6 @@
 import { html } from 'hono/html'
 import type { Html, Wording } from '../../channels/web-page.ts'
-import { form, type NowFrame } from './now-page.ts'
+import { type ConsoleFrame, form } from './frame.ts'
 
 /** What can be changed on a page: who is on call, and the clinic's other settings. */
 export type ChangeKind =
@@ -62,7 +62,7 @@ export const FIELDS: Readonly<Record<ChangeKind, readonly string[]>> = {
   retention: ['value'],
 }
 
-export function changeScreen(change: ChangeForm, page: string, frame: NowFrame): Html {
+export function changeScreen(change: ChangeForm, page: string, frame: ConsoleFrame): Html {
   const { wording } = frame
   return html`<main id="main"><h1>${wording(`on-call-${change.kind}`)}</h1>
 ${frame.note === undefined ? '' : html`<p class="note" role="alert">${frame.note}</p>`}
@@ -128,7 +128,7 @@ function text(name: string, values: ChangeForm['values'], wording: Wording, isRe
   return html`<label for="${name}">${wording(`on-call-field-${name}`)}</label><input id="${name}" name="${name}" type="text" maxlength="100" autocomplete="off"${isRequired ? html` required` : ''} value="${values[name] ?? ''}">`
 }
 
-export function previewScreen(preview: ChangePreview, page: string, frame: NowFrame): Html {
+export function previewScreen(preview: ChangePreview, page: string, frame: ConsoleFrame): Html {
   const { wording } = frame
   const kept = FIELDS[preview.kind].map(
     name => html`<input type="hidden" name="${name}" value="${preview.values[name] ?? ''}">`,

@@ -11,7 +11,6 @@ import {
   previewScreen,
 } from './change-page.ts'
 import type { ConsoleSite } from './console.ts'
-import type { NowFrame } from './now-page.ts'
 
 /** A change as somebody asked for it: the file as they saw it, and the fields as they filled them in. */
 export interface ChangeAsked {
@@ -38,17 +37,11 @@ export interface ChangePorts {
 
 /** The way of a change: a form, one sentence to look at, saved. Each kind below a page, with the right it takes. */
 export function changeRoutes(
-  { base, gate, answers, show }: ConsoleSite,
+  { base, gate, answers, show, frame }: ConsoleSite,
   ports: ChangePorts,
   { page, kinds }: { readonly page: string; readonly kinds: Partial<Record<ChangeKind, Action>> },
 ): void {
   const { wording } = base
-  const frame = (note?: string): NowFrame => ({
-    wording,
-    clockText: at => base.clockText(at),
-    formNonce: base.randomId(),
-    ...(note === undefined ? {} : { note }),
-  })
 
   const formPage = async (
     c: Context,

@@ -10,6 +10,7 @@ import { clinicNav } from '../clinic-nav.ts'
 import { type ClinicAnswers, type ClinicPagePorts, clinicAnswers, type PageOptions } from '../clinic-page.ts'
 import { type Gate, gate } from '../gate.ts'
 import { type FlowsPorts, flowsRoutes } from './flows-routes.ts'
+import type { ConsoleFrame } from './frame.ts'
 import { type NowPorts, nowRoutes } from './now-routes.ts'
 import { type OnCallPorts, onCallRoutes } from './on-call-routes.ts'
 import { type SettingsPorts, settingsRoutes } from './settings-routes.ts'
@@ -36,6 +37,8 @@ export interface ConsoleSite {
   readonly base: ConsoleBase
   readonly gate: Gate
   readonly answers: ClinicAnswers
+  /** @param note  what the last press did, or why it did nothing */
+  frame(note?: string): ConsoleFrame
   /** A page with the ways to the others above it. */
   show(c: Context, who: SignedIn, here: string, title: string, body: Html, options?: PageOptions): Promise<Response>
 }
@@ -57,6 +60,12 @@ export function consolePages(ports: ConsolePorts): Console {
     base: ports,
     gate: gated,
     answers,
+    frame: note => ({
+      wording,
+      clockText: at => ports.clockText(at),
+      formNonce: ports.randomId(),
+      ...(note === undefined ? {} : { note }),
+    }),
     show: (c, who, here, title, body, options) =>
       answers.respond(c, title, html`${clinicNav(who, here, wording)}${body}`, options),
   }

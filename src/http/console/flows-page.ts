@@ -1,6 +1,6 @@
 import { html } from 'hono/html'
 import type { Html } from '../../channels/web-page.ts'
-import { form, type NowFrame } from './now-page.ts'
+import { type ConsoleFrame, form } from './frame.ts'
 
 /** One part that clinicians approve: a flow, or the words and settings beside the flows. Text is final. */
 export interface PartRow {
@@ -51,7 +51,7 @@ export interface WordsOf {
   readonly others: readonly { readonly id: string; readonly text: string }[]
 }
 
-export function flowsScreen(rows: readonly PartRow[], frame: NowFrame): Html {
+export function flowsScreen(rows: readonly PartRow[], frame: ConsoleFrame): Html {
   const { wording } = frame
   return html`<main id="main"><h1>${wording('flows-heading')}</h1>
 <p>${wording('flows-caution')}</p>
@@ -61,7 +61,7 @@ export function flowsScreen(rows: readonly PartRow[], frame: NowFrame): Html {
   )}</ul></main>`
 }
 
-export function partScreen(view: PartView, frame: NowFrame): Html {
+export function partScreen(view: PartView, frame: ConsoleFrame): Html {
   const { wording } = frame
   return html`<main id="main"><h1>${view.id}</h1>
 <p>${view.title}</p>
@@ -77,7 +77,7 @@ ${approving(view, frame)}
 </main>`
 }
 
-function pictures({ id, sheets }: PartView, { wording }: NowFrame): Html | string {
+function pictures({ id, sheets }: PartView, { wording }: ConsoleFrame): Html | string {
   if (sheets === 0) return ''
   const all = Array.from({ length: sheets }, (_one, index) => index + 1)
   return html`<section aria-labelledby="pictures" class="screen-only"><h2 id="pictures">${wording('flows-picture')}</h2>
@@ -85,7 +85,7 @@ function pictures({ id, sheets }: PartView, { wording }: NowFrame): Html | strin
 ${all.map(number => html`<p><a href="/flows/${id}/picture/${number}"><img class="sheet" loading="lazy" src="/flows/${id}/picture/${number}" alt="${wording('flows-sheet', { count: number })}"></a></p>`)}</section>`
 }
 
-function since({ since: last }: PartView, { wording }: NowFrame): Html {
+function since({ since: last }: PartView, { wording }: ConsoleFrame): Html {
   const heading = html`<h2 id="since">${wording('flows-since')}</h2>`
   if (last === undefined)
     return html`<section aria-labelledby="since">${heading}<p>${wording('flows-never')}</p></section>`
@@ -96,7 +96,7 @@ function since({ since: last }: PartView, { wording }: NowFrame): Html {
   )}</ul></section>`
 }
 
-function approving(view: PartView, frame: NowFrame): Html | string {
+function approving(view: PartView, frame: ConsoleFrame): Html | string {
   const { wording } = frame
   if (!view.mayApprove && !view.mayWithdraw) return ''
   return html`<section aria-labelledby="approve" class="screen-only"><h2 id="approve">${wording('flows-approve')}</h2>
@@ -120,7 +120,7 @@ ${
 
 export function wordsScreen(
   { id, title, hash, words, sources }: PartWords,
-  { wording }: Pick<NowFrame, 'wording'>,
+  { wording }: Pick<ConsoleFrame, 'wording'>,
 ): Html {
   const { language, advice, others } = words
   return html`<main id="main"><h1>${id}: ${wording('flows-words')}</h1>

@@ -26,14 +26,8 @@ export interface FlowsPorts {
   withdraw(who: SignedIn, part: string, why: string): Promise<ApprovalSaid>
 }
 
-export function flowsRoutes({ base, gate, answers, show }: ConsoleSite, ports: FlowsPorts): void {
+export function flowsRoutes({ base, gate, answers, show, frame }: ConsoleSite, ports: FlowsPorts): void {
   const { wording } = base
-  const frame = (note?: string) => ({
-    wording,
-    clockText: base.clockText,
-    formNonce: base.randomId(),
-    ...(note === undefined ? {} : { note }),
-  })
 
   gate.get('/flows', 'see-content', async (c, who) =>
     show(c, who, '/flows', wording('flows-heading'), flowsScreen(await ports.parts(), frame())),

@@ -1,7 +1,7 @@
 import { html } from 'hono/html'
 import type { Html, Wording } from '../../channels/web-page.ts'
 import type { Instant } from '../../time/instant.ts'
-import { form, type NowFrame } from './now-page.ts'
+import { type ConsoleFrame, form } from './frame.ts'
 
 /** What families are told before anything else: nobody can be paged, or answers take longer. */
 export interface LineNotice {
@@ -12,7 +12,7 @@ export interface LineNotice {
 
 export const NOTICE_HOURS = [1, 2, 4, 8, 12] as const
 
-export function noticeScreen(notice: LineNotice | undefined, shown: readonly string[], frame: NowFrame): Html {
+export function noticeScreen(notice: LineNotice | undefined, shown: readonly string[], frame: ConsoleFrame): Html {
   const { wording } = frame
   return html`<main id="main"><h1>${wording('notice-heading')}</h1>
 ${frame.note === undefined ? '' : html`<p class="note" role="alert">${frame.note}</p>`}

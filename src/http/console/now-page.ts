@@ -1,6 +1,7 @@
 import { html } from 'hono/html'
 import type { Html, Wording } from '../../channels/web-page.ts'
 import type { Instant } from '../../time/instant.ts'
+import { type ConsoleFrame, form } from './frame.ts'
 
 /** What is going on now, and what the night left for the day. Text is final. */
 export interface NowView {
@@ -52,16 +53,7 @@ export interface DayItem {
   readonly taker?: string
 }
 
-export interface NowFrame {
-  readonly wording: Wording
-  readonly clockText: (at: Instant) => string
-  /** Nonce of this page's forms. */
-  readonly formNonce: string
-  /** What the last press did, or why it did nothing. */
-  readonly note?: string
-}
-
-export function nowScreen(view: NowView, frame: NowFrame): Html {
+export function nowScreen(view: NowView, frame: ConsoleFrame): Html {
   const { wording } = frame
   return html`<main id="main">
 <h1>${wording(view.isNight ? 'board-tonight' : 'board-now')}</h1>
@@ -89,12 +81,12 @@ export function bySoonest(rows: readonly NowRow[]): readonly NowRow[] {
   return rows.toSorted((a, b) => dueOf(a) - dueOf(b) || a.openedAt - b.openedAt)
 }
 
-export function doubtsPart(doubts: readonly string[], { wording }: Pick<NowFrame, 'wording'>): Html | string {
+export function doubtsPart(doubts: readonly string[], { wording }: Pick<ConsoleFrame, 'wording'>): Html | string {
   if (doubts.length === 0) return ''
   return html`<div role="alert"><p><strong>${wording('doubt-heading')}</strong></p><ul class="marks">${doubts.map(doubt => html`<li>${doubt}</li>`)}</ul></div>`
 }
 
-function openCase(row: NowRow, at: Instant, frame: NowFrame): Html {
+function openCase(row: NowRow, at: Instant, frame: ConsoleFrame): Html {
   const { wording, clockText } = frame
   const open = `/now/open/${row.caseId}`
   return html`<li data-code="${row.code}"><p><a class="button" href="${open}"><strong>${row.code}</strong> ${row.headline}</a></p>
@@ -113,7 +105,7 @@ export function untilText(due: Instant, at: Instant, wording: Wording): string {
 }
 
 /** The morning: every case of the night and every note gets somebody's name. */
-function dayPart(day: DayView, frame: NowFrame): Html {
+function dayPart(day: DayView, frame: ConsoleFrame): Html {
   const { wording } = frame
   const left = day.items.filter(({ taker }) => taker === undefined)
   return html`<section aria-labelledby="day"><h2 id="day">${wording('day-heading')}</h2>
@@ -124,7 +116,7 @@ ${day.signedOver === undefined ? '' : html`<p class="state">${day.signedOver}</p
 ${form(frame, '/now/sign-over', html`<button>${wording('day-sign-over')}</button>`)}</section>`
 }
 
-function dayItem(item: DayItem, day: DayView, frame: NowFrame): Html {
+function dayItem(item: DayItem, day: DayView, frame: ConsoleFrame): Html {
   const { wording } = frame
   const field = `taker-${item.caseId}`
   return html`<li><p><a href="/now/open/${item.caseId}"><strong>${item.code}</strong> ${item.headline}</a>${item.closed ? html` · ${wording('board-closed')}` : ''}</p>
@@ -135,8 +127,4 @@ ${form(
   `/now/day/${item.caseId}`,
   html`<label for="${field}">${wording('day-who', { code: item.code })}</label><select id="${field}" name="taker" required><option value="">${wording('clinic-choose-one')}</option>${day.takers.map(({ id, name }) => html`<option value="${id}">${name}</option>`)}</select><button class="small-button">${wording(item.taker === undefined ? 'day-give' : 'day-give-again')}</button>`,
 )}</li>`
-}
-
-export function form({ formNonce }: Pick<NowFrame, 'formNonce'>, action: string, inside: Html): Html {
-  return html`<form method="post" action="${action}"><input type="hidden" name="nonce" value="${formNonce}">${inside}</form>`
 }

@@ -4,7 +4,7 @@ import { after, hours, type Instant } from '../../time/instant.ts'
 import { type Fields, fieldIn } from '../gate.ts'
 import type { ConsoleSite } from './console.ts'
 import { type LineNotice, NOTICE_HOURS, noticeScreen } from './notice-page.ts'
-import { type NowFrame, type NowView, nowScreen } from './now-page.ts'
+import { type NowView, nowScreen } from './now-page.ts'
 import { type TonightSheet, tonightScreen } from './tonight-page.ts'
 
 /** What the page *Now* needs from the rest of the bot. */
@@ -31,14 +31,8 @@ const PLACES: Readonly<Record<string, string>> = {
 }
 const CASE_ID = /^[0-9a-f]{32}$/
 
-export function nowRoutes({ base, gate, answers, show }: ConsoleSite, ports: NowPorts): void {
+export function nowRoutes({ base, gate, answers, show, frame }: ConsoleSite, ports: NowPorts): void {
   const { wording } = base
-  const frame = (note?: string): NowFrame => ({
-    wording,
-    clockText: at => base.clockText(at),
-    formNonce: base.randomId(),
-    ...(note === undefined ? {} : { note }),
-  })
 
   async function now(c: Context, who: SignedIn, note?: string, status = 200): Promise<Response> {
     const view = await ports.view()

@@ -1,7 +1,7 @@
 import { html } from 'hono/html'
 import { type Html, telephoneAddress, type Wording } from '../../channels/web-page.ts'
 import { numberText } from '../../oncall/number-text.ts'
-import { form, type NowFrame } from './now-page.ts'
+import { type ConsoleFrame, form } from './frame.ts'
 
 /** Who is on call: now, in the month, and whom the clinic can name. Text is final. */
 export interface OnCallView {
@@ -59,7 +59,7 @@ export interface OnCallPerson {
   readonly mayTest: boolean
 }
 
-export function onCallScreen(view: OnCallView, frame: NowFrame): Html {
+export function onCallScreen(view: OnCallView, frame: ConsoleFrame): Html {
   const { wording } = frame
   return html`<main id="main"><h1>${wording('on-call-heading')}</h1>
 ${frame.note === undefined ? '' : html`<p class="note" role="alert">${frame.note}</p>`}
@@ -96,7 +96,7 @@ ${day.roles.map(
   )}</ol></section>`
 }
 
-function people(view: OnCallView, frame: NowFrame): Html {
+function people(view: OnCallView, frame: ConsoleFrame): Html {
   const { wording } = frame
   return html`<section aria-labelledby="people"><h2 id="people">${wording('on-call-people')}</h2>
 <p class="soft">${wording('on-call-people-why')}</p>
@@ -109,7 +109,7 @@ ${one.mayTest ? form(frame, `/on-call/test/${one.id}`, html`<button class="small
   )}</ul></section>`
 }
 
-function lines(view: OnCallView, frame: NowFrame): Html | string {
+function lines(view: OnCallView, frame: ConsoleFrame): Html | string {
   if (view.lines.length === 0) return ''
   const { wording } = frame
   return html`<section aria-labelledby="lines"><h2 id="lines">${wording('on-call-lines')}</h2>

@@ -3,7 +3,6 @@ import { mayDo } from '../../accounts/authority.ts'
 import type { SignedIn } from '../../accounts/signed-in.ts'
 import { type ChangePorts, changeRoutes } from './change-routes.ts'
 import type { ConsoleSite } from './console.ts'
-import type { NowFrame } from './now-page.ts'
 import { keyIn } from './now-routes.ts'
 import { type OnCallView, onCallScreen } from './on-call-page.ts'
 
@@ -18,14 +17,8 @@ export interface OnCallPorts extends ChangePorts {
 }
 
 export function onCallRoutes(site: ConsoleSite, ports: OnCallPorts): void {
-  const { base, gate, answers, show } = site
+  const { base, gate, answers, show, frame } = site
   const { wording } = base
-  const frame = (note?: string): NowFrame => ({
-    wording,
-    clockText: at => base.clockText(at),
-    formNonce: base.randomId(),
-    ...(note === undefined ? {} : { note }),
-  })
 
   async function onCall(c: Context, who: SignedIn, note?: string, status = 200): Promise<Response> {
     const view = await ports.view(who, c.req.query('month'), mayDo(who, 'change-on-call'))

@@ -1,6 +1,6 @@
 import { html } from 'hono/html'
 import type { Html } from '../../channels/web-page.ts'
-import { form, type NowFrame } from './now-page.ts'
+import { type ConsoleFrame, form } from './frame.ts'
 
 /** What the clinic has decided, each with the page that changes it. Text is final. */
 export interface SettingsView {
@@ -23,7 +23,7 @@ export interface SettingRow {
   readonly change?: string
 }
 
-export function settingsScreen(view: SettingsView, frame: NowFrame): Html {
+export function settingsScreen(view: SettingsView, frame: ConsoleFrame): Html {
   const { wording } = frame
   return html`<main id="main"><h1>${wording('settings-heading')}</h1>
 ${frame.note === undefined ? '' : html`<p class="note" role="alert">${frame.note}</p>`}
@@ -37,7 +37,7 @@ ${view.groups.map(({ title, rows }, index) => part(`group-${index}`, title, rows
 </main>`
 }
 
-function part(id: string, title: string, rows: readonly SettingRow[], { wording }: NowFrame): Html {
+function part(id: string, title: string, rows: readonly SettingRow[], { wording }: ConsoleFrame): Html {
   return html`<section aria-labelledby="${id}"><h2 id="${id}">${title}</h2><ul class="board plain">${rows.map(
     row =>
       html`<li><p>${row.label}: <strong>${row.value}</strong>${row.beside === undefined ? '' : html` <span class="soft">${row.beside}</span>`}</p>

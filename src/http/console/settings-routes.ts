@@ -24,18 +24,12 @@ export const SETTING_KINDS = {
 } as const satisfies Partial<Record<ChangeKind, Action>>
 
 export function settingsRoutes(site: ConsoleSite, ports: SettingsPorts): void {
-  const { base, gate, answers, show } = site
+  const { base, gate, answers, show, frame } = site
   const { wording } = base
 
   async function settings(c: Context, who: SignedIn, note?: string, status = 200): Promise<Response> {
     const view = await ports.settings(action => mayDo(who, action))
-    const frame = {
-      wording,
-      clockText: base.clockText,
-      formNonce: base.randomId(),
-      ...(note === undefined ? {} : { note }),
-    }
-    return show(c, who, '/settings', wording('settings-heading'), settingsScreen(view, frame), { status })
+    return show(c, who, '/settings', wording('settings-heading'), settingsScreen(view, frame(note)), { status })
   }
 
   const DID = new Set(['saved', 'undone'])
