@@ -5,31 +5,27 @@ import { DEMO_CLINIC, type LoadedLine, loadLine } from '../../src/cli/load-line.
 import { readVignettes, type Vignette } from '../../src/cli/vignette-file.ts'
 import { runVignette } from '../../src/cli/vignette-run.ts'
 import { judged } from '../../src/cli/vignettes.ts'
-import { type FlowFiles, loadFlows } from '../../src/flow/load.ts'
+import { loadFlows } from '../../src/flow/load.ts'
 import { instant } from '../../src/time/instant.ts'
 import { ROOT } from '../support/clone.ts'
+import { readOnce } from '../support/read-once.ts'
 
 const at = instant(Date.parse('2026-03-01T07:00:00Z'))
-const shipped = line()
+const { loaded } = loadLine({ clinicDir: DEMO_CLINIC, at })
+if (loaded === undefined) throw new Error('the demonstration cannot be loaded')
+const shipped: LoadedLine = loaded
 const { vignettes, problems } = readVignettes([join(ROOT, 'tests/vignettes')], shipped.line)
-
-function line(change: (files: Map<string, string>) => FlowFiles = files => files): LoadedLine {
-  const { loaded } = loadLine({ clinicDir: DEMO_CLINIC, at })
-  if (loaded === undefined) throw new Error('the demonstration cannot be loaded')
-  const { set, problems } = loadFlows(change(new Map(readFlowFiles())))
-  if (set === undefined) throw new Error(problems.map(problem => problem.found).join('; '))
-  return { ...loaded, line: { ...loaded.line, flows: set } }
-}
 
 /** The shipped flows with one fault: whatever the first replies say also carries a tag it must not. */
 function alsoTagged(tag: string): LoadedLine {
-  return line(files => {
-    const path = 'shared/sources.yaml'
-    const text = files.get(path) ?? ''
-    const broken = text.replace(/^( {2}danger-ring: *\{? *(?:\n\s+)?tags: \[)/m, `$1${tag}, `)
-    expect(broken, 'the fault was planted').not.toBe(text)
-    return files.set(path, broken)
-  })
+  const path = 'shared/sources.yaml'
+  const files = readFlowFiles()
+  const text = files.get(path) ?? ''
+  const broken = text.replace(/^( {2}danger-ring: *\{? *(?:\n\s+)?tags: \[)/m, `$1${tag}, `)
+  expect(broken, 'the fault was planted').not.toBe(text)
+  const { set, problems } = loadFlows(new Map([...files, [path, broken]]), readOnce)
+  if (set === undefined) throw new Error(problems.map(problem => problem.found).join('; '))
+  return { ...shipped, line: { ...shipped.line, flows: set } }
 }
 
 const failuresOf = async (loaded: LoadedLine, vignette: Vignette) =>
