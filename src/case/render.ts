@@ -120,7 +120,7 @@ function renderPart(rendering: Rendering, part: Saying): Part {
         ],
       }
     case 'ask':
-      return questionOf(line, state, part.serial, part.fact, wording, at)
+      return questionShown(line, state, part.serial, part.fact, wording, at, values)
   }
 }
 
@@ -154,18 +154,25 @@ const ACCEPTS: Readonly<Record<string, Question['accepts']>> = {
 const drawn = (id: string | undefined, wording: Catalogue): { readonly drawing?: Drawing } =>
   id === undefined ? {} : { drawing: { id, text: wording.text(`drawing/${id}`) } }
 
-/** The open question as it is shown, in the language the line speaks. */
-export function questionOf(
+/** The open question as it is shown, in the language the line speaks, with about how many are to come. */
+export function questionShown(
   line: Line,
   state: CaseState,
   serial: number,
   fact: string,
   wording: Catalogue,
   at: Instant,
+  values: Values = caseValues(line, state, at),
 ): Question {
+  const more = state.open?.changing === true ? undefined : questionsToCome(line, state, at)
+  const question = questionOf(line, serial, fact, wording, values)
+  return more === undefined || more === 0 ? question : { ...question, more }
+}
+
+/** A question, its answers and what it takes, in the language the line speaks. */
+export function questionOf(line: Line, serial: number, fact: string, wording: Catalogue, values: Values): Question {
   const document = line.flows.facts[fact]
   if (document === undefined) throw new InvariantBroken(`no fact "${fact}"`)
-  const values = caseValues(line, state, at)
   const all = [...(document.values ?? []), ...Object.keys(document.taps ?? {})]
   const shown = fact === ABOUT ? all.filter(concern => isWorded(line, concern, line.language)) : all
   const options: Option[] = shown.map(value => ({
@@ -182,7 +189,6 @@ export function questionOf(
     apart: true,
     ...(document.drawings === true ? { drawing: 'unsure' } : {}),
   })
-  const more = state.open?.changing === true ? undefined : questionsToCome(line, state, at)
   return {
     kind: 'question',
     serial,
@@ -190,7 +196,6 @@ export function questionOf(
     text: wording.text(`ask/${fact}`, values),
     ...drawn(document.drawing, wording),
     ...(wording.has(`why/${fact}`) ? { why: wording.text(`why/${fact}`, values) } : {}),
-    ...(more === undefined || more === 0 ? {} : { more }),
     options,
     several: document.kind === 'many' && document['act-at-once'] !== true,
     accepts: ACCEPTS[document.kind] ?? 'words',

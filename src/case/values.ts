@@ -53,7 +53,17 @@ export function counted(
   unit: 'minute' | 'hour' | 'day' | 'week' | 'month' | 'year',
   language: string,
 ): string {
-  return new Intl.NumberFormat(language, { style: 'unit', unit, unitDisplay: 'long' }).format(count)
+  return countingIn(language, unit).format(count)
+}
+
+const counting = new Map<string, Intl.NumberFormat>()
+
+/** Kept: making one costs more than a whole reply. */
+function countingIn(language: string, unit: string): Intl.NumberFormat {
+  const key = `${language} ${unit}`
+  const kept = counting.get(key) ?? new Intl.NumberFormat(language, { style: 'unit', unit, unitDisplay: 'long' })
+  counting.set(key, kept)
+  return kept
 }
 
 /** Concerns by their titles, as the clinic's people read them. */

@@ -3,7 +3,7 @@ import { answerText } from '../case/answer-text.ts'
 import { reachedAnswer } from '../case/derive.ts'
 import { familyLine, type Line, staffLine, wordingOf } from '../case/line.ts'
 import type { Control } from '../case/message.ts'
-import { questionOf, renderReply } from '../case/render.ts'
+import { questionShown, renderReply } from '../case/render.ts'
 import { type CaseState, parseState } from '../case/state.ts'
 import { caseValues } from '../case/values.ts'
 import type { LogLine } from '../case/view.ts'
@@ -61,7 +61,7 @@ function openQuestionOf(line: Line, state: CaseState, at: Instant) {
   const { open } = state
   if (open === undefined || state.closed) return undefined
   const wording = wordingOf(line, state.concern)
-  if (open.readBack === undefined) return questionOf(line, state, open.serial, open.fact, wording, at)
+  if (open.readBack === undefined) return questionShown(line, state, open.serial, open.fact, wording, at)
   const [part] = renderReply(
     line,
     state,

@@ -3,6 +3,7 @@ import { familyLine, type Line, languagesOf, lineIn, wordingOf } from '../case/l
 import type { Question } from '../case/message.ts'
 import { questionOf } from '../case/render.ts'
 import type { CaseState } from '../case/state.ts'
+import { caseValues } from '../case/values.ts'
 import type { Instant } from '../time/instant.ts'
 import type { Lexicon } from '../understand/lexicon.ts'
 import { understand } from '../understand/understand.ts'
@@ -195,5 +196,5 @@ function isChoiceOf(line: Line, concern: string, fact: string): boolean {
 
 function openQuestion(line: Line, state: RunningCase, open: { serial: number; fact: string }, at: Instant): Question {
   const whole = state as CaseState
-  return questionOf(line, whole, open.serial, open.fact, wordingOf(line, whole.concern), at)
+  return questionOf(line, open.serial, open.fact, wordingOf(line, whole.concern), caseValues(line, whole, at))
 }
