@@ -1,14 +1,15 @@
 import { SCOPES } from '../config/approval-file.ts'
 import { approverFault } from '../config/approvals.ts'
-import { changeText, contentChanges } from '../flow/content-changes.ts'
+import { changeText } from '../flow/content-changes.ts'
 import { nearestId } from '../flow/problem.ts'
 import type { Clinic } from '../oncall/clinic.ts'
 import { systemClock } from '../runtime/system-clock.ts'
 import { type Instant, instant } from '../time/instant.ts'
 import type { ApprovalWanted, Outcome, Stands } from './approval-desk.ts'
 import { approvalPage } from './approval-page.ts'
-import { approvedContent } from './approvals-folder.ts'
+import { type ApprovedSince, approvedSince } from './approved-since.ts'
 import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
+import { tellConversations } from './conversations-told.ts'
 import { atDesk } from './desk-at-hand.ts'
 import { standings } from './guards.ts'
 import { DEMO_CLINIC, loadLine } from './load-line.ts'
@@ -20,7 +21,7 @@ export const approveCommand: Command = {
     'what two clinicians must have approved, what changed since, and their approval: "approve", "approve PART --by ID"',
   usage:
     'smallhours approve [--clinic FOLDER] [--flows FOLDER] [--json]\n' +
-    'smallhours approve PART [--show] [--clinic FOLDER] [--json]\n' +
+    'smallhours approve PART [--show | --conversations] [--clinic FOLDER] [--json]\n' +
     'smallhours approve PART --by ID [--languages en,es] [--hash HASH] [--until DATE] [--only steps|words] [--clinic FOLDER] [--data FOLDER]\n' +
     'smallhours approve PART --by ID --withdraw REASON [--clinic FOLDER] [--data FOLDER]',
   async run(args) {
@@ -35,6 +36,7 @@ export const approveCommand: Command = {
       withdraw: { type: 'string' },
       data: { type: 'string' },
       show: { type: 'boolean', default: false },
+      conversations: { type: 'boolean', default: false },
       json: { type: 'boolean', default: false },
     })
     const at = systemClock().now()
@@ -61,7 +63,12 @@ export const approveCommand: Command = {
         `"${id}" is no part to approve; the parts are ${ids.join(', ')}${nearest === undefined ? '' : `; did you mean "${nearest}"?`}`,
       )
     }
-    if (values.by === undefined) return tell(clinicDir, one, clinic, values)
+    const since = approvedSince(one, { clinicDir, clinic, at })
+    if (values.conversations) {
+      if (values.by !== undefined) throw new CalledWrongly('--conversations only looks: it goes without --by')
+      return tellConversations({ clinicDir, flowsDir: values.flows, read, part: id, since, at }, values.json)
+    }
+    if (values.by === undefined) return tell(one, since, clinic, values)
     const wanted = wantedBy(one.subject.id, values)
     const { by, withdraw, data, flows: flowsDir } = values
     return tellOutcome(
@@ -69,7 +76,7 @@ export const approveCommand: Command = {
       await atDesk({ clinicDir, clinic, by, data, flowsDir }, (desk, who) =>
         withdraw === undefined ? desk.approve(who, wanted) : desk.withdraw(who, one.subject.id, withdraw),
       ),
-      changesFor(clinicDir, one, clinic, by),
+      changesFor(since, clinic, by),
     )
   },
 }
@@ -136,12 +143,11 @@ function documentOf({ subject, isApproved, counted, withdrawn, refusals }: Stand
 }
 
 function tell(
-  clinicDir: string,
   one: Stands,
+  changes: ApprovedSince | undefined,
   clinic: Clinic,
   { show, json }: { show: boolean; json: boolean },
 ): number {
-  const changes = changesSince(clinicDir, one)
   if (json) {
     print(
       JSON.stringify({
@@ -159,23 +165,8 @@ function tell(
   return one.isApproved ? 0 : 1
 }
 
-interface Since {
-  readonly by: string
-  readonly changes: ReturnType<typeof contentChanges>
-}
-
-/** What is not as the last approval had it; undefined where there is no approval whose content was kept. */
-function changesSince(clinicDir: string, { subject, counted, withdrawn }: Stands): Since | undefined {
-  const latest = [...counted, ...withdrawn].toSorted((a, b) => b.at - a.at)
-  for (const { by, hash } of latest) {
-    const text = approvedContent(clinicDir, hash)
-    if (text !== undefined) return { by, changes: contentChanges(JSON.parse(text), JSON.parse(subject.text)) }
-  }
-  return undefined
-}
-
-function changesText({ by, changes }: Since, clinic: Clinic): string {
-  const since = `since ${nameOf(clinic, by)} (${by}) approved it`
+function changesText({ by, changes }: ApprovedSince, clinic: Clinic): string {
+  const since = `since ${by.map(id => `${nameOf(clinic, id)} (${id})`).join(' and ')} approved it`
   if (changes.length === 0) return `Nothing has changed ${since}.`
   return [`${changes.length} changes ${since}:`, ...changes.map(changeText)].join('\n')
 }
@@ -208,10 +199,8 @@ function dateSaid(said: string): Instant {
 }
 
 /** What changed since another's approval: said to whoever approves next. */
-function changesFor(clinicDir: string, one: Stands, clinic: Clinic, by: string): readonly string[] {
-  const changes = changesSince(clinicDir, one)
-  return changes === undefined || changes.by === by ? [] : [changesText(changes, clinic)]
-}
+const changesFor = (changes: ApprovedSince | undefined, clinic: Clinic, by: string): readonly string[] =>
+  changes === undefined || changes.by.every(one => one === by) ? [] : [changesText(changes, clinic)]
 
 /** Prints how an act went; `first` before it where it was done. */
 export function tellOutcome(command: string, outcome: Outcome, first: readonly string[] = []): number {

@@ -2,7 +2,6 @@
 
 import { join } from 'node:path'
 import type { Wording } from '../channels/web-page.ts'
-import { contentChanges } from '../flow/content-changes.ts'
 import type { PartRow, PartView, PartWords, WordsOf } from '../http/console/flows-page.ts'
 import type { FlowsPorts } from '../http/console/flows-routes.ts'
 import { flowPicture } from '../modelcheck/pictures/graph.ts'
@@ -10,8 +9,10 @@ import { sheetsOf } from '../modelcheck/pictures/svg.ts'
 import type { Clinic } from '../oncall/clinic.ts'
 import type { Instant } from '../time/instant.ts'
 import type { Again } from './again.ts'
-import { approvedContent } from './approvals-folder.ts'
+import { type ApprovedSince, approvedSince } from './approved-since.ts'
 import { contentOf, storedFigures } from './check-figures.ts'
+import { conversationSaid, differentSaid } from './conversations-said.ts'
+import type { ConversationsSide } from './conversations-side.ts'
 import { readFlowFiles } from './flow-files.ts'
 import { standings } from './guards.ts'
 import { type LoadedLine, loadLine } from './load-line.ts'
@@ -24,6 +25,7 @@ export interface FlowsSources {
   /** The line as it is served now, for its pictures. */
   readonly served: () => LoadedLine
   readonly again: Again
+  readonly conversations: Pick<ConversationsSide, 'of'>
   /** What came of a press about a part that took longer than its answer. */
   readonly newsOf: (part: string) => string | undefined
 }
@@ -51,14 +53,16 @@ export function flowsView(sources: FlowsSources): Omit<FlowsPorts, 'approve' | '
       const { all, clinic } = standingsNow(sources)
       const one = all.find(({ subject }) => subject.id === id)
       if (one === undefined) return undefined
-      const since = sinceOf(one, sources.clinicDir, clinic)
+      const since = sinceIn(one, clinic, sources)
+      const by = since?.by.map(each => nameIn(clinic, each)).join(', ') ?? ''
       return {
         ...rowOf(one, clinic, wording),
         hash: one.subject.hash,
         languages: one.subject.languages,
         sheets: sheetsIn(served(), id).length,
         checked: [...[sources.newsOf(id) ?? []].flat(), ...checkedOf(id, sources)],
-        ...(since === undefined ? {} : { since }),
+        ...(since === undefined ? {} : { since: { who: by, changes: since.changes } }),
+        ...differentIn(one, since, sources),
         mayApprove: may.approve,
         mayWithdraw: may.withdraw && one.counted.length > 0,
       }
@@ -69,9 +73,24 @@ export function flowsView(sources: FlowsSources): Omit<FlowsPorts, 'approve' | '
       if (one === undefined || words === undefined) return undefined
       return { id, title: one.subject.title, hash: one.subject.hash, words, sources: sourcesOf(one) }
     },
+    async conversation(id, situation) {
+      const { all, clinic } = standingsNow(sources)
+      const one = all.find(({ subject }) => subject.id === id)
+      const since = one === undefined ? undefined : sinceIn(one, clinic, sources)
+      if (one === undefined || since === undefined) return undefined
+      const state = sources.conversations.of(id, `${since.hash} ${one.subject.hash}`)
+      return conversationSaid(state, situation, { id, wording, line: served().line })
+    },
     sheet: (id, number) => sheetsIn(served(), id).find(sheet => sheet.number === number)?.svg,
   }
 }
+
+const sinceIn = (
+  one: Stands,
+  clinic: Clinic | undefined,
+  { clinicDir, now }: FlowsSources,
+): ApprovedSince | undefined =>
+  clinic === undefined ? undefined : approvedSince(one, { clinicDir, clinic, at: now() })
 
 const nameIn = (clinic: Clinic | undefined, id: string): string =>
   clinic?.people.find(person => person.id === id)?.name ?? id
@@ -91,17 +110,17 @@ function rowOf(
   return { id: subject.id, title: subject.title, isApproved, standing }
 }
 
-function sinceOf(
-  { subject, counted, withdrawn }: Stands,
-  clinicDir: string,
-  clinic: Clinic | undefined,
-): PartView['since'] {
-  for (const { by, hash } of [...counted, ...withdrawn].toSorted((a, b) => b.at - a.at)) {
-    const text = approvedContent(clinicDir, hash)
-    if (text !== undefined)
-      return { who: nameIn(clinic, by), changes: contentChanges(JSON.parse(text), JSON.parse(subject.text)) }
-  }
-  return undefined
+/** Words around a conversation lead nowhere: nothing is played for them. */
+const NEVER_PLAYED = new Set(['screens'])
+
+function differentIn(
+  { subject }: Stands,
+  since: ApprovedSince | undefined,
+  { conversations, wording, served }: FlowsSources,
+): Pick<PartView, 'different'> {
+  if (since === undefined || since.hash === subject.hash || NEVER_PLAYED.has(subject.id)) return {}
+  const state = conversations.of(subject.id, `${since.hash} ${subject.hash}`)
+  return { different: differentSaid(state, { wording, line: served().line }) }
 }
 
 // ---- The words, with what each rests on ----

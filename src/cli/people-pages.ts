@@ -11,6 +11,7 @@ import { approvalSide } from './approval-side.ts'
 import type { BotAccounts } from './bot-accounts.ts'
 import type { ChangingLine } from './changing-line.ts'
 import { demonstrationPerson, nowSide } from './console-side.ts'
+import { type ConversationsSide, conversationsSide, playInProcess } from './conversations-side.ts'
 import type { DataFolder } from './data-folder.ts'
 import { dayWatch } from './day-watch.ts'
 import type { DeskFile } from './desk-file.ts'
@@ -58,6 +59,8 @@ export function peoplePages(options: PeoplePagesOptions): PeoplePages {
     tellPeople: told => runtime.tellPeople(told),
     link: () => `${origin()}/now`,
   })
+  const play = playInProcess({ clinicDir: options.clinicDir ?? DEMO_CLINIC })
+  const conversations = conversationsSide(play, onFault)
   const pages = consolePages({
     ...page,
     signedIn: async request =>
@@ -66,22 +69,32 @@ export function peoplePages(options: PeoplePagesOptions): PeoplePages {
       await members()?.store.change({ at: now(), who: who.personId, did: 'refused', on: action }, [])
     },
     tonight,
-    flows: flowsSide(options),
+    flows: flowsSide(options, conversations),
     onCall: onCallSide({
       ...{ ...shared, clinicDir: options.clinicDir ?? DEMO_CLINIC, changing, origin, onFault },
       callouts: testCallouts(data.testCalloutsFile, onFault),
       onCallLink: () => `${origin()}/on-call`,
     }),
   })
-  return { pages, start: () => day.start(), stop: () => day.stop() }
+  return {
+    pages,
+    start: () => day.start(),
+    stop() {
+      day.stop()
+      conversations.stop()
+    },
+  }
 }
 
 /** What lies in the clinic's folder, its approvals, and approving through the desk of the command. */
-function flowsSide({ page, clinicDir = DEMO_CLINIC, changing, clock, members, again }: PeoplePagesOptions): FlowsPorts {
+function flowsSide(
+  { page, clinicDir = DEMO_CLINIC, changing, clock, members, again }: PeoplePagesOptions,
+  conversations: ConversationsSide,
+): FlowsPorts {
   const { now, wording } = page
   const approving = approvalSide({ ...{ clinicDir, changing, clock, now, wording }, trail: () => members()?.store })
   const view = flowsView({
-    ...{ clinicDir, now, wording, again: again ?? remembering(), newsOf: approving.newsOf },
+    ...{ clinicDir, now, wording, again: again ?? remembering(), newsOf: approving.newsOf, conversations },
     served: () => changing.current(),
   })
   return { ...view, ...approving }

@@ -3,7 +3,7 @@ import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { isMap, parseDocument } from 'yaml'
 import { readApprovals } from '../config/approval-file.ts'
-import { standingOf } from '../config/approvals.ts'
+import { type Subject, standingOf } from '../config/approvals.ts'
 import { clinicHash } from '../config/clinic-edits.ts'
 import { saveClinic, writeWhole } from '../config/clinic-save.ts'
 import type { FlowFiles } from '../flow/load.ts'
@@ -58,7 +58,8 @@ export interface RollBackPlan {
 export function planRollBack(situation: RollBackSituation): RollBackPlan | { readonly why: string } {
   const { clinicDir, line, clinic, part, at } = situation
   const now = line.approvables.find(({ id }) => id === part)
-  const target = approvedBefore(situation, now?.hash)
+  const languages = now?.languages ?? []
+  const target = approvedBefore({ id: part, languages }, now?.hash, { clinicDir, clinic, at })
   if (target === undefined)
     return {
       why: `${part} has no earlier content that two clinicians have approved${now === undefined ? ' (is it the name of a part?)' : ''}: see "smallhours approve ${part}". Withdraw it to have it served no more`,
@@ -73,7 +74,7 @@ export function planRollBack(situation: RollBackSituation): RollBackPlan | { rea
     before: now === undefined ? {} : { before: now.hash },
     isApprovedNow,
   }
-  const ways = part === 'settings' ? [settingsBack(situation, target.hash)] : filesBack(situation, target.hash)
+  const ways = waysBack(situation, target.hash)
   if (ways.length === 0)
     return {
       why: `the files of ${part} ${target.hash.slice(0, 12)} were not kept when it was approved: take them from the clinic's version control`,
@@ -88,24 +89,38 @@ export function planRollBack(situation: RollBackSituation): RollBackPlan | { rea
   return { why }
 }
 
-type Way = Pick<RollBackPlan, 'files' | 'folders' | 'clinicFile'>
+/** A way to have a content again that was approved: what is written where. */
+export type Way = Pick<RollBackPlan, 'files' | 'folders' | 'clinicFile'>
 
-/** The newest content that is approved as a whole and is not the one that stands there. */
-function approvedBefore({ clinicDir, line, clinic, part, at }: RollBackSituation, current: string | undefined) {
-  const file = approvalsFile(clinicDir, part)
-  const text = approvalsText(clinicDir, part)
+/** The newest content of a part that is approved as a whole and is not the one that stands there. */
+export function approvedBefore(
+  { id, languages }: Pick<Subject, 'id' | 'languages'>,
+  current: string | undefined,
+  {
+    clinicDir,
+    clinic,
+    at,
+  }: { readonly clinicDir: string; readonly clinic: Pick<Clinic, 'people'>; readonly at: Instant },
+): { readonly hash: string; readonly by: readonly string[]; readonly at: number } | undefined {
+  const file = approvalsFile(clinicDir, id)
+  const text = approvalsText(clinicDir, id)
   const hashes = new Set(readApprovals(file, text).approvals.map(({ hash }) => hash))
-  const languages = line.approvables.find(({ id }) => id === part)?.languages ?? []
   const whole = [...hashes].flatMap(hash => {
     if (hash === current) return []
-    const { isApproved, counted } = standingOf({ id: part, hash, languages }, file, text, clinic, at)
+    const { isApproved, counted } = standingOf({ id, hash, languages }, file, text, clinic, at)
     return isApproved ? [{ hash, by: counted.map(one => one.by), at: Math.max(...counted.map(one => one.at)) }] : []
   })
   return whole.toSorted((a, b) => b.at - a.at)[0]
 }
 
-/** Ways to put files back, the one that touches least first. */
-function filesBack({ clinicDir, flowsDir, part }: RollBackSituation, hash: string): readonly Way[] {
+type PartPlace = Pick<RollBackSituation, 'clinicDir' | 'flowsDir' | 'part'>
+
+/** Ways to have an approved content of a part again, the one that touches least first; none where its files were not kept. */
+export function waysBack(place: PartPlace, hash: string): readonly Way[] {
+  return place.part === 'settings' ? [settingsBack(place, hash)] : filesBack(place, hash)
+}
+
+function filesBack({ clinicDir, flowsDir, part }: PartPlace, hash: string): readonly Way[] {
   const kept = approvedFiles(clinicDir, hash)
   if (kept === undefined) return []
   const all = readFlowFiles(flowsDir ?? SHIPPED_FLOWS, join(clinicDir, 'flows'))
@@ -127,7 +142,7 @@ function filesBack({ clinicDir, flowsDir, part }: RollBackSituation, hash: strin
 }
 
 /** The settings of the approved content, written into the clinic's file; comments and everything else stay. */
-function settingsBack({ clinicDir }: RollBackSituation, hash: string): Way {
+function settingsBack({ clinicDir }: PartPlace, hash: string): Way {
   const file = join(clinicDir, 'clinic.yaml')
   const before = readFileSync(file, 'utf8')
   const content = JSON.parse(approvedContent(clinicDir, hash) ?? '{}') as {
@@ -172,7 +187,7 @@ function faultOf(
 }
 
 /** Writes what a plan says: each folder beside and then put in place of the old one, the clinic's file whole or not at all. */
-export function putBack({ clinicDir, folders, clinicFile }: RollBackPlan): void {
+export function putBack({ clinicDir, folders, clinicFile }: Way & Pick<RollBackPlan, 'clinicDir'>): void {
   if (clinicFile !== undefined) {
     const saved = saveClinic(join(clinicDir, 'clinic.yaml'), clinicFile.text, clinicFile.basedOn)
     if (saved.kind === 'stale') throw new Error('the clinic file was changed meanwhile: run the command again')

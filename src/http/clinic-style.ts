@@ -45,6 +45,12 @@ input[type=datetime-local]{width:100%;min-height:3.25rem;padding:.6rem .75rem;bo
 @media (min-width:60rem){.month{display:grid;grid-template-columns:repeat(7,minmax(0,1fr));gap:.4rem;width:calc(100vw - 4rem);max-width:80rem;position:relative;left:50%;transform:translateX(-50%)}.month li{border:1px solid var(--edge);border-radius:.4rem;padding:.4rem}.start-2{grid-column-start:2}.start-3{grid-column-start:3}.start-4{grid-column-start:4}.start-5{grid-column-start:5}.start-6{grid-column-start:6}.start-7{grid-column-start:7}}
 .ways{display:flex;flex-wrap:wrap;gap:.3rem 1rem}
 .ways a{display:inline-flex;align-items:center;min-height:3rem;padding:0 .3rem}
+.beside{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(16rem,100%),1fr));gap:0 1rem;align-items:start}
+.beside section{min-width:0}
+.said{padding:.3rem 0;border-top:1px solid var(--edge)}
+.said p{margin:.1rem 0;white-space:pre-line}
+mark{background:none;color:inherit;text-decoration:underline;text-decoration-thickness:2px;font-weight:600}
+.wide{max-width:60rem}
 .due{white-space:nowrap;font-weight:700}
 @media print{.clinic-nav,.screen-only,.caution,.banner{display:none}main{max-width:none}section{break-inside:avoid}}
 `

@@ -168,6 +168,7 @@ describe('the clinic pages about now', () => {
             .replace(':person', 'amara')
             .replace(':part', 'skin')
             .replace(':number', '1')
+            .replace(':situation', 'sore-skin')
             .replace(':language', 'en')
           const response = await (method === 'GET' ? get(address) : post(address, { taker: 'malia', kind: 'none' }))
           const may = mayDo(who, action, { caseId: CASE, isClosed: false, personId: 'amara' })

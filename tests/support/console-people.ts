@@ -29,6 +29,16 @@ export const oneFlow = (did: (what: string) => void): ConsolePorts['flows'] => {
       id === row.id && language === 'en'
         ? { ...row, hash: 'a'.repeat(64), words: { language, advice: [], others: [] }, sources: [] }
         : undefined,
+    conversation: async (id, situation) =>
+      id === row.id && situation === 'sore-skin'
+        ? {
+            ...{ part: id, id: situation, title: 'Sore skin', isLowered: true },
+            was: ['Speak to a clinician now'],
+            is: ['Care at home'],
+            wasLines: [{ text: 'We page them.', isFamily: false, isOwn: true }],
+            isLines: [{ text: 'her skin is sore', isFamily: true, isOwn: false }],
+          }
+        : undefined,
     sheet: (_id, number) => (number === 1 ? '<svg xmlns="http://www.w3.org/2000/svg"/>' : undefined),
     async approve(_who, part, hash, languages) {
       did(`approve ${part} ${hash.length} ${languages.join()}`)

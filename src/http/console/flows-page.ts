@@ -1,5 +1,5 @@
 import { html } from 'hono/html'
-import type { Html } from '../../channels/web-page.ts'
+import type { Html, Wording } from '../../channels/web-page.ts'
 import { type ConsoleFrame, form } from './frame.ts'
 
 /** One part that clinicians approve: a flow, or the words and settings beside the flows. Text is final. */
@@ -21,8 +21,40 @@ export interface PartView extends PartRow {
   readonly checked: readonly string[]
   /** What is another than the last approval had; undefined where nothing of it was approved before. */
   readonly since?: { readonly who: string; readonly changes: readonly ContentChangeSaid[] }
+  /** Conversations that would now go differently; undefined where nothing is held against anything. */
+  readonly different?: DifferentSaid
   readonly mayApprove: boolean
   readonly mayWithdraw: boolean
+}
+
+export interface DifferentSaid {
+  /** What was held against what, and what came of it, one sentence each. */
+  readonly says: readonly string[]
+  /** Lowered first. */
+  readonly rows: readonly DifferentRow[]
+}
+
+/** One situation that goes differently, with what it came to, one line each. */
+export interface DifferentRow {
+  readonly id: string
+  readonly title: string
+  readonly isLowered: boolean
+  readonly was: readonly string[]
+  readonly is: readonly string[]
+}
+
+/** Both conversations of a situation, word for word. */
+export interface ConversationSaid extends DifferentRow {
+  readonly part: string
+  readonly wasLines: readonly SaidLine[]
+  readonly isLines: readonly SaidLine[]
+}
+
+export interface SaidLine {
+  readonly text: string
+  readonly isFamily: boolean
+  /** Not a line of the other conversation. */
+  readonly isOwn: boolean
 }
 
 /** The words of a part in one language, each with what it makes a family do and what it rests on: one page to print. */
@@ -68,10 +100,11 @@ export function partScreen(view: PartView, frame: ConsoleFrame): Html {
 ${frame.note === undefined ? '' : html`<p class="note" role="alert">${frame.note}</p>`}
 <p class="state">${view.isApproved ? '' : html`<strong>${wording('flows-not-approved')}</strong> `}${view.standing}</p>
 <p class="soft">${wording('flows-hash', { code: view.hash.slice(0, 12) })}</p>
-<p class="ways"><a href="#since">${wording('flows-since')}</a> <a href="#checked">${wording('flows-checked')}</a> ${view.mayApprove ? html`<a href="#approve">${wording('flows-approve')}</a>` : ''}</p>
+<p class="ways"><a href="#since">${wording('flows-since')}</a> ${view.different === undefined ? '' : html`<a href="#different">${wording('flows-different')}</a> `}<a href="#checked">${wording('flows-checked')}</a> ${view.mayApprove ? html`<a href="#approve">${wording('flows-approve')}</a>` : ''}</p>
 <section aria-labelledby="words"><h2 id="words">${wording('flows-words')}</h2>${(view.languages.length === 0 ? ['en'] : view.languages).map(language => html`<p><a class="button" href="/flows/${view.id}/words/${language}">${wording('flows-advice-in', { label: language })}</a></p>`)}</section>
 ${pictures(view, frame)}
 <section aria-labelledby="checked"><h2 id="checked">${wording('flows-checked')}</h2><ul class="lines">${view.checked.map(line => html`<li>${line}</li>`)}</ul></section>
+${different(view, frame)}
 ${since(view, frame)}
 ${approving(view, frame)}
 </main>`
@@ -94,6 +127,37 @@ function since({ since: last }: PartView, { wording }: ConsoleFrame): Html {
     ({ path, before, after }) =>
       html`<li><p><strong>${path}</strong></p>${before === undefined ? '' : html`<p>${wording('flows-was')} <del>${before}</del></p>`}${after === undefined ? html`<p>${wording('flows-gone')}</p>` : html`<p>${wording('flows-is')} <ins>${after}</ins></p>`}</li>`,
   )}</ul></section>`
+}
+
+function different({ id, different: found }: PartView, { wording }: ConsoleFrame): Html | string {
+  if (found === undefined) return ''
+  return html`<section aria-labelledby="different"><h2 id="different">${wording('flows-different')}</h2>
+${found.says.map(line => html`<p>${line}</p>`)}
+<ul class="board plain">${found.rows.map(
+    row =>
+      html`<li><p>${row.isLowered ? html`<strong>${wording('flows-different-lowered')}</strong> ` : ''}<a href="/flows/${id}/conversations/${row.id}">${row.title}</a></p>${beside(row, wording)}</li>`,
+  )}</ul></section>`
+}
+
+const beside = ({ was, is }: DifferentRow, wording: Wording): Html =>
+  html`<div class="beside"><div><p class="soft">${wording('flows-was')}</p><ul class="lines">${was.map(line => html`<li>${line}</li>`)}</ul></div><div><p class="soft">${wording('flows-is')}</p><ul class="lines">${is.map(line => html`<li>${line}</li>`)}</ul></div></div>`
+
+/** Both conversations, word for word; what only one of them says is marked. */
+export function conversationScreen(
+  { part, title, isLowered, wasLines, isLines, ...row }: ConversationSaid,
+  { wording }: Pick<ConsoleFrame, 'wording'>,
+): Html {
+  const lines = (all: readonly SaidLine[]) =>
+    all.map(
+      ({ text, isFamily, isOwn }) =>
+        html`<div class="said"><p class="who">${wording(isFamily ? 'flows-family' : 'speaker-bot')}</p><p${isOwn ? html` class="own"` : ''}>${isOwn ? html`<mark>${text}</mark>` : text}</p></div>`,
+    )
+  return html`<main id="main" class="wide"><h1>${title}</h1>
+<p>${isLowered ? html`<strong>${wording('flows-different-lowered')}</strong> ` : ''}<span class="soft">${row.id}</span></p>
+<p class="screen-only"><a class="button" href="/flows/${part}#different">${wording('flows-back')}</a></p>
+${beside({ title, isLowered, ...row }, wording)}
+<div class="beside"><section aria-labelledby="was"><h2 id="was">${wording('flows-different-was')}</h2>${lines(wasLines)}</section>
+<section aria-labelledby="is"><h2 id="is">${wording('flows-different-is')}</h2>${lines(isLines)}</section></div></main>`
 }
 
 function approving(view: PartView, frame: ConsoleFrame): Html | string {

@@ -4,7 +4,16 @@ import type { SignedIn } from '../../accounts/signed-in.ts'
 import { isSecureRequest, secureHeaders } from '../../channels/web-guard.ts'
 import { fieldIn } from '../gate.ts'
 import type { ConsoleSite } from './console.ts'
-import { flowsScreen, type PartRow, type PartView, type PartWords, partScreen, wordsScreen } from './flows-page.ts'
+import {
+  type ConversationSaid,
+  conversationScreen,
+  flowsScreen,
+  type PartRow,
+  type PartView,
+  type PartWords,
+  partScreen,
+  wordsScreen,
+} from './flows-page.ts'
 
 /** What became of an approval or its withdrawal, in words. */
 export interface ApprovalSaid {
@@ -19,6 +28,8 @@ export interface FlowsPorts {
   part(id: string, may: { readonly approve: boolean; readonly withdraw: boolean }): Promise<PartView | undefined>
   /** Undefined where there is no such part, or nothing of it in this language. */
   words(id: string, language: string): Promise<PartWords | undefined>
+  /** Both conversations of a situation that goes differently; undefined where it is not known to. */
+  conversation(part: string, situation: string): Promise<ConversationSaid | undefined>
   /** One sheet of a part's picture, as SVG. */
   sheet(id: string, number: number): string | undefined
   /** @param hash  of what was read: something else is not approved */
@@ -45,6 +56,12 @@ export function flowsRoutes({ base, gate, answers, show, frame }: ConsoleSite, p
     const words = await ports.words(c.req.param('part') ?? '', c.req.param('language') ?? '')
     if (words === undefined) return answers.notice(c, 404, 'clinic-unknown')
     return show(c, who, '/flows', words.id, wordsScreen(words, { wording }))
+  })
+
+  gate.get('/flows/:part/conversations/:situation', 'see-content', async (c, who) => {
+    const said = await ports.conversation(c.req.param('part') ?? '', c.req.param('situation') ?? '')
+    if (said === undefined) return answers.notice(c, 404, 'clinic-unknown')
+    return show(c, who, '/flows', said.title, conversationScreen(said, { wording }))
   })
 
   gate.get('/flows/:part/picture/:number', 'see-content', async c => {
