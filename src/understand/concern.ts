@@ -7,35 +7,57 @@ import { firstNotDenied } from './phrase.ts'
 export interface ConcernFound {
   readonly concern: string
   readonly because: string
+  /** First and last word that names it, by their places in the reading; none where only its danger sign does. */
+  readonly words?: { readonly from: number; readonly to: number }
 }
 
 /**
- * The concerns a message names, most urgent first (the lexicon's order), those its danger signs are about among them. A
- * concern's `only-alone` phrases count only when nothing else was found.
+ * The concerns a message names, most urgent first (the lexicon's order), those its danger signs are about among them. Words
+ * that say a danger sign name no other trouble ("her chest isn't moving" is no blocked tube). A concern's `only-alone`
+ * phrases count only when nothing else was found.
  */
 export function concernsIn(
   reading: Reading,
   lexicon: Lexicon,
   danger: readonly DangerFound[] = [],
 ): readonly ConcernFound[] {
-  const found = lexicon.concerns.flatMap(({ id, phrases }) => {
-    const said = firstNotDenied(phrases, reading, lexicon)
+  const taken = new Set(danger.flatMap(({ places }) => places))
+  const found = lexicon.concerns.flatMap(({ id, phrases, leads }) => {
+    const said =
+      firstNotDenied(phrases, reading, lexicon, taken) ??
+      firstNotDenied(leads?.phrases ?? [], reading, lexicon, taken)
     const sign = danger.find(({ sign }) => lexicon.signs.some(known => known.id === sign && known.concern === id))
     const because = said?.words ?? sign?.because
-    return because === undefined ? [] : [{ concern: id, because }]
+    if (because === undefined) return []
+    return [{ concern: id, because, ...(said === undefined ? {} : { words: { from: said.from, to: said.to } }) }]
   })
   const covered = new Set(
     lexicon.concerns.filter(({ id }) => found.some(one => one.concern === id)).flatMap(({ covers }) => covers),
   )
   if (found.length > 0) {
     const own = found.filter(one => !covered.has(one.concern))
-    return withLeading(own, reading, lexicon)
+    const ordered = withLeading(own, reading, lexicon)
+    return isReadTwoWays(ordered, lexicon) ? [] : ordered
   }
   return lexicon.concerns.flatMap(({ id, onlyAlone }) => {
     const said = firstNotDenied(onlyAlone, reading, lexicon)
     return said === undefined ? [] : [{ concern: id, because: said.words }]
   })
 }
+
+/**
+ * The same words name two troubles ("carne salida junto al botón"), and the lexicon does not say which leads: neither is
+ * guessed, and buttons are shown.
+ */
+function isReadTwoWays([first, ...others]: readonly ConcernFound[], lexicon: Lexicon): boolean {
+  const leads = lexicon.concerns.find(({ id }) => id === first?.concern)?.leads?.over ?? []
+  return others.some(
+    ({ concern, words }) => !leads.includes(concern) && (isWithin(first?.words, words) || isWithin(words, first?.words)),
+  )
+}
+
+const isWithin = (inner: ConcernFound['words'], outer: ConcernFound['words']): boolean =>
+  inner !== undefined && outer !== undefined && outer.from <= inner.from && inner.to <= outer.to
 
 /** A dose that came up is vomiting too: the words may say that what is less urgent by itself comes first this time. */
 function withLeading(found: readonly ConcernFound[], reading: Reading, lexicon: Lexicon): readonly ConcernFound[] {

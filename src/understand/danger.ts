@@ -1,11 +1,13 @@
 /** Danger signs named in free words. Looked for in every text, at every moment, before anything else. */
 import type { Lexicon } from './lexicon.ts'
 import type { Reading } from './pattern.ts'
-import { phraseFinds } from './phrase.ts'
+import { type PhraseFound, phraseFinds } from './phrase.ts'
 
 export interface DangerFound {
   readonly sign: string
   readonly because: string
+  /** The words that say it, by their places in the reading. */
+  readonly places: readonly number[]
 }
 
 /**
@@ -15,8 +17,8 @@ export interface DangerFound {
 export function dangerIn(reading: Reading, lexicon: Lexicon): readonly DangerFound[] {
   const found: DangerFound[] = []
   for (const sign of lexicon.signs) {
-    const because = firstOf(sign.phrases, reading, lexicon, sign.pastCounts)
-    if (because !== undefined) found.push({ sign: sign.id, because })
+    const first = firstOf(sign.phrases, reading, lexicon, sign.pastCounts)
+    if (first !== undefined) found.push({ sign: sign.id, because: first.words, places: first.places })
   }
   return found
 }
@@ -26,10 +28,10 @@ function firstOf(
   reading: Reading,
   lexicon: Lexicon,
   pastCounts: boolean,
-): string | undefined {
+): PhraseFound | undefined {
   for (const phrase of phrases) {
     const ask = { pastCounts, isThing: phrase.isThing }
-    for (const find of phraseFinds(phrase, reading, lexicon, ask)) if (find.stance !== 'denied') return find.words
+    for (const find of phraseFinds(phrase, reading, lexicon, ask)) if (find.stance !== 'denied') return find
   }
   return undefined
 }

@@ -35,6 +35,9 @@ export const lexiconFileSchema = z.strictObject({
     .describe('Pictures people send in place of words; twice: sent more than once in a row.'),
   groups: z.record(id, words).describe('Named lists of words, written @name in patterns.'),
   'real-words': words.describe('Words that are never a misspelling of a word here.'),
+  endings: z
+    .record(z.string().regex(/^\p{L}+$/u), z.array(z.string().regex(/^\p{L}*$/u)).min(1))
+    .describe('Endings of words not known otherwise, longest first, with what the word ends in without them.'),
   negation: z.strictObject({
     negators: words,
     negatives: words.describe('Words that, inside a phrase of the lexicon, make it a whole statement ("cannot wake").'),
@@ -54,6 +57,9 @@ export const lexiconFileSchema = z.strictObject({
     verbs: words.describe('Words that make a statement and so end a list (is, has).'),
     over: patterns.describe('Said of something that was there before (any more, now).'),
     earlier: words.describe('After a contrast they say that it was there (earlier, before).'),
+    'not-earlier-before': z
+      .record(z.string(), words)
+      .describe('A word of "earlier" right before one of these takes nothing back ("a bit of").'),
     after: words.describe('A denial standing after a mark ("blood? no").'),
     doubt: words.describe('Right before a negator they make it unclear ("don’t think").'),
   }),

@@ -28,6 +28,8 @@ export interface Negation {
   readonly verbs: ReadonlySet<string>
   readonly over: readonly Pattern[]
   readonly earlier: ReadonlySet<string>
+  /** Words of `earlier` that are none before one of these ("a bit of"). */
+  readonly notEarlierBefore: ReadonlyMap<string, ReadonlySet<string>>
   readonly after: ReadonlySet<string>
   readonly doubt: ReadonlySet<string>
 }
@@ -111,7 +113,10 @@ export interface Lexicon {
  */
 export function lexiconOf(file: unknown): Lexicon {
   const data = lexiconFileSchema.parse(file)
-  const vocabulary = vocabularyOf(data['real-words'])
+  const vocabulary = vocabularyOf(
+    data['real-words'],
+    Object.entries(data.endings).map(([ending, instead]) => ({ ending, instead })),
+  )
   const many = (texts: readonly string[]): readonly Pattern[] =>
     texts.flatMap(text => patternsOf(text, data.groups, vocabulary))
   const beside = (texts: readonly string[] | undefined, side: 'before' | 'after'): readonly Beside[] =>
@@ -150,6 +155,7 @@ export function lexiconOf(file: unknown): Lexicon {
       verbs: new Set(negation.verbs),
       over: many(negation.over),
       earlier: new Set(negation.earlier),
+      notEarlierBefore: sets(negation['not-earlier-before']),
       after: new Set(negation.after),
       doubt: new Set(negation.doubt),
     },

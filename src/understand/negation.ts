@@ -48,7 +48,7 @@ function isParted(found: Found, tokens: readonly Token[]): boolean {
 interface Denial {
   /** A plain one reaches the phrase over light words only, and is not half a denial. */
   readonly isPlain: boolean
-  /** It begins a new item, after a comma or with a word like "nor". */
+  /** It begins a new item: after a comma, or with a word like "nor" or the "no" of a thing ("no blood no vomiting"). */
   readonly isNewItem: boolean
 }
 
@@ -63,7 +63,8 @@ function denialsInside(found: Found, tokens: readonly Token[], negation: Negatio
     // "lips not pink but blue", "not pink, they are blue": the denial belongs to something else.
     if (isCut || between.some(token => negation.contrast.has(token.word) || negation.subjects.has(token.word))) continue
     const isLight = between.every((token, offset) => own.has(at + 1 + offset) || negation.light.has(token.word))
-    const isNewItem = tokens[at]?.gap === 'pause' || negation.again.has(tokens[at]?.word ?? '')
+    const word = tokens[at]?.word ?? ''
+    const isNewItem = tokens[at]?.gap === 'pause' || negation.again.has(word) || negation.denyingThings.has(word)
     denials.push({ isPlain: isLight && isWhole(tokens, at, negation), isNewItem })
   }
   return denials
@@ -158,11 +159,16 @@ function isTakenBack(found: Found, reading: Reading, negation: Negation, ask: Ne
     const token = tokens[at]
     if (token === undefined) return false
     if (ask.pastCounts && !contrasted && token.gap !== 'stop' && beginsOver(reading, at, negation)) return true
-    if (contrasted && negation.earlier.has(token.word)) return true
+    if (contrasted && negation.earlier.has(token.word) && !isOfSomethingElse(tokens, at, negation)) return true
     if (negation.contrast.has(token.word)) contrasted = true
     else if (token.gap === 'stop') return false
   }
   return false
+}
+
+/** "not floppy, just a bit of leaking": a bit of another thing takes nothing back. */
+function isOfSomethingElse(tokens: readonly Token[], at: number, negation: Negation): boolean {
+  return negation.notEarlierBefore.get(tokens[at]?.word ?? '')?.has(tokens[at + 1]?.word ?? '') === true
 }
 
 const beginsOver = (reading: Reading, at: number, negation: Negation): boolean =>

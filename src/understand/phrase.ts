@@ -12,6 +12,8 @@ export interface PhraseFound extends Found {
 /** For everything but danger signs: a denial reaches any word of a list, and what is over is over. */
 const MILD: NegationAsk = { pastCounts: false, isThing: true }
 
+const NONE: ReadonlySet<number> = new Set()
+
 /** Words before a find at which an exception may begin. */
 const EXCEPTION_REACH = 10
 
@@ -41,14 +43,16 @@ export function firstSaid(phrases: readonly Phrase[], reading: Reading, lexicon:
   return undefined
 }
 
-/** The first place where any of the phrases stands and is not plainly denied. */
+/** The first place where any of the phrases stands and is not plainly denied, with none of its words among those `taken`. */
 export function firstNotDenied(
   phrases: readonly Phrase[],
   reading: Reading,
   lexicon: Lexicon,
+  taken: ReadonlySet<number> = NONE,
 ): PhraseFound | undefined {
   for (const phrase of phrases) {
-    for (const found of phraseFinds(phrase, reading, lexicon)) if (found.stance !== 'denied') return found
+    for (const found of phraseFinds(phrase, reading, lexicon))
+      if (found.stance !== 'denied' && !found.places.some(place => taken.has(place))) return found
   }
   return undefined
 }

@@ -25,8 +25,20 @@ export interface Vocabulary {
   readonly splitOf: (word: string) => readonly string[]
 }
 
-/** @param realWords words that are never a misspelling of another ("sloppy" for "floppy") */
-export function vocabularyOf(realWords: readonly string[]): Vocabulary {
+/** An ending of the language, and what may stand in its place in the word it was made from ("sangrita": sangre). */
+export interface Ending {
+  readonly ending: string
+  readonly instead: readonly string[]
+}
+
+/** Letters that are left of a word without its ending, at least. */
+const STEM_AT_LEAST = 3
+
+/**
+ * @param realWords words that are never a misspelling of another ("sloppy" for "floppy")
+ * @param endings tried in order on a word that is none otherwise
+ */
+export function vocabularyOf(realWords: readonly string[], endings: readonly Ending[] = []): Vocabulary {
   const exact = new Map<string, number>()
   const beginnings = new Map<string, number>()
   const shortened = new Map<string, number[]>()
@@ -86,12 +98,24 @@ export function vocabularyOf(realWords: readonly string[]): Vocabulary {
     return [...ids]
   }
 
+  /** "sangrita" as "sangre", "twitchin" as "twitching": only what stands in the lexicon letter for letter. */
+  const fromEnding = (word: string): readonly number[] => {
+    for (const { ending, instead } of endings) {
+      if (!word.endsWith(ending) || word.length - ending.length < STEM_AT_LEAST) continue
+      const stem = word.slice(0, -ending.length)
+      const ids = instead.flatMap(last => exact.get(stem + last) ?? [])
+      if (ids.length > 0) return ids
+    }
+    return []
+  }
+
   const idsOf = (word: string): readonly number[] => {
     const before = known.get(word)
     if (before !== undefined) return before
     const once = word.replace(/(\p{L})\1/gu, '$1')
     const direct = look(word)
-    const ids = direct.length > 0 || once === word ? direct : look(once)
+    const spelt = direct.length > 0 || once === word ? direct : look(once)
+    const ids = spelt.length > 0 || real.has(word) ? spelt : fromEnding(word)
     if (known.size > 5_000) known.clear()
     known.set(word, ids)
     return ids

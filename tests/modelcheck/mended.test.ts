@@ -81,3 +81,35 @@ describe('a family on the way that falls silent', () => {
     expect(lostAt(talk)[0]).toBe(10 + 20)
   })
 })
+
+describe('feed that was stopped on an answer that is changed later', () => {
+  const skin: Readonly<Record<string, Said>> = {
+    'danger-signs': ['none'],
+    'first-placed': weeksAgo(52),
+    'skin-signs': ['sore-ring'],
+    temperature: { kind: 'choice', value: 'feels-normal' },
+    'pain-on-feed': 'no',
+    'plate-fit': 'as-usual',
+    'ring-for': 'under-two-days',
+  }
+
+  it('is not started by the change: a clinician says, and it is asked whether the child can be without it', () => {
+    const talk = aTalk(aLine(), 'skin')
+      .says()
+      .answersAll({ ...skin, 'skin-signs': ['dark-or-black'] })
+    expect(talk.asked()).toBe('ring-back')
+    talk.corrects('skin-signs', ['sore-ring']).answersAll({ ...skin, 'ring-back': phone })
+    expect(talk.state.disposition?.id).toBe('speak')
+    expect(talk.said()).not.toContain('waiting-for-call')
+    expect(talk.asked()).toBe('fasting-risk')
+  })
+
+  it('"stop the feed if it gets worse" counts once it got worse, and is no reason for a page by itself', () => {
+    const talk = aTalk(aLine(), 'skin').says().answersAll(skin)
+    expect(talk.state.disposition?.id).toBe('at-home')
+    talk.corrects('ring-for', 'over-two-days')
+    expect(talk.state.disposition?.id).toBe('tell-clinic')
+    talk.corrects('skin-signs', ['pus']).answersAll({ ...skin, 'ring-back': phone })
+    expect(talk.asked()).toBe('fasting-risk')
+  })
+})

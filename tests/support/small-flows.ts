@@ -297,6 +297,31 @@ steps:
   nobody: { page: lost-contact, go: resume }
 `
 
+/** What a step set for good is read by nothing after it, and only by a talk that begins anew. */
+const HISTORY = `concern: history
+start: begin
+silence: { ask: shared/silence-ask, page: shared/silence-page }
+unanswered: nobody
+steps:
+  begin: { go: pain }
+  pain:
+    ask: pain-on-feed
+    route:
+      - { if: { pain-on-feed: [yes] }, go: stop }
+      - { go: number }
+  stop: { decide: speak, set: { feed-told-off: yes }, page: person, go: far-is-it }
+  far-is-it: { ask: travel, go: rest }
+  rest: { wait: true }
+  number:
+    ask: ring-back
+    route:
+      - { if: { feed-told-off: [yes] }, go: still-off }
+      - { go: home }
+  still-off: { decide: set-out, page: far, wait: true }
+  home: { decide: at-home, end: true }
+  nobody: { page: lost-contact, go: resume }
+`
+
 const SMALL_FLOWS: Readonly<Record<string, string>> = {
   'follow-ups': FOLLOW_UPS,
   moments: MOMENTS,
@@ -304,6 +329,7 @@ const SMALL_FLOWS: Readonly<Record<string, string>> = {
   lists: LISTS,
   given: GIVEN,
   joins: JOINS,
+  history: HISTORY,
 }
 
 const shared = new Map([...shippedFiles].filter(([path]) => path.startsWith('shared/')))

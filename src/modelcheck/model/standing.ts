@@ -86,6 +86,10 @@ export function standings(flat: FlatFlow): (state: Int32Array, runsOut: boolean)
   const settingsAt = settingsIn(flat)
   const certainOn = certainIn(flat)
   const startsOf = startsIn(flat)
+  // A talk that begins anew keeps what is history, and may come to every step that reads it.
+  const ofHistory = nodes
+    .flatMap(({ observed, rows }) => [...observed, ...rows.flatMap(row => row.tests)])
+    .filter(test => test.fields.some(field => flat.sticky.has(field)))
   const asksOf = (some: ReadonlySet<number>) =>
     new Set([...some].flatMap(at => ((nodes[at]?.ask ?? -1) < 0 ? [] : [nodes[at]?.ask as number])))
 
@@ -133,7 +137,14 @@ export function standings(flat: FlatFlow): (state: Int32Array, runsOut: boolean)
             if (!isPassed || test.fields.some(field => flat.givable.includes(field))) tests.push(test)
         }
         const own = cells.map((cell, field) =>
-          mapOf({ cell, field, tests, isAsked: askedToo.has(field), isAskedOnWay: askedOnWay.has(field), sizes }),
+          mapOf({
+            cell,
+            field,
+            tests: flat.sticky.has(field) ? [...tests, ...ofHistory] : tests,
+            isAsked: askedToo.has(field),
+            isAskedOnWay: askedOnWay.has(field),
+            sizes,
+          }),
         )
         const isWayAsked = askedToo.has(flat.fieldOf.get('travel') ?? -1)
         const clocks = [F.elapsed, F.timeLeft, F.reachable].map(field => clockMap(field, tests, sizes))

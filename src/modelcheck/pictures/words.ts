@@ -63,6 +63,8 @@ const VALUES: Readonly<Record<string, string>> = {
   'placement-confirmed/by-clinician': 'confirmed by a clinician',
   'placement-confirmed/no': 'not confirmed',
   'danger-seen/yes': 'danger was seen',
+  'feed-told-off/yes': 'the family was told to stop the feed',
+  'feed-told-off/if-worse': 'the family was told to stop the feed if it gets worse',
 }
 
 const MOMENTS: Readonly<Record<string, string>> = {
