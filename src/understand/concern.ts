@@ -24,8 +24,7 @@ export function concernsIn(
   const taken = new Set(danger.flatMap(({ places }) => places))
   const found = lexicon.concerns.flatMap(({ id, phrases, leads }) => {
     const said =
-      firstNotDenied(phrases, reading, lexicon, taken) ??
-      firstNotDenied(leads?.phrases ?? [], reading, lexicon, taken)
+      firstNotDenied(phrases, reading, lexicon, taken) ?? firstNotDenied(leads?.phrases ?? [], reading, lexicon, taken)
     const sign = danger.find(({ sign }) => lexicon.signs.some(known => known.id === sign && known.concern === id))
     const because = said?.words ?? sign?.because
     if (because === undefined) return []
@@ -52,7 +51,8 @@ export function concernsIn(
 function isReadTwoWays([first, ...others]: readonly ConcernFound[], lexicon: Lexicon): boolean {
   const leads = lexicon.concerns.find(({ id }) => id === first?.concern)?.leads?.over ?? []
   return others.some(
-    ({ concern, words }) => !leads.includes(concern) && (isWithin(first?.words, words) || isWithin(words, first?.words)),
+    ({ concern, words }) =>
+      !leads.includes(concern) && (isWithin(first?.words, words) || isWithin(words, first?.words)),
   )
 }
 
