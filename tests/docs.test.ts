@@ -64,7 +64,7 @@ describe('generated pages', () => {
   it('say what their schemas and flows say now (else: npm run docs)', () =>
     expect(stalePages().map(({ file }) => file)).toEqual([]))
 
-  it('are seven, each with a heading and at least one table, and say that they are made', () => {
+  it('are eight, each with a heading and at least one table, and say that they are made', () => {
     expect(generatedPages().map(({ file }) => file)).toEqual([
       'flow-language.md',
       'settings.md',
@@ -72,6 +72,7 @@ describe('generated pages', () => {
       'tags.md',
       'advice-sources.md',
       'authorisation.md',
+      'transcript.md',
       '../rules/rules.md',
     ])
     for (const { text } of generatedPages()) {

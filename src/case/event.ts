@@ -28,6 +28,10 @@ export type CaseEvent =
       readonly unclear?: true
       /** Why it could not be read: a photo, a voice message, pictures alone. */
       readonly unread?: Misread
+      /** Serial of the last question of the chat's cases before; left out: 0. Written down so that the case can be replayed. */
+      readonly serialAfter?: number
+      /** The language it begins in; left out: the first of the clinic. Written down so that the case can be replayed. */
+      readonly inLanguage?: string
     }
   /** What a message in the middle of a case is about beside, most urgent first, and what it tells along. */
   | {

@@ -27,6 +27,7 @@ import { readFlowFiles } from './flow-files.ts'
 import { clinicPages } from './flow-report.ts'
 import { rulesPage } from './rules-page.ts'
 import { cell, keysTable, refusals } from './schema-table.ts'
+import { transcriptPage } from './transcript-page.ts'
 
 const REFERENCE = fileURLToPath(new URL('../../docs/reference', import.meta.url))
 const MADE = '<!-- Made by `npm run docs`. Do not edit by hand: change what it is made from, and run that again. -->'
@@ -94,6 +95,7 @@ export function generatedPages(): readonly GeneratedPage[] {
     page('tags.md', ...tagsPage(flows.tags, flows.folders)),
     page('advice-sources.md', ...adviceSources(flows.folders)),
     page('authorisation.md', ...authorisationPage()),
+    page('transcript.md', ...transcriptPage()),
     page('../rules/rules.md', ...rulesPage(readFlowFiles())),
   ]
 }

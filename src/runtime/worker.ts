@@ -271,8 +271,14 @@ export function createWorker(deps: WorkerDependencies): Worker {
     const opening = { caseId, chat, code, concern: event.concern, serialAfter, language }
     const open = (at: Instant) => machine.openCase({ ...opening, at, ...(nickname === undefined ? {} : { nickname }) })
     const delivery = deliveryOf(incoming)
+    const isFirst = language === machine.languages[0]
+    const written = {
+      ...event,
+      ...(serialAfter === 0 ? {} : { serialAfter }),
+      ...(isFirst ? {} : { inLanguage: language }),
+    }
     await steps.begin({
-      ...{ caseId, chat, code, event, delivery },
+      ...{ caseId, chat, code, event: written, delivery },
       open: isServed ? open : undefined,
       ...firstWords(incoming),
     })
