@@ -22,6 +22,8 @@ export const DEEDS = [
   'rolled-back',
   'clinic-file-changed',
   'audit-exported',
+  'transcript-exported',
+  'incident-gathered',
 ] as const
 
 export type Deed = (typeof DEEDS)[number]

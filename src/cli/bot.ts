@@ -40,6 +40,7 @@ import { act } from './clinician-acts.ts'
 import { deskNow } from './console-side.ts'
 import { type DataFolder, openDataFolder } from './data-folder.ts'
 import { deskFile } from './desk-file.ts'
+import { keepEdition } from './edition-archive.ts'
 import { familyNotice } from './family-notice.ts'
 import { familyPages, footOf, nameOfLanguage } from './family-pages.ts'
 import { caseShown, familyLogOf } from './family-view.ts'
@@ -165,6 +166,17 @@ export async function openBot(options: BotOptions): Promise<Bot> {
       editionOf({ ...next, line: withFlows(next.line, flows, hashes) }),
     ),
   )
+  // A night that is thrown away is never replayed. A disk that refuses costs a replay, and no family its answer.
+  const noted = (next: LoadedLine) => {
+    if (options.isThrowaway === true) return
+    try {
+      keepEdition(options.dataDir, next, clock.now())
+    } catch (error) {
+      storeFault(error)
+    }
+  }
+  noted(loaded)
+  changing.onTaken(next => noted(next))
   const line = () => changing.current().line
   const rota = rotaWatch({
     ...(options.clinicDir === undefined ? {} : { clinicDir: options.clinicDir }),

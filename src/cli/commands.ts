@@ -18,6 +18,7 @@ const COMMANDS: Readonly<Record<string, () => Promise<Command>>> = {
   rollback: async () => (await import('./rollback.ts')).rollbackCommand,
   audit: async () => (await import('./audit.ts')).auditCommand,
   records: async () => (await import('./records.ts')).recordsCommand,
+  transcript: async () => (await import('./transcript.ts')).transcriptCommand,
   docs: async () => (await import('./docs.ts')).docsCommand,
   measure: async () => (await import('./measure.ts')).measureCommand,
 }

@@ -35,6 +35,8 @@ export interface LoadedLine {
   readonly lexicons: ReadonlyMap<string, Lexicon>
   /** Words of the screens by language, the clinic's own language among them. */
   readonly screens: ReadonlyMap<string, Catalogue>
+  /** Texts of the files it was read from; left out for a line that was put together by hand. */
+  readonly files?: FlowFiles
 }
 
 /** What could be read of a line, whether or not it may be served. */
@@ -128,6 +130,7 @@ export function loadLine(options: {
       lexicon,
       lexicons: compiled,
       screens,
+      files,
     },
   }
 }

@@ -40,10 +40,9 @@ export function editionOf(line: Line, names: Names): Edition {
  */
 export function lineOfEdition(edition: Edition, flows: FlowSet, hashes?: ReadonlyMap<string, string>): Line {
   const { clinic, settings, language, languages, foreign, concerns } = edition
-  const { holidays, ...rota } = clinic.rota
   return {
     flows,
-    clinic: { ...clinic, rota: { ...rota, ...(holidays === undefined ? {} : { holidays: new Map(holidays) }) } },
+    clinic: clinicOf(clinic),
     settings,
     language,
     languages,
@@ -53,10 +52,22 @@ export function lineOfEdition(edition: Edition, flows: FlowSet, hashes?: Readonl
   }
 }
 
+/** The same edition with other names in it. */
+export const renamed = (edition: Edition, names: Names): Edition => ({
+  ...edition,
+  clinic: keptClinic(clinicOf(edition.clinic), names),
+})
+
+/** As the ladder and the rota read it. */
+export function clinicOf(clinic: KeptClinic): Clinic {
+  const { holidays, ...rota } = clinic.rota
+  return { ...clinic, rota: { ...rota, ...(holidays === undefined ? {} : { holidays: new Map(holidays) }) } }
+}
+
 /** The content of an `edition` line. Its shape was looked at where it was read. */
 export const editionIn = ({ content }: Pick<EditionLine, 'content'>): Edition => content as unknown as Edition
 
-function keptClinic(clinic: Clinic, names: Names): KeptClinic {
+export function keptClinic(clinic: Clinic, names: Names): KeptClinic {
   const reached = ({ pager }: { readonly pager: string }) => ({ pager, address: '' })
   const { holidays, ...rota } = clinic.rota
   const number = (ring: Clinic['numbers']['familiesRing']) => ({ number: names.number(ring.number) })

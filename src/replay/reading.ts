@@ -72,7 +72,7 @@ export interface Reading {
   end(): Read
   readonly head: TranscriptHead | undefined
   readonly editions: ReadonlyMap<string, EditionLine>
-  /** The latest flows that the file brings, by their hash. */
+  /** Flows that the file brings, by their hash. */
   readonly flows: ReadonlyMap<string, FlowsLine>
   /** Chain of the last line: what a file is known by. */
   readonly chain: string
@@ -260,10 +260,7 @@ export function readingOf({ hash, now, canonical }: ReadingOptions): Reading {
       }
       case 'flows': {
         const ended = closed()
-        if (isHashed(line)) {
-          flows.clear()
-          flows.set(line.flows, line)
-        }
+        if (isHashed(line)) flows.set(line.flows, line)
         return done(ended)
       }
       case 'case': {
@@ -400,7 +397,8 @@ function shaped(parsed: Readonly<Record<string, unknown>>): { line: TranscriptLi
   if (typeof kind !== 'string' || !Object.hasOwn(LINE_SCHEMAS, kind))
     return { fault: `a kind of line that is not known: ${Object.keys(LINE_SCHEMAS).join(', ')} were expected` }
   const read = LINE_SCHEMAS[kind as LineKind].safeParse(parsed)
-  if (read.success) return { line: read.data as unknown as TranscriptLine }
+  // As it was parsed: what is compared to the byte keeps the order of its keys.
+  if (read.success) return { line: parsed as unknown as TranscriptLine }
   const [issue] = read.error.issues
   const where = issue === undefined || issue.path.length === 0 ? kind : `${kind}.${issue.path.join('.')}`
   return { fault: `${where.slice(0, 120)}: ${(issue?.message ?? 'not what was expected').slice(0, 200)}` }
