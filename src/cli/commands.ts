@@ -19,6 +19,7 @@ const COMMANDS: Readonly<Record<string, () => Promise<Command>>> = {
   audit: async () => (await import('./audit.ts')).auditCommand,
   records: async () => (await import('./records.ts')).recordsCommand,
   transcript: async () => (await import('./transcript.ts')).transcriptCommand,
+  replay: async () => (await import('./replay.ts')).replayCommand,
   docs: async () => (await import('./docs.ts')).docsCommand,
   measure: async () => (await import('./measure.ts')).measureCommand,
 }

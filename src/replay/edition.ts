@@ -101,13 +101,18 @@ export function keptClinic(clinic: Clinic, names: Names): KeptClinic {
       ...(person.left === undefined ? {} : { left: person.left }),
       pageAt: person.pageAt.map(reached),
     })),
-    desks: clinic.desks.map(desk => ({ kind: 'desk', id: desk.id, name: desk.id, pageAt: desk.pageAt.map(reached) })),
+    desks: clinic.desks.map(desk => ({
+      kind: 'desk',
+      id: names.person(desk.id),
+      name: names.person(desk.id),
+      pageAt: desk.pageAt.map(reached),
+    })),
     opening: clinic.opening,
     rota: {
       ...keptRota(rota, names),
       ...(holidays === undefined ? {} : { holidays: [...holidays].map(([day]) => [day, 'holiday'] as const) }),
     },
-    ladder: clinic.ladder.map(rung => (rung.kind === 'person' ? { ...rung, id: names.person(rung.id) } : rung)),
+    ladder: clinic.ladder.map(rung => (rung.kind === 'role' ? rung : { ...rung, id: names.person(rung.id) })),
   }
 }
 

@@ -4,7 +4,7 @@ export interface Names {
   case(id: string): string
   /** A chat, by channel and name. */
   family(channel: string, chat: string): string
-  /** Id of a person; a desk or machine keeps its own. */
+  /** Id of a person or desk. What a desk's becomes is whoever makes the names' to say. */
   person(id: string): string
   personName(name: string): string
   clinic(name: string): string

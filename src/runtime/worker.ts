@@ -35,7 +35,7 @@ const SERIALS_A_CASE = 1_000
 export const FAMILY_WAITS_MS = 5_000
 
 /** Wording id of what stands first in the next reply to whoever was told that the line does not work. */
-const WORKS_AGAIN = 'works-again'
+export const WORKS_AGAIN = 'works-again'
 
 /** Chats remembered that were turned away. */
 const TURNED_AWAY_MOST = 10_000
@@ -44,10 +44,10 @@ const TURNED_AWAY_MOST = 10_000
 const CHATS_MOST = 10_000
 
 /** Wording id of what an ended case says when its flow has nothing to say. */
-const CLOSED = 'closed'
+export const CLOSED = 'closed'
 
 /** Wording id of what is said where a step has nothing to say to a message, as "not yet" on the road: nobody meets silence. */
-const HERE_STILL = 'here-still'
+export const HERE_STILL = 'here-still'
 
 /** Most characters of a message that are written down where it could not be read. */
 const SAID_MAX = 4_000
