@@ -12,6 +12,7 @@ import type { Store, StoredCase } from '../store/store.ts'
 import { before, days, type Instant } from '../time/instant.ts'
 import { clockText, dayText } from '../time/local-time.ts'
 import type { BotPagers } from './bot-pagers.ts'
+import type { NotTaken } from './changing-line.ts'
 import { storedView } from './stored-view.ts'
 
 const MOST_PAGES = 40
@@ -42,14 +43,16 @@ export async function boardView(ports: {
 export function doubtSentences(
   line: Line,
   doubts: readonly Doubt[],
-  notTaken: readonly Refusal[],
+  notTaken: Pick<NotTaken, 'refusals' | 'isClinicTaken'> | undefined,
   wording: Wording,
 ): readonly string[] {
   return doubts.flatMap(({ what, since, pager, ...doubt }) => {
     if (doubt.from !== undefined) return [holeSentence(line, { what, since, ...doubt }, wording)]
     const way = pager === undefined ? '' : ` (${pager})`
     const said = `${wording(`doubt-${what}`)}${way} ${wording('doubt-since', { now: clockSaidOf(line, since) })}`
-    return what === 'clinic-file-refused' ? [said, ...notTaken.map(lineOfRefusal)] : [said]
+    if (what !== 'clinic-file-refused' || notTaken === undefined) return [said]
+    const held = notTaken.isClinicTaken ? [wording('doubt-content-held')] : []
+    return [said, ...held, ...notTaken.refusals.map(lineOfRefusal)]
   })
 }
 

@@ -260,7 +260,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     })
     channels.set(chat.id, chat)
     const doubtsSaid = async () =>
-      doubtSentences(staff(), (await runtime.health()).doubts, changing.notTaken()?.refusals ?? [], staffWords)
+      doubtSentences(staff(), (await runtime.health()).doubts, changing.notTaken(), staffWords)
     members = membersOf()
     const clinicSide = {
       now,

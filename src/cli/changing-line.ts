@@ -1,11 +1,13 @@
 /** The clinic's folder may be changed while the line runs: what is on disk takes effect, or is told with what is wrong. */
 import { readdirSync, statSync } from 'node:fs'
 import { basename, join } from 'node:path'
+import type { LoadedClinic } from '../config/clinic-file.ts'
 import type { Refusal } from '../config/guard.ts'
 import type { Clock } from '../runtime/clock.ts'
 import type { Log } from '../runtime/log.ts'
 import { sha256 } from '../runtime/system-clock.ts'
 import { type Instant, seconds } from '../time/instant.ts'
+import { decidingSettings } from './approvable.ts'
 import { type Guarded, refusedIn } from './guards.ts'
 import type { LoadedLine } from './load-line.ts'
 
@@ -16,6 +18,8 @@ const LOOK_EVERY_MS = seconds(1)
 export interface NotTaken {
   readonly since: Instant
   readonly refusals: readonly Refusal[]
+  /** Only flows, words or settings that decide stand in the way: who is on call, numbers and hours count as the file has them. */
+  readonly isClinicTaken: boolean
 }
 
 export interface ChangingLine {
@@ -62,25 +66,30 @@ export function changingLine(options: ChangingLineOptions): ChangingLine {
   function look(who?: string): NotTaken | undefined {
     seen = settled = marksIn(clinicDir)
     const { loaded, refusals } = readNow()
+    if (loaded !== undefined) {
+      current = loaded
+      for (const listener of listeners) listener(loaded, who)
+      log({ what: 'clinic-file-taken' })
+    }
     if (loaded === undefined || refusals.length > 0) {
-      notTaken = { since: notTaken?.since ?? clock.now(), refusals }
+      const isClinicTaken = loaded !== undefined
+      notTaken = { since: notTaken?.since ?? clock.now(), refusals, isClinicTaken }
       log({ what: 'clinic-file-refused', count: refusals.length })
       return notTaken
     }
     notTaken = undefined
-    current = loaded
-    for (const listener of listeners) listener(loaded, who)
-    log({ what: 'clinic-file-taken' })
     return undefined
   }
 
+  /** What can be taken, and what stands in the way of the rest of it. */
   function readNow(): { readonly loaded?: LoadedLine; readonly refusals: readonly Refusal[] } {
     try {
       const found = options.read()
       const refusals = refusedIn(found)
-      const { loaded } = found
-      if (loaded === undefined || refusals.length > 0) return { refusals }
-      return { loaded, refusals: onlyAtStart(current, loaded, clinicDir) }
+      const next = refusals.length === 0 ? found.loaded : contentAsServed(current, found.clinic, refusals)
+      if (next === undefined) return { refusals }
+      const built = onlyAtStart(current, next, clinicDir)
+      return built.length > 0 ? { refusals: built } : { loaded: next, refusals }
     } catch (error) {
       return { refusals: [unreadable(error, clinicDir)] }
     }
@@ -105,6 +114,30 @@ export function changingLine(options: ChangingLineOptions): ChangingLine {
     onTaken: listener => void listeners.push(listener),
     start: again,
     stop: () => cancel(),
+  }
+}
+
+/**
+ * The clinic's file as it is now with flows, words and settings that decide as they are served: for while these have a fault or
+ * wait for an approval. A nurse who is ill at six must not be paged at two because a flow waits for its second reader.
+ * Undefined where something else stands in the way.
+ */
+function contentAsServed(
+  current: LoadedLine,
+  { clinic, yaml, settings, pagers, signIn, retention, calendars }: LoadedClinic,
+  refusals: readonly Refusal[],
+): LoadedLine | undefined {
+  const isOfContent = ({ guard, where }: Refusal) =>
+    guard === 'approvals' || (guard === 'files' && yaml !== undefined && !where.startsWith(yaml.file))
+  if (clinic === undefined || !refusals.every(isOfContent)) return undefined
+  const { line, signIn: _before, ...content } = current
+  const served: Readonly<Record<string, unknown>> = { ...line.settings }
+  const deciding = decidingSettings(line.flows).flatMap(id => (id in served ? [[id, served[id]]] : []))
+  return {
+    ...content,
+    line: { ...line, clinic, settings: { ...settings, ...Object.fromEntries(deciding) } },
+    ...{ pagers, retention, calendars },
+    ...(signIn === undefined ? {} : { signIn }),
   }
 }
 

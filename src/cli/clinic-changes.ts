@@ -125,7 +125,7 @@ export function clinicChanges(options: ClinicChangesOptions): ClinicChanges {
     }
     const written = saveClinic(file, found.text, found.basedOn)
     if (written.kind === 'stale') return save(who, asked, cases)
-    const refused = taken(who, found.hash, text)
+    const refused = taken(who, asked, found.hash, text)
     if (refused !== undefined) return { kind: 'refused', because: refused, seen: clinicHash(text) }
     const { sentence, hash } = found
     desk.change({ undo: { at: now(), by: who.name, sentence, hash, text } })
@@ -134,9 +134,9 @@ export function clinicChanges(options: ClinicChangesOptions): ClinicChanges {
   }
 
   /** Takes the file as it lies there; where a guard stands in the way, puts it back and says why. */
-  function taken(who: SignedIn, hash: string, before: string): string | undefined {
+  function taken(who: SignedIn, { kind }: ChangeAsked, hash: string, before: string): string | undefined {
     const notTaken = changing.look(who.personId)
-    if (notTaken === undefined) return undefined
+    if (notTaken === undefined || (notTaken.isClinicTaken && kind !== 'setting')) return undefined
     if (clinicHash(read()) === hash) saveClinic(file, before, hash)
     changing.look(who.personId)
     return [

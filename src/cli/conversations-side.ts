@@ -6,7 +6,7 @@ import type { ConversationsFound } from './conversations-told.ts'
 
 const MAIN = fileURLToPath(new URL('./main.ts', import.meta.url))
 /** Families are answered first. */
-const LOW_PRIORITY = 10
+const LOW_PRIORITY = 5
 /** Results kept: one for each part, and some that were just replaced. */
 const KEPT_MOST = 24
 

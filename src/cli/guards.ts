@@ -2,6 +2,7 @@
 import { readFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { type Standing, standingOf } from '../config/approvals.ts'
+import type { LoadedClinic } from '../config/clinic-file.ts'
 import { type Refusal, refusalOf } from '../config/guard.ts'
 import {
   datesRunOut,
@@ -34,6 +35,8 @@ export interface GuardSituation {
 }
 
 export interface Guarded {
+  /** The clinic's own file as it was read, whether or not flows can be. */
+  readonly clinic: LoadedClinic
   /** Present where clinic and flows can be read. Whether it may be served: see `standsInTheWay`. */
   readonly loaded?: LoadedLine
   readonly isDemonstration: boolean
@@ -58,7 +61,7 @@ export function guarded(situation: GuardSituation): Guarded {
   const isDemonstration = clinic.asRead?.demonstration ?? false
   const lastAlive = lastAliveIn(dataDir)
   const wasServing = lastAlive !== undefined && elapsed(lastAlive, at) <= RESTART_WITHIN
-  const base = { ...(loaded === undefined ? {} : { loaded }), isDemonstration, wasServing }
+  const base = { clinic, ...(loaded === undefined ? {} : { loaded }), isDemonstration, wasServing }
   if (isDemonstration) return { ...base, refusals: fromFiles }
   const { yaml, asRead } = clinic
   const written = yaml === undefined ? [] : [...placeholdersIn(yaml, inventedNames()), ...secretsIn(yaml)]

@@ -41,6 +41,7 @@ export interface BoardPage {
 export interface BoardFrame {
   readonly wording: Wording
   readonly clockText: (at: Instant) => string
+  readonly demonstration: boolean
 }
 
 /** The list sorted by what is due next; closed cases last. */
@@ -48,7 +49,7 @@ export function boardScreen(board: BoardView, frame: BoardFrame): Html {
   const { wording } = frame
   return html`<main id="main">
 <h1>${wording(board.isNight ? 'board-tonight' : 'board-now')}</h1>
-<p class="soft">${wording('board-demonstration')}</p>
+<p class="soft">${wording(frame.demonstration ? 'board-demonstration' : 'board-clinic')}</p>
 ${(board.doubts ?? []).length === 0 ? '' : html`<div role="alert"><p><strong>${wording('doubt-heading')}</strong></p><ul class="marks">${(board.doubts ?? []).map(doubt => html`<li>${doubt}</li>`)}</ul></div>`}
 ${board.rows.length === 0 ? html`<p>${wording('board-no-cases')}</p>` : html`<ol class="board">${byDue(board.rows).map(row => boardRow(row, frame))}</ol>`}
 <h2>${wording('board-pages')}</h2>

@@ -142,7 +142,11 @@ export function clinicianPages(ports: ClinicianPorts): ClinicianPages {
       if (!mayDo(who, 'see-board')) return notice(c, 403, 'clinic-not-allowed')
     }
     const board = await ports.board()
-    const frame = { wording, clockText: (at: Instant) => ports.clockText(at) }
+    const frame = {
+      wording,
+      clockText: (at: Instant) => ports.clockText(at),
+      demonstration: ports.demonstration,
+    }
     return respond(c, wording(board.isNight ? 'board-tonight' : 'board-now'), boardScreen(board, frame))
   })
 

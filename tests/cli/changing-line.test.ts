@@ -99,6 +99,39 @@ describe('the clinic folder of a running line', () => {
     expect(logged).toEqual(['clinic-file-refused'])
   })
 
+  it('with a fault in a flow has another person on call all the same, and says that the flow is not taken', async () => {
+    const { flows, settings } = line.current().line
+    cpSync(join(DEMO_CLINIC, '../../flows/someone'), join(folder, 'flows/someone'), { recursive: true })
+    const flow = join(folder, 'flows/someone/flow.yaml')
+    const whole = readFileSync(flow, 'utf8')
+    writeFileSync(flow, whole.replace('go: resume', 'go: nowhere'))
+    linhTonight()
+    write('  # left-check: PT10M', '  left-check: PT15M\n  # left-check: PT10M')
+    await clock.advance(seconds(2))
+    expect([firstNow(), line.notTaken()?.refusals.map(placeOf)]).toEqual(['linh', [expect.any(String)]])
+    expect(line.current().line.flows).toBe(flows)
+    // What decides about care waits with the flow.
+    expect(line.current().line.settings['left-check']).toBe(settings['left-check'])
+    expect(line.notTaken()).toMatchObject({ isClinicTaken: true })
+    expect(line.notTaken()?.refusals.map(placeOf).join()).toMatch(/^flow\.yaml:\d+:\d+ UNKNOWN_/)
+    expect(logged).toEqual(['clinic-file-taken', 'clinic-file-refused'])
+    writeFileSync(flow, whole)
+    await clock.advance(seconds(2))
+    expect(line.notTaken()).toBeUndefined()
+    expect(line.current().line.settings['left-check']).toBe(15 * 60_000)
+  })
+
+  it('with a fault in a flow and one in its own file has nothing of it taken', async () => {
+    cpSync(join(DEMO_CLINIC, '../../flows/someone'), join(folder, 'flows/someone'), { recursive: true })
+    const flow = join(folder, 'flows/someone/flow.yaml')
+    writeFileSync(flow, readFileSync(flow, 'utf8').replace('go: resume', 'go: nowhere'))
+    const before = line.current()
+    write(/who: tomas/, 'who: nobody')
+    await clock.advance(seconds(2))
+    expect(line.current()).toBe(before)
+    expect(line.notTaken()).toMatchObject({ isClinicTaken: false })
+  })
+
   it('counts the doubt from the first refusal, until it is put right', async () => {
     const whole = readFileSync(file, 'utf8')
     write(/who: tomas/, 'who: nobody')

@@ -13,14 +13,14 @@ const bits = (content: Buffer) => der(0x03, Buffer.from([0]), content)
 const time = (text: string) => der(0x18, Buffer.from(text))
 
 /**
- * A certificate that signs itself (RFC 5280) for "localhost" and 127.0.0.1, with its key, both in PEM, made anew for
+ * A certificate that signs itself (RFC 5280) for a host and 127.0.0.1, with its key, both in PEM, made anew for
  * every run: one kept in the repository would expire.
  */
-export function selfSignedCertificate(): { readonly key: string; readonly cert: string } {
+export function selfSignedCertificate(host = 'localhost'): { readonly key: string; readonly cert: string } {
   const { publicKey, privateKey } = generateKeyPairSync('ec', { namedCurve: 'P-256' })
   const ecdsaWithSha256 = sequence(hex(0x06, '2a8648ce3d040302'))
-  const name = sequence(der(0x31, sequence(hex(0x06, '550403'), der(0x0c, Buffer.from('localhost')))))
-  const names = sequence(der(0x82, Buffer.from('localhost')), der(0x87, Buffer.from([127, 0, 0, 1])))
+  const name = sequence(der(0x31, sequence(hex(0x06, '550403'), der(0x0c, Buffer.from(host)))))
+  const names = sequence(der(0x82, Buffer.from(host)), der(0x87, Buffer.from([127, 0, 0, 1])))
   const subjectAltName = sequence(hex(0x06, '551d11'), der(0x04, names))
   const basicConstraints = sequence(hex(0x06, '551d13'), hex(0x01, 'ff'), der(0x04, sequence(hex(0x01, 'ff'))))
   const toSign = sequence(

@@ -35,10 +35,10 @@ const FLAGS = [
   '--disable-sync',
 ]
 
-export function launchBrowser(): Promise<Browser> {
+export function launchBrowser(flags: readonly string[] = []): Promise<Browser> {
   const executablePath = chromiumPath()
   if (executablePath === undefined) throw new Error('no browser')
-  return chromium.launch({ executablePath, headless: true, args: FLAGS })
+  return chromium.launch({ executablePath, headless: true, args: [...FLAGS, ...flags] })
 }
 
 /** The whole web side on a free port, with a family and a clinic in memory. */

@@ -71,9 +71,11 @@ export async function serve(options: ServeOptions): Promise<Served> {
 
 async function addressOf(child: ChildProcess, written: () => string): Promise<string> {
   for (let waited = 0; waited < START_MS; waited += 20) {
-    const families = /^Families: +(http:\/\/localhost:\d+)\/$/m.exec(written())?.[1]
+    const families = /^(?:Families|Listening): +(http:\/\/localhost:\d+)\/$/m.exec(written())?.[1]
     const clinicians = /^Clinicians: +(http:\/\/localhost:\d+)\/board$/m.exec(written())?.[1]
-    if (families !== undefined && families === clinicians && /Stop with Ctrl-C/.test(written())) return families
+    const isOwnClinic = /^Clinicians: by the link in each page$/m.test(written())
+    if (families !== undefined && (isOwnClinic || families === clinicians) && /Stop with Ctrl-C/.test(written()))
+      return families
     if (child.exitCode !== null || child.signalCode !== null) break
     await pause(20)
   }
@@ -100,17 +102,18 @@ export function clinicWith(folder: string, settings: string, edit: (yaml: string
 
 export const pause = (ms: number): Promise<void> => new Promise(resolve => setTimeout(resolve, ms))
 
-/** Asks again every 50 ms until `found` gives something, at most `withinMs`; then throws with `what`. */
+/** Asks again every `everyMs` until `found` gives something, at most `withinMs`; then throws with `what`. */
 export async function eventually<T>(
   what: string,
   found: () => Promise<T | undefined | false>,
   withinMs = 8_000,
+  everyMs = 50,
 ): Promise<T> {
   const until = performance.now() + withinMs
   for (;;) {
     const value = await found()
     if (value !== undefined && value !== false) return value
     if (performance.now() > until) throw new Error(`not within ${withinMs / 1000} s: ${what}`)
-    await pause(50)
+    await pause(everyMs)
   }
 }
