@@ -1,7 +1,7 @@
 /** Every state a flow's model can come to, breadth first, so that the way to each is a shortest one. */
 
 import { MOVES, type Move, type Mover, type MoverOptions, mover } from './flat-step.ts'
-import { packing, StateTable } from './packing.ts'
+import { type Packing, packing, StateTable } from './packing.ts'
 import { canonicalIn } from './relevance.ts'
 import type { FlatFlow } from './tables.ts'
 import { fieldSizes } from './tables.ts'
@@ -95,7 +95,7 @@ export function explore(flat: FlatFlow, options: ExploreOptions = {}): Explored 
     return true
   }
   const walker = mover(flat, { ...options, isWalked })
-  const canonical = options.resume === 'return' ? canonicalIn(flat) : undefined
+  const canonical = options.resume === 'return' ? remembering(canonicalIn(flat), packing(own)) : undefined
   options.onMover?.(walker)
   const packed = new Int32Array(pack.words)
   const whole = new Int32Array(width)
@@ -181,6 +181,26 @@ export function explore(flat: FlatFlow, options: ExploreOptions = {}): Explored 
       return one
     },
     wayTo,
+  }
+}
+
+/** The same, worked out once for each state that it is asked for: most edges lead to one that another has led to. */
+function remembering(canonical: (state: Int32Array) => void, pack: Packing): (state: Int32Array) => void {
+  const asked = new StateTable(pack.words)
+  const packed = new Int32Array(pack.words)
+  let made = new Int32Array(1024 * pack.words)
+  return state => {
+    pack.pack(state, packed, 0)
+    const known = asked.count
+    const number = asked.add(packed)
+    const at = number * pack.words
+    if (number < known) {
+      pack.unpack(made, at, state)
+      return
+    }
+    canonical(state)
+    if (at + pack.words > made.length) made = grown(made)
+    pack.pack(state, made, at)
   }
 }
 

@@ -11,22 +11,63 @@ export function mapOf(of: {
   readonly sizes: readonly number[]
 }): Int32Array {
   const { cell, field, tests, isAsked, isAskedOnWay, sizes } = of
-  const own = tests.filter(test => test.fields.includes(field))
+  const own = ofField(tests, field, sizes)
   const map = new Int32Array(cell.size)
+  if (!isAsked && own.length === 0) return map
   const bySignature = new Map<string, number>()
   for (let value = 1; value < cell.size; value++) {
     // Once its question lies behind, what was told before it was asked is as if it had been asked.
     const told = statusIn(cell, value)
     const status = told === STATUS.given && !isAskedOnWay ? STATUS.reached : told
-    if (!isAsked && own.length === 0) continue
     // What is on record is seen once talk comes to its question again.
     const seen = told === STATUS.recorded && isAsked ? value + cell.domain.classes.length : value
-    const signature = `${status}:${own.map(test => slice(test, field, seen, sizes)).join('|')}`
+    let signature = `${status}`
+    for (const apart of own) signature += `,${apart[seen]}`
     const known = bySignature.get(signature)
     if (known === undefined) bySignature.set(signature, value)
     map[value] = known ?? value
   }
   return map
+}
+
+/** How the tests of a field tell its values apart; those that tell them apart alike once. */
+function ofField(tests: readonly Test[], field: number, sizes: readonly number[]): readonly Int32Array[] {
+  const own = new Set<Int32Array>()
+  for (const test of tests) {
+    const apart = toldApart(test, field, sizes)
+    if (apart !== undefined) own.add(apart)
+  }
+  return [...own]
+}
+
+const apartOf = new WeakMap<Test, readonly (Int32Array | undefined)[]>()
+const alike = new Map<string, Int32Array>()
+
+/**
+ * For every value of a field the first that a test, over all values of its other fields, does not tell from it; undefined
+ * where the test does not read the field. The same array where tests tell alike.
+ */
+function toldApart(test: Test, field: number, sizes: readonly number[]): Int32Array | undefined {
+  const place = test.fields.indexOf(field)
+  if (place < 0) return undefined
+  const known = apartOf.get(test)
+  if (known !== undefined) return known[place]
+  const made = test.fields.map(one => madeApart(test, one, sizes))
+  apartOf.set(test, made)
+  return made[place]
+}
+
+function madeApart(test: Test, field: number, sizes: readonly number[]): Int32Array {
+  const first = new Map<string, number>()
+  const made = Int32Array.from({ length: sizes[field] as number }, (_, value) => {
+    const says = slice(test, field, value, sizes)
+    if (!first.has(says)) first.set(says, value)
+    return first.get(says) as number
+  })
+  const key = made.join()
+  const known = alike.get(key) ?? made
+  alike.set(key, known)
+  return known
 }
 
 /** What a test says for one value of a field, over all values of its other fields. */
@@ -46,13 +87,10 @@ function slice(test: Test, field: number, value: number, sizes: readonly number[
  * left ends, so only what stays the same from a value on is made one.
  */
 export function clockMap(field: number, tests: readonly Test[], sizes: readonly number[]): Int32Array {
-  const own = tests.filter(test => test.fields.includes(field))
+  const own = ofField(tests, field, sizes)
   const size = sizes[field] as number
-  const signatures = Array.from({ length: size }, (_, value) =>
-    own.map(test => slice(test, field, value, sizes)).join('|'),
-  )
   let last = size - 1
-  while (last > 0 && signatures[last - 1] === signatures[size - 1]) last--
+  while (last > 0 && own.every(told => told[last - 1] === told[size - 1])) last--
   return Int32Array.from({ length: size }, (_, value) => Math.min(value, last))
 }
 
