@@ -3,10 +3,9 @@ import { addClinicKey, ClinicKeysUnusable, readClinicKeys } from '../store/clini
 import type { ClinicKeys } from '../store/seal.ts'
 import { type OnUnreadable, type SealedStore, sealedStore } from '../store/sealed-store.ts'
 import { type CaseKeyFile, openCaseKeys } from '../store/sqlite/case-keys.ts'
-import { StoreUnusable } from '../store/sqlite/database.ts'
 import { claimServing } from '../store/sqlite/serving-lock.ts'
 import { openSqliteStore } from '../store/sqlite/sqlite-store.ts'
-import type { Content } from '../store/store.ts'
+import { type Content, StoreUnusable } from '../store/store.ts'
 import { instant } from '../time/instant.ts'
 import type { DataFolder } from './data-folder.ts'
 

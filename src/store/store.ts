@@ -22,7 +22,7 @@ export interface Store<C = string> {
   history(caseId: string): Promise<readonly StoredEvent<C>[]>
   /**
    * Event + case + outbox + alarms, all or nothing.
-   * `duplicate`: (channel, deliveryId) was seen before; `conflict`: the case is no longer at `step.from`.
+   * `duplicate`: (channel, deliveryId) was seen before in this chat; `conflict`: the case is no longer at `step.from`.
    * A delivery seen before is a duplicate even when the step would conflict as well. A rejection means that nothing
    * was acknowledged: the step may be tried again, its event number and delivery keep it from counting twice.
    */
@@ -132,7 +132,7 @@ export interface StepRecord<C = string> {
 export interface NewOutboxRow<C = string> {
   readonly effectId: string
   readonly lane: Lane
-  /** Rows of one queue go out in order (the chat; each page its own). */
+  /** Rows of one queue go out in order (the chat; each page its own). No queue holds rows of two chats. */
   readonly queue: string
   /** JSON of the effect: ids and instants, no text. */
   readonly effect: C
@@ -164,4 +164,14 @@ export interface AlarmRow {
   readonly caseId: string
   readonly name: string
   readonly due: Instant
+}
+
+/** Why a file or server cannot serve as the store. The message says what was found and what to do. */
+export class StoreUnusable extends Error {
+  override readonly name = 'StoreUnusable'
+}
+
+/** This process does not act for the chat now: another does, or is about to. Nothing was written; it is the other's to do. */
+export class NotOurs extends Error {
+  override readonly name = 'NotOurs'
 }

@@ -53,6 +53,8 @@ export const CLOCK_READERS: ClockReaders = {
     because: 'cuts off an attempt that hangs, connects again, and looks whether the line still lives',
   },
   'src/sms/joining.ts': { uses: ['setTimeout'], because: 'waits no longer for parts that never come' },
+  'src/store/redis/nodes.ts': { uses: ['setTimeout'], because: 'rests between two tries of a call that got no answer' },
+  'src/store/redis/shares.ts': { uses: ['setInterval'], because: 'renews leases, which run on the clock of Redis' },
   'src/channels/webchat/webchat.ts': { uses: ['setInterval'], because: 'keeps the line to an open page alive' },
   'src/measure/alarms-area.ts': { uses: ['setTimeout'], because: "the peer: the platform's own timers" },
   'src/measure/process.ts': { uses: ['setTimeout'], because: 'gives up on a process that never says where it listens' },

@@ -1,7 +1,7 @@
 import { describe, expect, test } from 'vitest'
 import { memoryStore } from '../support/memory-store.ts'
-import { storeContract } from './contract.ts'
-import { storeAgreesWithModel } from './model.ts'
+import { storeContract } from './contract/store-contract.ts'
+import { storeAgreesWithModel } from './contract/store-model.ts'
 import { alarms, at, night, row, step } from './step-record.ts'
 
 const open = async () => {

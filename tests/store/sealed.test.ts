@@ -12,8 +12,8 @@ import { type CaseKeyFile, openCaseKeys } from '../../src/store/sqlite/case-keys
 import { openSqliteStore } from '../../src/store/sqlite/sqlite-store.ts'
 import type { Content, SealableStore } from '../../src/store/store.ts'
 import { memoryStore } from '../support/memory-store.ts'
-import { storeContract } from './contract.ts'
-import { storeAgreesWithModel } from './model.ts'
+import { storeContract } from './contract/store-contract.ts'
+import { storeAgreesWithModel } from './contract/store-model.ts'
 import { alarms, at, night, row, step } from './step-record.ts'
 
 let folder = ''

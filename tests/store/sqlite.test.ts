@@ -10,8 +10,8 @@ import { afterEach, beforeEach, describe, expect, test, vi } from 'vitest'
 import { POINT_CHANNEL, type Point } from '../../src/points/points.ts'
 import { schemaVersion } from '../../src/store/sqlite/database.ts'
 import { openSqliteStore } from '../../src/store/sqlite/sqlite-store.ts'
-import { storeContract } from './contract.ts'
-import { storeAgreesWithModel } from './model.ts'
+import { storeContract } from './contract/store-contract.ts'
+import { storeAgreesWithModel } from './contract/store-model.ts'
 import { at, row, step } from './step-record.ts'
 
 const open = async () => {
@@ -120,6 +120,15 @@ describe('group commit', () => {
       .split('store.before-commit')
       .map(group => group.split('store.step-written').length - 1)
     expect(sizes).toEqual([32, 32, 6, 0])
+    await store.close()
+  })
+
+  test('a read started before the answer does not see the step', async () => {
+    const store = openSqliteStore({ file })
+    const committing = store.commit(step('sun', 0))
+    expect(await store.load('sun')).toBeUndefined()
+    await committing
+    expect(await store.load('sun')).toBeDefined()
     await store.close()
   })
 

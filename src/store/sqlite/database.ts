@@ -3,6 +3,7 @@ import { dirname, resolve } from 'node:path'
 import { DatabaseSync, type SQLOutputValue } from 'node:sqlite'
 import { fileURLToPath } from 'node:url'
 import { SEALED } from '../seal.ts'
+import { StoreUnusable } from '../store.ts'
 
 /** The schema this program writes: the number of its last migration. */
 export const schemaVersion = 2
@@ -21,11 +22,6 @@ const SEALED_TEXT = 'sealed1:'
 
 /** Cases, events, outbox, alarms ("smlh"). */
 const caseDatabase: DatabaseKind = { applicationId: 0x736d6c68, schemaVersion, migrations: './migrations/' }
-
-/** Why a file cannot serve as the store. The message says what was found and what to do. */
-export class StoreUnusable extends Error {
-  override readonly name = 'StoreUnusable'
-}
 
 /**
  * Opens (or makes) the one file everything lives in, so set that a commit that returned survives a power cut: write-ahead

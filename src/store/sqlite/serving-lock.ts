@@ -1,6 +1,6 @@
 import { chmodSync } from 'node:fs'
 import { DatabaseSync } from 'node:sqlite'
-import { StoreUnusable } from './database.ts'
+import { StoreUnusable } from '../store.ts'
 
 /** How long a start waits for a process that is just ending, in milliseconds. */
 const WAITS_MS = 2_000

@@ -1,8 +1,8 @@
 import fc from 'fast-check'
 import { expect, test } from 'vitest'
-import type { Lane, Settled, Store } from '../../src/store/store.ts'
-import type { StoreOnDisk } from './contract.ts'
-import { alarms, at, row, step } from './step-record.ts'
+import type { Lane, Settled, Store } from '../../../src/store/store.ts'
+import { alarms, at, row, step } from '../step-record.ts'
+import type { StoreOnDisk } from './store-contract.ts'
 
 /** One thing done to the store; small numbers, so that sequences collide often. */
 type Act =
@@ -20,6 +20,9 @@ type Act =
   | { readonly act: 'render' | 'sent' | 'again' | 'unknown' | 'give-up'; readonly row: number }
   | { readonly act: 'wait'; readonly seconds: number }
   | { readonly act: 'reopen' }
+
+/** A queue is of one chat, so the cases that share queues are of one chat too. */
+const chat = { channel: 'web', chat: 'family' }
 
 const small = (max: number) => fc.nat({ max })
 const act: fc.Arbitrary<Act> = fc.oneof(
@@ -208,7 +211,7 @@ export function storeAgreesWithModel(name: string, open: () => Promise<StoreOnDi
                   set,
                   one.cancel.map(name => `alarm ${name}`),
                 )
-                const record = step(`case ${one.of}`, from, { delivery, outbox, alarms: changes })
+                const record = step(`case ${one.of}`, from, { chat, delivery, outbox, alarms: changes })
                 expect(await store.commit(record)).toBe(model.commit(one))
                 break
               }
