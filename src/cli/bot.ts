@@ -112,6 +112,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     log({ what: 'store-failed', ...(caseId === undefined ? {} : { caseId }), ...errorFields(error) })
   const { store: sealed } = await openSealedData({
     data,
+    store: options.isThrowaway === true ? undefined : loaded.store,
     mode: first.clinic.demonstration || options.isThrowaway === true ? 'demonstration' : 'clinic',
     isServing: true,
     onUnreadable: ({ caseId, error }) => storeFault(error, caseId),

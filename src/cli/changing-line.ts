@@ -150,6 +150,7 @@ function onlyAtStart(before: LoadedLine, next: LoadedLine, clinicDir: string): r
     ['family-languages', ({ line }) => [line.languages, line.clinic.familyLanguages]],
     ['pagers', ({ pagers }) => pagers],
     ['sign-in', ({ signIn }) => signIn ?? null],
+    ['store', ({ store }) => store ?? null],
   ]
   return built
     .filter(([, of]) => JSON.stringify(of(before)) !== JSON.stringify(of(next)))

@@ -26,6 +26,7 @@ export interface LoadedLine {
   readonly line: Line
   readonly pagers: LoadedClinic['pagers']
   readonly signIn?: NonNullable<LoadedClinic['signIn']>
+  readonly store?: NonNullable<LoadedClinic['store']>
   readonly retention: LoadedClinic['retention']
   readonly calendars: LoadedClinic['calendars']
   /** Of the first language families use; `lexicons` has each by language. */
@@ -124,6 +125,7 @@ export function loadLine(options: {
       },
       pagers: clinic.pagers,
       ...(clinic.signIn === undefined ? {} : { signIn: clinic.signIn }),
+      ...(clinic.store === undefined ? {} : { store: clinic.store }),
       retention: clinic.retention,
       calendars: clinic.calendars,
       languages: again('languages', written, () => languagesOf(shared('languages.yaml'))),

@@ -18,6 +18,7 @@ import { isLoopback } from '../config/fiction.ts'
 import type { GuardId, Refusal } from '../config/guard.ts'
 import type { PagerRoutes } from '../config/pager-section.ts'
 import type { HospitalSignIn } from '../config/sign-in-section.ts'
+import type { StoreRoute } from '../config/store-section.ts'
 import { readClinicKeys } from '../store/clinic-keys.ts'
 import { dataFiles, signingKeyFault } from './data-folder.ts'
 
@@ -94,11 +95,13 @@ function faultOf(check: () => unknown): string | undefined {
 /** Fewest characters of a mail password that is not a slip, and bytes of a signing secret (Standard Webhooks asks for 24). */
 const PASSWORD_LEAST = 8
 const WEBHOOK_SECRET_LEAST = 24
+/** Fewest characters of a password of the store. */
+const STORE_PASSWORD_LEAST = 20
 /** SMPP 3.4 section 4.1.1: the password is at most 9 octets with its closing zero. */
 const SMS_PASSWORD_MOST = 8
 
 /** Files of secrets that the clinic's file names. */
-export function secretGuards(routes: PagerRoutes, signIn?: HospitalSignIn): readonly Refusal[] {
+export function secretGuards(routes: PagerRoutes, signIn?: HospitalSignIn, store?: StoreRoute): readonly Refusal[] {
   const { smtp, webhook, sms } = routes
   const password = smtp?.passwordFile
   return [
@@ -125,6 +128,13 @@ export function secretGuards(routes: PagerRoutes, signIn?: HospitalSignIn): read
           signIn.secretFile,
           text => text.length >= SIGN_IN_SECRET_LEAST,
           `at least ${SIGN_IN_SECRET_LEAST} characters, as the hospital gave it`,
+        )),
+    ...(store?.passwordFile === undefined
+      ? []
+      : secretFile(
+          store.passwordFile,
+          text => text.length >= STORE_PASSWORD_LEAST,
+          `at least ${STORE_PASSWORD_LEAST} characters: a Redis answers thousands of guesses a second`,
         )),
   ]
 }

@@ -54,7 +54,7 @@ export const recordsCommand: Command = {
     if (name !== 'rotate' && !existsSync(values.data))
       throw new CalledWrongly(`--data ${values.data}: there is no such folder`)
     const now = systemClock().now()
-    const { clinic, retention } = loadClinic(values.clinic, now)
+    const { clinic, retention, store } = loadClinic(values.clinic, now)
     const data = openDataFolder(values.data, systemRandom())
     // A new folder of a clinic gets its first key here, and nowhere else: by somebody who will save a copy.
     if (name === 'rotate' && !existsSync(data.clinicKeysFile) && !existsSync(data.caseKeysFile))
@@ -62,6 +62,7 @@ export const recordsCommand: Command = {
     let unreadable = 0
     const sealed = await openSealedData({
       data,
+      store,
       mode: clinic?.demonstration === true ? 'demonstration' : 'clinic',
       onUnreadable: () => {
         unreadable += 1

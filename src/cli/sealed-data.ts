@@ -1,16 +1,21 @@
+import { createSecretKey, hkdfSync } from 'node:crypto'
 import { existsSync, statSync } from 'node:fs'
+import type { StoreRoute } from '../config/store-section.ts'
 import { addClinicKey, ClinicKeysUnusable, readClinicKeys } from '../store/clinic-keys.ts'
-import type { ClinicKeys } from '../store/seal.ts'
+import { type ClinicKeys, KEY_BYTES } from '../store/seal.ts'
 import { type OnUnreadable, type SealedStore, sealedStore } from '../store/sealed-store.ts'
 import { type CaseKeyFile, openCaseKeys } from '../store/sqlite/case-keys.ts'
 import { claimServing } from '../store/sqlite/serving-lock.ts'
 import { openSqliteStore } from '../store/sqlite/sqlite-store.ts'
-import { type Content, StoreUnusable } from '../store/store.ts'
+import { type Content, type SealableStore, StoreUnusable } from '../store/store.ts'
 import { instant } from '../time/instant.ts'
 import type { DataFolder } from './data-folder.ts'
+import { openRedisOf } from './redis-at-hand.ts'
 
 export interface SealedDataOptions {
   readonly data: DataFolder
+  /** The Redis that keeps the cases; left out: a file of the folder does. Keys stay in the folder either way. */
+  readonly store?: StoreRoute | undefined
   /**
    * `clinic`: the clinic's keys must be there, and be readable by their owner only. `demonstration`: a new folder gets a
    * key, and a file that others may read is made its owner's alone.
@@ -40,7 +45,7 @@ export interface SealedData {
  */
 export async function openSealedData(options: SealedDataOptions): Promise<SealedData> {
   if (options.isServing !== true) return opened(options)
-  const claim = claimServing(options.data.servingFile, process.pid)
+  const claim = options.store === undefined ? claimServing(options.data.servingFile, process.pid) : sharedClaim(options)
   try {
     const sealed = await opened(options)
     const close = async () => {
@@ -68,20 +73,53 @@ async function opened(options: SealedDataOptions): Promise<SealedData> {
   const keys = openCaseKeys({ file: data.caseKeysFile, clinicKeys })
   try {
     refuseMissing(data, keys, clinicKeys())
-    refuseLostDatabase(data, keys)
-    const store = openSqliteStore<Content>({ file: data.databaseFile })
+    const store = await keptIn(options, keys)
     try {
-      if (keys.count() === 0) refuseKeyless(data, (await store.recent(instant(0))).length)
+      if (keys.count() === 0) refuseKeyless(options, (await store.recentHeads(instant(0))).length)
     } catch (error) {
       await store.close()
       throw error
     }
-    return { store: sealedStore(store, keys, options.onUnreadable), keys, clinicKeys }
+    return { store: sealedStore(store, keys, options.onUnreadable, inboxKey(data)), keys, clinicKeys }
   } catch (error) {
     await keys.close()
     throw error
   }
 }
+
+/** The store itself: a file of the folder, or the clinic's Redis. */
+async function keptIn(options: SealedDataOptions, keys: CaseKeyFile): Promise<SealableStore<Content>> {
+  const { data, store: route, mode } = options
+  if (route === undefined) {
+    refuseLostDatabase(data, keys)
+    return openSqliteStore<Content>({ file: data.databaseFile })
+  }
+  const store = await openRedisOf(route, mode === 'demonstration', options.onFault)
+  try {
+    if (mode === 'clinic' && keys.count() > 0 && (await store.isEmpty())) throw lostRedis(data, route, keys.count())
+    return store
+  } catch (error) {
+    await store.close()
+    throw error
+  }
+}
+
+/**
+ * Several processes share a Redis and a folder. The first holds the folder, so that no line on a file begins beside them;
+ * that another of them holds it is as well.
+ */
+function sharedClaim({ data }: SealedDataOptions): { release(): void } {
+  try {
+    return claimServing(data.servingFile, process.pid)
+  } catch (error) {
+    if (error instanceof StoreUnusable) return { release: () => undefined }
+    throw error
+  }
+}
+
+/** Seals what processes of one folder hand each other; made of the folder's own secret, and for nothing else. */
+const inboxKey = (data: DataFolder) =>
+  createSecretKey(Buffer.from(hkdfSync('sha256', data.key, '', 'smallhours inbox', KEY_BYTES)))
 
 /** The keys as they are now; as they were, while the file cannot be read: a family tonight comes before a file. */
 function keptKeys(read: () => ClinicKeys, onFault: (error: unknown) => void): () => ClinicKeys {
@@ -116,10 +154,20 @@ function refuseLostDatabase({ databaseFile, caseKeysFile }: DataFolder, keys: Ca
   )
 }
 
-function refuseKeyless(data: DataFolder, cases: number): void {
+/** A Redis made anew beside keys of cases. */
+function lostRedis({ caseKeysFile }: DataFolder, { addresses, line }: StoreRoute, count: number): StoreUnusable {
+  const where = addresses.map(({ host, port }) => `${host}:${port}`).join(', ')
+  return new StoreUnusable(
+    `Redis ${where} keeps no case of the line "${line}", and ${caseKeysFile} holds keys of ${count} cases. Restore the newest ` +
+      'backup of both, or move the cases with "smallhours records move"; ring every family that wrote since the backup. ' +
+      'If there is none: name a new folder with --data',
+  )
+}
+
+function refuseKeyless({ data, store }: SealedDataOptions, cases: number): void {
   if (cases === 0) return
   throw new ClinicKeysUnusable(
-    `${data.caseKeysFile} holds no key, and ${data.databaseFile} holds ${cases} cases. Put back the saved copy of keys.sqlite. ` +
+    `${data.caseKeysFile} holds no key, and ${store === undefined ? data.databaseFile : 'Redis'} holds ${cases} cases. Put back the saved copy of keys.sqlite. ` +
       'If the database is from before this program sealed what it stores: name a new folder with --data, or remove this one',
   )
 }

@@ -28,6 +28,7 @@ import type { Settings } from './setting-definitions.ts'
 import { defaultSettings } from './settings.ts'
 import { readSettings } from './settings-section.ts'
 import { type HospitalSignIn, signInIn } from './sign-in-section.ts'
+import { type StoreRoute, storeIn } from './store-section.ts'
 import { zoneFault } from './zone.ts'
 
 export interface LoadedClinic {
@@ -44,6 +45,8 @@ export interface LoadedClinic {
   readonly pagers: PagerRoutes
   /** The hospital's own sign-in; left out where there is none. */
   readonly signIn?: HospitalSignIn
+  /** The Redis that keeps the cases; left out where a file of the data folder does. */
+  readonly store?: StoreRoute
   /** How long a closed case is kept before it is erased. */
   readonly retention: Milliseconds
   /** Calendars that give shifts. */
@@ -70,6 +73,7 @@ const sections = [
   'sign-offs',
   'pagers',
   'sign-in',
+  'store',
 ]
 /** Faults of the rota that leave the rest of the clinic usable. */
 const coverCodes = new Set([
@@ -108,7 +112,7 @@ export function loadClinic(folder: string, at: Instant): LoadedClinic {
       return nothing(fileProblem(file, 'a file over 1 MB', 'a clinic file of at most 1 MB'))
     const text = new TextDecoder('utf-8', { fatal: true }).decode(readFileSync(file))
     const read = readClinic(file, text, at, name => readFileSync(resolve(folder, name)))
-    const { signIn, ...rest } = read
+    const { signIn, store, ...rest } = read
     const secretFile = signIn?.secretFile
     return {
       ...rest,
@@ -116,6 +120,7 @@ export function loadClinic(folder: string, at: Instant): LoadedClinic {
       ...(signIn === undefined
         ? {}
         : { signIn: { ...signIn, ...(secretFile === undefined ? {} : { secretFile: resolve(folder, secretFile) }) } }),
+      ...(store === undefined ? {} : { store: storeBeside(folder, store) }),
     }
   } catch (cause) {
     const reason = cause instanceof Error ? cause.message.split('\n')[0] : 'unreadable'
@@ -132,6 +137,14 @@ function secretsBeside(folder: string, { smtp, webhook, sms }: PagerRoutes): Pag
       : { smtp: { ...smtp, ...(password === undefined ? {} : { passwordFile: resolve(folder, password) }) } }),
     ...(webhook === undefined ? {} : { webhook: { ...webhook, secretFile: resolve(folder, webhook.secretFile) } }),
     ...(sms === undefined ? {} : { sms: { ...sms, passwordFile: resolve(folder, sms.passwordFile) } }),
+  }
+}
+
+function storeBeside(folder: string, { passwordFile, authorityFile, ...store }: StoreRoute): StoreRoute {
+  return {
+    ...store,
+    ...(passwordFile === undefined ? {} : { passwordFile: resolve(folder, passwordFile) }),
+    ...(authorityFile === undefined ? {} : { authorityFile: resolve(folder, authorityFile) }),
   }
 }
 
@@ -175,6 +188,7 @@ export function readClinic(file: string, text: string, at: Instant, beside: Besi
   const settings = readSettings(reader, clinicians)
   const pagers = pagersIn(reader, clinic)
   const signIn = signInIn(reader, clinic.demonstration)
+  const store = storeIn(reader, clinic.demonstration)
   const found = [
     ...[...problems, ...reader.problems].sort((a, b) => a.line - b.line || a.column - b.column),
     ...besideProblems,
@@ -188,6 +202,7 @@ export function readClinic(file: string, text: string, at: Instant, beside: Besi
     settings,
     pagers,
     ...(signIn === undefined ? {} : { signIn }),
+    ...(store === undefined ? {} : { store }),
     retention: retention ?? RETENTION_SHIPPED,
     calendars,
     problems: found,

@@ -1,7 +1,7 @@
 import type { Line } from '../case/line.ts'
 import type { Clock } from '../runtime/clock.ts'
 import type { Understand } from '../runtime/understanding.ts'
-import type { Store } from '../store/store.ts'
+import type { Store, WholeStore } from '../store/store.ts'
 import type { Ground } from './ground.ts'
 import type { Progress } from './progress.ts'
 
@@ -11,7 +11,7 @@ export interface Subject {
   readonly understand: Understand
   readonly clock: Clock
   /** The store that serves, over a folder: sealed, durable at every commit. */
-  openStore(folder: string): Promise<Required<Store>>
+  openStore(folder: string): Promise<WholeStore>
   /**
    * The same rows and seals in the same files, but every step in a transaction of its own, begun and committed while the
    * caller waits. Steps only; the rest of the port is that of the store that serves.

@@ -37,6 +37,8 @@ export type FaultCode =
   | 'loop-blocked'
   /** An error that nothing had caught: the process ended itself. */
   | 'process-fault'
+  /** What another process kept for this one cannot be read: another program, or another key. */
+  | 'handed-unreadable'
   | 'stop-timed-out'
 
 /** Something that needs a person's eyes. Holds ids, codes and an error; its message must not be logged. */

@@ -1,5 +1,6 @@
 import { setImmediate } from 'node:timers/promises'
 import type { CaseEvent } from '../case/event.ts'
+import type { ChatRef } from '../case/message.ts'
 import { passed } from '../points/points.ts'
 import type { CaseHead, OutboxRow, Store, StoredCase } from '../store/store.ts'
 import { before, days, hours, type Instant, type Milliseconds } from '../time/instant.ts'
@@ -21,6 +22,8 @@ export interface RecoverDependencies {
   readonly clock: Clock
   /** When the process was last known to live; undefined when that was never written. */
   readonly lastAlive: Instant | undefined
+  /** Where several processes share the store: the chats this one has just come to act for. */
+  readonly isOurs?: (chat: ChatRef) => boolean
   /**
    * Setting `asked-again-after`. A press on a button older than this never reaches a bot on some channels, so that after
    * being down this long (inclusive) every question at least this old is asked again.
@@ -45,7 +48,7 @@ export interface Recovered {
 export async function recover(deps: RecoverDependencies, startedAt: Instant): Promise<Recovered> {
   const { store, worker } = deps
   passed('recover.begun')
-  const recent = await store.recentHeads(before(startedAt, days(1)))
+  const recent = (await store.recentHeads(before(startedAt, days(1)))).filter(({ chat }) => deps.isOurs?.(chat) ?? true)
   const open = recent.filter(each => !each.closed)
   const now = noEarlierThan(open, startedAt, deps)
   const downSince = deps.lastAlive ?? latestChange(recent) ?? now

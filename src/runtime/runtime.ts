@@ -4,7 +4,7 @@ import type { LogLine } from '../case/view.ts'
 import type { Channel } from '../channels/channel.ts'
 import type { Clinic } from '../oncall/clinic.ts'
 import type { Pager } from '../pagers/pager.ts'
-import type { Store } from '../store/store.ts'
+import type { Store, TakenChats } from '../store/store.ts'
 import { type Instant, type Milliseconds, seconds } from '../time/instant.ts'
 import { alarmsLoop } from './alarms.ts'
 import { type Clock, type Random, steadyClock, within } from './clock.ts'
@@ -16,6 +16,7 @@ import type { Machine } from './machine.ts'
 import { laneLoop } from './outbox.ts'
 import { type PageSendingDependencies, pageSending } from './page-sending.ts'
 import { type Recovered, recover } from './recover.ts'
+import { type Relay, relay } from './relay.ts'
 import { replySending } from './reply-sending.ts'
 import { type TellPeople, tellPeople } from './tell-people.ts'
 import { teller } from './teller.ts'
@@ -147,11 +148,15 @@ export function createRuntime(deps: RuntimeDependencies): Runtime {
   let stopped = false
 
   const worker = createWorker({ ...deps, onFault, store, clock, committed: kick, turnedAway })
-  const told = teller(worker, clock, onFault)
+  const { sharing } = deps.store
+  const shared: Relay | undefined =
+    sharing === undefined ? undefined : relay({ ...deps, sharing, worker, store, clock, onFault, turnedAway })
+  const doors = shared ?? worker
+  const told = teller(doors, clock, onFault)
   const sending = { ...deps, onFault, store, pagerOf, fitPage, tell: told.tell }
-  const shared = { store, clock, random: deps.random, onFault }
-  const pages = laneLoop({ ...shared, rules: PAGE_LANE, sending: pageSending(sending) })
-  const replies = laneLoop({ ...shared, rules: FAMILY_LANE, sending: replySending(sending) })
+  const common = { store, clock, random: deps.random, onFault }
+  const pages = laneLoop({ ...common, rules: PAGE_LANE, sending: pageSending(sending) })
+  const replies = laneLoop({ ...common, rules: FAMILY_LANE, sending: replySending(sending) })
   const alarms = alarmsLoop({ store, clock, fire: worker.fire, onFault })
 
   function kick(): void {
@@ -222,22 +227,57 @@ export function createRuntime(deps: RuntimeDependencies): Runtime {
     }
   }
 
+  /** What was taken from others, one after the other: of a process that died as much is owed as of an own start. */
+  let taking = Promise.resolve<Recovered>({ cases: 0, askedAgain: 0, told: 0 })
+
+  function takeUp(taken: TakenChats): void {
+    taking = taking.then(async before => {
+      if (stopped) return before
+      try {
+        const found = await takenUp(taken.heardAt, taken.has)
+        return {
+          cases: before.cases + found.cases,
+          askedAgain: before.askedAgain + found.askedAgain,
+          told: before.told + found.told,
+        }
+      } catch (error) {
+        onFault({ code: 'store-failed', error })
+        return before
+      }
+    })
+  }
+
+  async function takenUp(downSince: Instant | undefined, isOurs?: TakenChats['has']): Promise<Recovered> {
+    await takeOver()
+    kick()
+    const known = { ...deps, clock, store, worker, lastAlive: downSince }
+    return recover(isOurs === undefined ? known : { ...known, isOurs }, clock.now())
+  }
+
   async function quiet(): Promise<void> {
     told.stop()
+    await shared?.stop()
+    await taking
     await worker.drained()
     await Promise.all([pages.stop(), replies.stop(), alarms.stop()])
     await worker.drained()
   }
 
-  const isQuiet = () => worker.queued === 0 && pages.isIdle && replies.isIdle && alarms.isIdle
+  const isQuiet = () =>
+    worker.queued === 0 && (shared?.isIdle ?? true) && pages.isIdle && replies.isIdle && alarms.isIdle
 
   return {
     async start() {
       const downSince = await lastAlive()
-      await takeOver()
+      if (sharing === undefined) await takeOver()
+      else {
+        sharing.onTaken(takeUp)
+        await sharing.start()
+      }
       pages.start()
       replies.start()
-      const recovered = await recover({ ...deps, clock, store, worker, lastAlive: downSince }, clock.now())
+      const recovered = sharing === undefined ? await takenUp(downSince) : await taking
+      shared?.start()
       alarms.start()
       await beat()
       beatOn()
@@ -260,10 +300,10 @@ export function createRuntime(deps: RuntimeDependencies): Runtime {
       for (const watch of [storeWatch, lineNews, people, pagers, resort]) watch.stop()
       await beat()
     },
-    receive: incoming => worker.receive(incoming),
+    receive: incoming => doors.receive(incoming),
     async act(caseId, event, deliveryId) {
       try {
-        return await worker.act(caseId, event, deliveryId)
+        return await doors.act(caseId, event, deliveryId)
       } catch (error) {
         onFault({ code: 'store-failed', caseId, error })
         storeWatch.turnedAway()

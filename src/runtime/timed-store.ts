@@ -1,4 +1,4 @@
-import type { Store } from '../store/store.ts'
+import { NotOurs, type Store } from '../store/store.ts'
 import { type Clock, within } from './clock.ts'
 
 /** Longest wait for one answer of the store, in milliseconds: shorter than a family waits before it thinks nobody is there. */
@@ -34,7 +34,9 @@ export function timedStore(
       heard?.answered(call)
       return answer as T
     } catch (error) {
-      heard?.failed(call)
+      // It did answer: the chat is another process's.
+      if (error instanceof NotOurs) heard?.answered(call)
+      else heard?.failed(call)
       throw error
     }
   }

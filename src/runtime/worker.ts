@@ -2,7 +2,7 @@ import type { CaseEvent, InLanguage } from '../case/event.ts'
 import type { ChatRef, Incoming } from '../case/message.ts'
 import type { Clinic } from '../oncall/clinic.ts'
 import { passed } from '../points/points.ts'
-import type { AlarmRow, Store, StoredCase } from '../store/store.ts'
+import { type AlarmRow, NotOurs, type Store, type StoredCase } from '../store/store.ts'
 import { days, type Instant } from '../time/instant.ts'
 import { type Applied, caseSteps, type Loaded, type Refusal } from './case-steps.ts'
 import { askerOf, type Chosen, chooseCase, type OpenCase } from './choosing.ts'
@@ -74,7 +74,8 @@ export interface WorkerDependencies {
 export interface Worker {
   /**
    * Takes one message; resolves once what it led to is committed. The same delivery again changes nothing.
-   * @throws Busy when too many wait; NotStored when the store failed. In both cases the message must be sent again.
+   * @throws Busy when too many wait; NotStored when the store failed. In both cases the message must be sent again. NotOurs
+   * where another process acts for the chat.
    */
   receive(incoming: Incoming): Promise<void>
   /** An act of a clinician. With `deliveryId`, the same act twice (a double tap) is one. */
@@ -315,6 +316,8 @@ export function createWorker(deps: WorkerDependencies): Worker {
     try {
       await kept(queue.run(keyOf(incoming), () => take(incoming)))
     } catch (error) {
+      // Nothing failed: it is for the process that acts for this chat.
+      if (error instanceof NotOurs) throw error
       deps.onFault({ code: 'store-failed', error })
       if (turnedAway.size > TURNED_AWAY_MOST) turnedAway.clear()
       turnedAway.add(keyOf(incoming))

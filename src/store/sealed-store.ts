@@ -2,10 +2,19 @@ import { hash, type KeyObject } from 'node:crypto'
 import type { Instant } from '../time/instant.ts'
 import { type CaseKeys, openText, SealBroken, sealText } from './seal.ts'
 import { type StepContent, stepContentIn, stepText } from './step-content.ts'
-import type { Content, OutboxRow, SealableStore, StepRecord, Store, StoredCase, StoredEvent } from './store.ts'
+import type {
+  Content,
+  OutboxRow,
+  SealableStore,
+  Sharing,
+  StepRecord,
+  StoredCase,
+  StoredEvent,
+  WholeStore,
+} from './store.ts'
 
 /** A store whose content can be read only with the case's key, and that can forget a case. */
-export interface SealedStore extends Required<Store> {
+export interface SealedStore extends WholeStore {
   /**
    * Destroys the key of a case: nothing of it can be read again, here or in a copy of the store. What was sealed is
    * overwritten as well, its alarms go, what waits to be sent is given up. Again: nothing. Rejects while the store does;
@@ -36,8 +45,15 @@ const REMEMBERED_MOST = 4_096
  * that does not open is left out of the history.
  *
  * Closing it closes the store and the keys.
+ *
+ * @param inboxKey  seals what processes hand each other; needed where the store is shared
  */
-export function sealedStore(store: SealableStore<Content>, keys: CaseKeys, onUnreadable: OnUnreadable): SealedStore {
+export function sealedStore(
+  store: SealableStore<Content>,
+  keys: CaseKeys,
+  onUnreadable: OnUnreadable,
+  inboxKey?: KeyObject,
+): SealedStore {
   const caseOfEffect = new Map<string, string>()
   const underWay = new Set<Promise<unknown>>()
   let waitingForKey = 0
@@ -225,6 +241,9 @@ export function sealedStore(store: SealableStore<Content>, keys: CaseKeys, onUnr
     onCommitted: listener => store.onCommitted(listener),
     probe: () => store.probe(),
     queued: () => waitingForKey + store.queued(),
+    ...(store.sharing === undefined || inboxKey === undefined
+      ? {}
+      : { sharing: sealedSharing(store.sharing, inboxKey) }),
     close() {
       closing ??= (async () => {
         while (underWay.size > 0) await Promise.allSettled(underWay)
@@ -245,6 +264,34 @@ export function sealedStore(store: SealableStore<Content>, keys: CaseKeys, onUnr
       }
       return erased
     },
+  }
+}
+
+/** What does not open is done with: nobody could act on it, and it must not stand in the way of the rest. */
+function sealedSharing(sharing: Sharing<Content>, key: KeyObject): Sharing {
+  return {
+    start: () => sharing.start(),
+    isOurs: chat => sharing.isOurs(chat),
+    onTaken: listener => sharing.onTaken(listener),
+    get isAlone() {
+      return sharing.isAlone
+    },
+    put: (chat, id, content) => sharing.put(chat, id, sealText(key, ['inbox', id], content)),
+    async waiting(limit) {
+      const items = await sharing.waiting(limit)
+      return items.map(item => ({ ...item, content: openedItem(key, item.id, item.content) }))
+    },
+    done: (item, answer) => sharing.done(item, answer),
+    answer: (chat, id) => sharing.answer(chat, id),
+  }
+}
+
+function openedItem(key: KeyObject, id: string, content: Content): string {
+  try {
+    return openText(key, ['inbox', id], content)
+  } catch (error) {
+    if (error instanceof SealBroken) return ''
+    throw error
   }
 }
 

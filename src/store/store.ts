@@ -65,12 +65,50 @@ export interface Store<C = string> {
   probe?(): Promise<void>
   /** Writes waiting for their turn; above 1,000 a front door answers "busy, come back" instead of taking more. */
   queued?(): number
+  /** Present where several processes work on one store: each acts for some of the chats, and `commit` for others rejects with `NotOurs`. */
+  readonly sharing?: Sharing<C>
   /** Writes what is queued, then lets go of the file or connection. Later calls reject. */
   close(): Promise<void>
 }
 
+/** Chats a process has come to act for. */
+export interface TakenChats {
+  has(chat: ChatRef): boolean
+  /** When whoever acted for some of them before was last heard of; undefined when nobody ever did. */
+  readonly heardAt: Instant | undefined
+}
+
+/** How processes that work on one store divide it, and hand each other what is not theirs. */
+export interface Sharing<C = string> {
+  /** Takes what is free, up to an even share, and goes on so. Claims and alarms of chats not taken are not seen. */
+  start(): Promise<void>
+  /** Whether this process acts for a chat, as far as it knows. */
+  isOurs(chat: ChatRef): boolean
+  onTaken(listener: (taken: TakenChats) => void): void
+  /** Whether other processes live. */
+  readonly isAlone: boolean
+  /** Keeps something for whoever acts for the chat. The same id again: nothing more. `full`: come back later. */
+  put(chat: ChatRef, id: string, content: C): Promise<'kept' | 'full'>
+  /** What waits for this process, oldest first within a chat. */
+  waiting(limit: number): Promise<readonly InboxItem<C>[]>
+  /** Ends an item, with an answer for whoever put it: no words of anybody, since it is not sealed. */
+  done(item: InboxItem<C>, answer: string): Promise<void>
+  /** The answer to what was put; undefined while there is none, and a minute after it was given. */
+  answer(chat: ChatRef, id: string): Promise<string | undefined>
+}
+
+export interface InboxItem<C = string> {
+  readonly id: string
+  readonly content: C
+  /** Where the store keeps it. */
+  readonly place: number
+}
+
+/** What every store has, where `sharing` is for those that are shared. */
+export type WholeStore<C = string> = Required<Omit<Store<C>, 'sharing'>> & Pick<Store<C>, 'sharing'>
+
 /** A store under the sealed one: it keeps whatever content it is given, finds one event, and can let go of a case. */
-export interface SealableStore<C> extends Required<Store<C>> {
+export interface SealableStore<C> extends WholeStore<C> {
   /** One event of a case, or undefined. */
   event(caseId: string, seq: number): Promise<StoredEvent<C> | undefined>
   /** Ids of closed cases last changed before the instant that do not hold `mark` as their state; the longest closed first. */

@@ -7,6 +7,7 @@ import {
   NotOurs,
   type OutboxRow,
   type SealableStore,
+  type Sharing,
   type StepRecord,
   type StoredCase,
   type StoredEvent,
@@ -19,6 +20,7 @@ import { type Places, places } from './places.ts'
 import { byLatest, headsIn, listOf, type PlacedHead, rowsIn, textOf } from './rows.ts'
 import { type Script, scripts } from './scripts.ts'
 import { type Shares, shares } from './shares.ts'
+import { sharingOver } from './sharing.ts'
 
 /** The layout of the keys this program writes. */
 export const REDIS_SCHEMA = 1
@@ -49,8 +51,9 @@ export interface RedisStore<C extends Content = string> extends SealableStore<C>
   readonly shares: Shares
   readonly nodes: Nodes
   readonly prefixOf: (shard: number) => string
-  /** Whether this process acts for a chat. */
-  isOurs(chat: StoredCase['chat']): boolean
+  readonly sharing: Sharing<C>
+  /** Whether no case was ever opened in it. */
+  isEmpty(): Promise<boolean>
 }
 
 /**
@@ -313,7 +316,14 @@ function storeOver<C extends Content>(
     shares: owning,
     nodes,
     prefixOf,
-    isOurs: chat => owning.fenceOf(where.ofChat(chat)) !== undefined,
+    sharing: sharingOver({ nodes, prefixOf, where, owning, fenced }),
+    isEmpty: () =>
+      read(async () => {
+        const opened = await everywhere(all, async shard => [
+          await nodes.ask(shard, 'EXISTS', `${prefixOf(shard)}counts`),
+        ])
+        return opened.every(one => one === 0)
+      }),
     load: caseId => read(() => load(caseId)),
     casesOf: chat =>
       read(async () => {

@@ -24,6 +24,8 @@ export const scripts = {
   forget: script('forget'),
   heads: script('heads'),
   outbox: script('outbox'),
+  inboxPut: script('inbox-put'),
+  inboxDone: script('inbox-done'),
   own: script('own'),
   members: script('members'),
 } as const

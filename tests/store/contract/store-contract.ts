@@ -1,12 +1,12 @@
 import { afterEach, beforeEach, describe, expect, test } from 'vitest'
-import type { Store } from '../../../src/store/store.ts'
+import type { WholeStore } from '../../../src/store/store.ts'
 import { alarms, at, night, row, step } from '../step-record.ts'
 
 /** One store over one disk, as a test of the contract needs it. */
 export interface StoreOnDisk {
-  readonly store: Required<Store>
+  readonly store: WholeStore
   /** Closes the store and opens it again over the same disk. */
-  reopen(): Promise<Required<Store>>
+  reopen(): Promise<WholeStore>
   /** Closes what is open and removes the disk. */
   discard(): Promise<void>
 }
@@ -20,7 +20,7 @@ const family = { channel: 'web', chat: 'family' }
 export function storeContract(name: string, open: () => Promise<StoreOnDisk>): void {
   describe(`${name} keeps the store's contract`, () => {
     let disk: StoreOnDisk
-    let store: Required<Store>
+    let store: WholeStore
     beforeEach(async () => {
       disk = await open()
       store = disk.store

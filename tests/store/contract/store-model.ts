@@ -1,6 +1,6 @@
 import fc from 'fast-check'
 import { expect, test } from 'vitest'
-import type { Lane, Settled, Store } from '../../../src/store/store.ts'
+import type { Lane, Settled, WholeStore } from '../../../src/store/store.ts'
 import { alarms, at, row, step } from '../step-record.ts'
 import type { StoreOnDisk } from './store-contract.ts'
 
@@ -137,11 +137,7 @@ const settledAs: Record<'sent' | 'again' | 'unknown' | 'give-up', (now: number) 
   'give-up': now => ({ kind: 'given-up', at: at(now), reason: 'none' }),
 }
 
-async function touchRow(
-  store: Required<Store>,
-  model: Model,
-  one: { act: keyof typeof settledAs | 'render'; row: number },
-) {
+async function touchRow(store: WholeStore, model: Model, one: { act: keyof typeof settledAs | 'render'; row: number }) {
   const found = model.rows[one.row % Math.max(1, model.rows.length)]
   if (found === undefined) return
   if (one.act === 'render') {
@@ -160,7 +156,7 @@ async function touchRow(
   } else found.status = outcome.kind
 }
 
-async function agree(store: Required<Store>, model: Model): Promise<void> {
+async function agree(store: WholeStore, model: Model): Promise<void> {
   for (const of of [0, 1, 2]) {
     expect((await store.load(`case ${of}`))?.seq ?? 0).toBe(model.seqs[of])
     expect(await store.history(`case ${of}`)).toHaveLength(model.seqs[of] ?? -1)
