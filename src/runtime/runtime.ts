@@ -234,7 +234,9 @@ export function createRuntime(deps: RuntimeDependencies): Runtime {
     taking = taking.then(async before => {
       if (stopped) return before
       try {
-        const found = await takenUp(taken.heardAt, taken.has)
+        await takeOver()
+        kick()
+        const found = await recovered(taken.heardAt, taken.has)
         return {
           cases: before.cases + found.cases,
           askedAgain: before.askedAgain + found.askedAgain,
@@ -247,9 +249,7 @@ export function createRuntime(deps: RuntimeDependencies): Runtime {
     })
   }
 
-  async function takenUp(downSince: Instant | undefined, isOurs?: TakenChats['has']): Promise<Recovered> {
-    await takeOver()
-    kick()
+  function recovered(downSince: Instant | undefined, isOurs?: TakenChats['has']): Promise<Recovered> {
     const known = { ...deps, clock, store, worker, lastAlive: downSince }
     return recover(isOurs === undefined ? known : { ...known, isOurs }, clock.now())
   }
@@ -276,13 +276,13 @@ export function createRuntime(deps: RuntimeDependencies): Runtime {
       }
       pages.start()
       replies.start()
-      const recovered = sharing === undefined ? await takenUp(downSince) : await taking
+      const found = sharing === undefined ? await recovered(downSince) : await taking
       shared?.start()
       alarms.start()
       await beat()
       beatOn()
       loops.start()
-      return recovered
+      return found
     },
     async stop(graceMs = 25_000) {
       if (stopped) return

@@ -22,7 +22,7 @@ else
     local row = redis.call('HMGET', key, 'leased', 'rendered')
     if row[1] and row[2] then redis.call('HSET', key, 'unknown', 1) end
     redis.call('HINCRBY', key, 'tries', 1)
-    redis.call('HSET', key, 'leased', leased_until)
+    redis.call('HSET', key, 'leased', leased_until, 'by', fence)
     redis.call('ZREM', waiting, member)
     redis.call('ZADD', leased, leased_until, member)
     ids[#ids + 1] = id
