@@ -143,6 +143,16 @@ function answerValues(line: Line, state: CaseState, at: Instant): Values {
   }
 }
 
+/** A page this old was asked for before what is said now. */
+const ASKED_BEFORE_MS = 60_000
+
+/** Whether a person was asked for before, and one has taken it: "taken", "before" or "new". */
+function pagingSaid({ callout }: CaseState, at: Instant): string {
+  if (callout.taken !== undefined) return 'taken'
+  const first = callout.pages[0]
+  return first !== undefined && at - first.at >= ASKED_BEFORE_MS ? 'before' : 'new'
+}
+
 function calloutValues(line: Line, state: CaseState, at: Instant): Values {
   const { taken, pages } = state.callout
   const lastPaged = pages.at(-1)?.to
@@ -154,6 +164,7 @@ function calloutValues(line: Line, state: CaseState, at: Instant): Values {
     promisedBy: taken === undefined ? '' : clockSaidOf(line, taken.promisedAt),
     promiseFailsAt: taken === undefined ? '' : clockSaidOf(line, promiseDueAt(taken.promisedAt, line.settings)),
     promisePast: taken !== undefined && taken.promisedAt <= at ? 'yes' : 'no',
+    paging: pagingSaid(state, at),
     pagesSent: pages.length,
   }
 }

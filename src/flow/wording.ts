@@ -35,6 +35,7 @@ export const VARIABLES = [
   'hasTravel',
   'hasLeaveBy',
   'hasPhone',
+  'paging',
   'leavePast',
   'promisePast',
   'placed',

@@ -9,7 +9,7 @@ import type { AreaContext } from './subject.ts'
 export async function understandingArea({ subject, progress }: AreaContext): Promise<readonly Measured[]> {
   const texts = subject.corpus()
   const at = subject.clock.now()
-  const worst: number[] = []
+  const times: number[][] = []
   for (let round = 0; round <= ROUNDS; round += 1) {
     progress.round('understanding', round, ROUNDS)
     const took = texts.map(text => {
@@ -17,8 +17,15 @@ export async function understandingArea({ subject, progress }: AreaContext): Pro
       subject.understand({ body: { kind: 'text', text }, state: undefined, at })
       return performance.now() - started
     })
-    if (round > 0) worst.push(percentile(took, 0.99))
+    if (round > 0) times.push(took)
   }
+  // What else the machine does at that moment strikes another message each round: the middle one of each is its own cost.
+  const own = texts.map((_, message) =>
+    percentile(
+      times.map(took => took[message] as number),
+      0.5,
+    ),
+  )
   return [
     figureOf(
       {
@@ -27,9 +34,9 @@ export async function understandingArea({ subject, progress }: AreaContext): Pro
         unit: 'milliseconds',
         bound: 'most',
         target: 2,
-        against: `no peer: ${texts.length} first messages of families, each once a round`,
+        against: `no peer: ${texts.length} first messages of families, the middle of ${ROUNDS} readings of each`,
       },
-      worst,
+      [percentile(own, 0.99)],
     ),
     ...subject.labelledReadings().map(({ name, share, target, lines }) =>
       figureOf(

@@ -6,7 +6,7 @@ import { type BadInput, checked, each, expectAnswered, familyAt, type Row, SAYS,
 
 const OPENING = 'Look at the opening. What is in it now?'
 const DANGER =
-  'Look at your child now. If they are asleep, wake them. Is any of these new or worse than usual? Tap the first you see.'
+  'Look at your child now. If they are asleep, wake them. Is any of these new or worse than usual? Choose the first you see.'
 const DEVICE = "Which of these is or was your child's tube?"
 
 const long = (length: number, end = ''): string =>
@@ -253,8 +253,8 @@ export const caregiverInputs: readonly BadInput[] = [
       'Weeks and months are read, a comma as a point. A bare number, "a while", a date to come or one that is two are asked again.',
     run: line =>
       each(line, 'first-placed', [
-        ['6 wks', { reads: 'Is it risky for your child to be without feed? Tap all that fit.' }],
-        ['3,5 weeks', { reads: 'Is it risky for your child to be without feed? Tap all that fit.' }],
+        ['6 wks', { reads: 'Is it risky for your child to be without feed? Choose all that fit.' }],
+        ['3,5 weeks', { reads: 'Is it risky for your child to be without feed? Choose all that fit.' }],
         ['6', 'We could not read the date. Write it like "3 May 2024" or "6 weeks ago".'],
         ['0', 'We could not read the date. Write it like "3 May 2024" or "6 weeks ago".'],
         ['-1', 'We could not read the date. Write it like "3 May 2024" or "6 weeks ago".'],
@@ -272,11 +272,11 @@ export const caregiverInputs: readonly BadInput[] = [
     happens: 'A number with a unit of something else is asked for again.',
     run: line =>
       each(line, 'travel', [
-        ['20 km', 'We could not read how long. Write it like "25 minutes", or tap a button.'],
-        ['14 Fr', 'We could not read how long. Write it like "25 minutes", or tap a button.'],
-        ['20 ml', 'We could not read how long. Write it like "25 minutes", or tap a button.'],
-        ['20', 'We could not read how long. Write it like "25 minutes", or tap a button.'],
-        ['at 3', 'We could not read how long. Write it like "25 minutes", or tap a button.'],
+        ['20 km', 'We could not read how long. Write it like "25 minutes", or choose an answer.'],
+        ['14 Fr', 'We could not read how long. Write it like "25 minutes", or choose an answer.'],
+        ['20 ml', 'We could not read how long. Write it like "25 minutes", or choose an answer.'],
+        ['20', 'We could not read how long. Write it like "25 minutes", or choose an answer.'],
+        ['at 3', 'We could not read how long. Write it like "25 minutes", or choose an answer.'],
         ['100 hours', 'That cannot be right. Write it in minutes or hours, like "25 minutes".'],
       ]),
   },
@@ -293,7 +293,7 @@ export const caregiverInputs: readonly BadInput[] = [
           line,
           'in-opening',
           'nothing and the same tube',
-          'That fits more than one answer. Tap the one you mean.',
+          'That fits more than one answer. Choose the one you mean.',
         ),
         await saying(line, 'device', 'yes and no', SAYS.notAnOption),
       ]

@@ -26,8 +26,8 @@ export interface Asks {
 export const SAYS = {
   danger: 'Ring 911 now. Say your child has a feeding tube. Tell them the sign.',
   person: 'A person has been asked for. You can also ring right now.',
-  noWords: 'We could not read that. Tap a button, or write a few words.',
-  notAnOption: 'That did not fit the question. Tap a button. "Not sure" is a good answer.',
+  noWords: 'We could not read that. Choose an answer, or write a few words.',
+  notAnOption: 'That did not fit the question. Choose an answer. "Not sure" is a good answer.',
   tooLong: 'That was too long to read. Write it in one short line.',
   nothingWritten: 'Nothing was written. Write a few words, or tap a button.',
   before: 'That was answered before. Here is where we are.',
