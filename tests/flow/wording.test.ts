@@ -18,6 +18,7 @@ const values: Values = {
   hasTravel: 'yes',
   hasLeaveBy: 'yes',
   hasPhone: 'yes',
+  paging: 'new',
   leavePast: 'no',
   promisePast: 'no',
   phoneEnds: '42',
