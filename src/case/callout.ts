@@ -202,6 +202,10 @@ function update(work: Work): void {
   }
 }
 
+/** Whether a clinician has the case, or is being paged for it. */
+export const isAnyoneTold = ({ state }: Work): boolean =>
+  state.callout.taken !== undefined || state.callout.pages.length > 0
+
 /** Tells whoever has the case, or is being paged, that something changed. */
 export function tellHolder(work: Work): void {
   const holder = work.state.callout.taken?.by.id ?? work.state.callout.pages.at(-1)?.to

@@ -130,6 +130,8 @@ export type Misread =
   | 'phone-unclear'
   | 'phone-two'
   | 'media'
+  | 'edited'
+  | 'forwarded'
   | 'not-now'
   | 'two-answers'
 

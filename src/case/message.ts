@@ -14,6 +14,11 @@ export interface Incoming extends ChatRef {
   readonly at: Instant
   /** When the caregiver made it, where the channel knows (made without signal); never later than `at`. */
   readonly madeAt?: Instant
+  /**
+   * Why nothing in it counts as an answer, where the channel knows: an earlier message changed afterwards, somebody else's
+   * words passed on, words under a picture. Danger and the wish for a person are heard all the same.
+   */
+  readonly noAnswer?: 'edited' | 'forwarded' | 'media'
   /** Language of the screen it was made on, where the channel knows: what a first message is taken to be in, unless its words say otherwise. */
   readonly language?: string
   readonly body:
@@ -27,16 +32,19 @@ export interface Incoming extends ChatRef {
 }
 
 /** Things a family may do at any moment, each a button of the channel. */
-export type Control =
-  | 'person' // I want to talk to a person
-  | 'wrong-tap' // the danger sign was a wrong tap
-  | 'they-rang' // the clinician rang me
-  | 'cannot-travel' // we can't get there
-  | 'change' // change an earlier answer; subject = the fact id
-  | 'new-child' // this is about another child
-  | 'show-handover' // show this at the desk
-  | 'start' // begin, or say again where we are
-  | 'language' // go on in another language; subject = its tag
+export const CONTROLS = [
+  'person', // I want to talk to a person
+  'wrong-tap', // the danger sign was a wrong tap
+  'they-rang', // the clinician rang me
+  'cannot-travel', // we can't get there
+  'change', // change an earlier answer; subject = the fact id
+  'new-child', // this is about another child
+  'show-handover', // show this at the desk
+  'start', // begin, or say again where we are
+  'language', // go on in another language; subject = its tag
+] as const
+
+export type Control = (typeof CONTROLS)[number]
 
 /** One thing the bot or a clinician says. Text is final: filled, in the family's language. */
 export type Part =

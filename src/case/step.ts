@@ -20,7 +20,7 @@ import {
   spendAlarm,
 } from './alarm.ts'
 import type { Answer } from './answer.ts'
-import { oversleeps, pageSettled, renewLadder, tellHolder } from './callout.ts'
+import { isAnyoneTold, oversleeps, pageSettled, renewLadder, tellHolder } from './callout.ts'
 import { acknowledged, CLOSE_AFTER_MS, dayTaken, lowered, outcomeSet } from './clinician-events.ts'
 import { type Doubted, withDoubt } from './clock-doubt.ts'
 import { alsoNamed, askAbout, concernNamed, leaveEarlier, lineAnswered, offerAlso } from './concerns.ts'
@@ -145,7 +145,10 @@ function handle(work: Work, event: CaseEvent) {
       return dayTaken(work, event)
     case 'replyGivenUp':
       mark(work, 'cannot-be-reached')
-      return tellHolder(work)
+      // Where nobody knows of the case yet, somebody must: what it says is read by no one.
+      return isAnyoneTold(work) || work.state.closed
+        ? tellHolder(work)
+        : drive(work, { type: 'personWanted', facts: factsNow(work) })
   }
 }
 

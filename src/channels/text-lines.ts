@@ -29,13 +29,20 @@ export function replyLines(outgoing: Outgoing, frame: LinesFrame): string[] {
   ]
 }
 
-/** Parts as lines; the advice of a reply is numbered from 1 to its end, one alone is not numbered. */
-export function partLines(parts: readonly Part[], frame: Pick<LinesFrame, 'wording'>): string[] {
+/**
+ * Parts as lines; the advice of a reply is numbered from 1 to its end, one alone is not numbered.
+ * @param isDrawn  whether the channel shows a drawing itself: its words are then left out
+ */
+export function partLines(
+  parts: readonly Part[],
+  frame: Pick<LinesFrame, 'wording'>,
+  isDrawn: (drawing: Drawing) => boolean = () => false,
+): string[] {
   const isNumbered = parts.filter(part => part.kind === 'advice').length > 1
   let number = 0
   return parts.flatMap(part => {
     if (part.kind === 'advice') number += 1
-    return partLine(part, isNumbered ? `${number}. ` : '', frame.wording).flatMap(line =>
+    return partLine(part, isNumbered ? `${number}. ` : '', frame.wording, isDrawn).flatMap(line =>
       plainText(line)
         .split('\n')
         .map(l => `  ${l}`),
@@ -43,10 +50,10 @@ export function partLines(parts: readonly Part[], frame: Pick<LinesFrame, 'wordi
   })
 }
 
-function partLine(part: Part, mark: string, wording: Wording): string[] {
+function partLine(part: Part, mark: string, wording: Wording, isDrawn: (drawing: Drawing) => boolean): string[] {
   switch (part.kind) {
     case 'advice':
-      return [`${mark}${part.text}`, ...drawingLines(part.drawing)]
+      return [`${mark}${part.text}`, ...drawingLines(part.drawing, isDrawn)]
     case 'notice':
       return [part.text]
     case 'withdrawn':
@@ -59,20 +66,26 @@ function partLine(part: Part, mark: string, wording: Wording): string[] {
 }
 
 function questionLines(question: Question, wording: Wording): string[] {
-  const more = question.more === undefined || question.more < 1 ? undefined : wording('more', { count: question.more })
-  const beside = [question.why, more].filter(text => text !== undefined).join(' · ')
+  const beside = besideQuestion(question, wording)
   return [
     '',
     `? ${question.text}`,
-    ...drawingLines(question.drawing),
+    ...drawingLines(question.drawing, () => false),
     ...(beside === '' ? [] : [`  (${beside})`]),
     ...orderedOptions(question).map((option, i) => `  ${optionMark(question, i)} ${option.label}`),
     ...(question.several ? [`  ${wording('terminal-several')}`] : []),
   ]
 }
 
+/** Why a question is asked, and about how many more there are; empty where it says neither. */
+export function besideQuestion({ why, more: count }: Question, wording: Wording): string {
+  const more = count === undefined || count < 1 ? undefined : wording('more', { count })
+  return [why, more].filter(text => text !== undefined).join(' · ')
+}
+
 /** What a drawing shows, in words: text has no pictures. */
-const drawingLines = (drawing: Drawing | undefined): string[] => (drawing === undefined ? [] : [`   [${drawing.text}]`])
+const drawingLines = (drawing: Drawing | undefined, isDrawn: (drawing: Drawing) => boolean): string[] =>
+  drawing === undefined || isDrawn(drawing) ? [] : [`   [${drawing.text}]`]
 
 /** Both numbers on one line, under everything. */
 export function numbersLine(foot: FamilyFoot): string {

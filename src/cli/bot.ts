@@ -98,6 +98,8 @@ export interface Bot {
   readonly spoken: (language?: string) => Spoken
   serve(port: number, host?: string): Promise<Server>
   addChannel(channel: Channel): void
+  /** Begins to hear what comes by Telegram, where the clinic has it. After the runtime has started. */
+  hear(): void
   stop(): Promise<void>
 }
 
@@ -139,6 +141,8 @@ export async function openBot(options: BotOptions): Promise<Bot> {
           pagesBySms(first.clinic) ? { wording: () => staffWords } : undefined,
         )
       : await clinicPagers(loaded.pagers, now, () => staffWords))
+  const telegram = await telegramFrom(loaded, { data, clock, wording: () => staffWords, log })
+  const pagerOf = (id: string) => (id === telegram?.bot.pager.id ? telegram.bot.pager : pagers.of(id))
   const channels = new Map((options.channels ?? []).map(channel => [channel.id, channel]))
   const wordsIn =
     (language: string): Wording =>
@@ -185,7 +189,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     calendars: () => changing.current().calendars,
     clock,
     random,
-    pagerOf: id => pagers.of(id),
+    pagerOf,
     wording: staffWords,
     link: () => `${options.origin()}/on-call`,
     toldFile: data.coverToldFile,
@@ -201,7 +205,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     hash: sha256,
     understand: served.understand,
     channelOf: id => channels.get(id),
-    pagerOf: id => pagers.of(id),
+    pagerOf,
     fitPage: (pieces, link) => fitPageText(pieces, link),
     pageLink: ({ caseId, to, at }) => `${options.origin()}/p/${pageToken(data.key, { caseId, to, at })}`,
     healthLink: () => `${options.origin()}/health`,
@@ -209,7 +213,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     ...(options.onStanding === undefined ? {} : { onStanding: options.onStanding }),
     lastAlive: data.lastAlive,
     askedAgainAfter: first.settings['asked-again-after'],
-    doubts: () => [...lineDoubts(changing), ...rota.doubts()],
+    doubts: () => [...lineDoubts(changing), ...rota.doubts(), ...(joined?.doubts() ?? [])],
     queuedMax,
   })
   const desk = deskFile(data.deskFile, error => storeFault(error))
@@ -236,6 +240,15 @@ export async function openBot(options: BotOptions): Promise<Bot> {
       text,
     )
   })
+  const joined =
+    telegram === undefined
+      ? undefined
+      : telegram.side.joinTelegram(telegram.bot, {
+          ...{ loaded, runtime, line, lineOf: served.lineOf, spoken: spokenIn, wordsIn, staffWords, act: pressed },
+          origin: options.origin,
+          end: options.onStanding ?? (() => undefined),
+        })
+  if (joined !== undefined) channels.set(joined.channel.id, joined.channel)
   let chat: ReturnType<typeof webchat> | undefined
   let members: BotAccounts | undefined
   let people: PeoplePages | undefined
@@ -318,7 +331,12 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     rota.start()
     return serveHttp({
       family: chat,
-      mounts: [...mountsOf(pages, ['/p/', '/board']), ...mountsOf(people.pages, people.pages.paths), ...accountMounts],
+      mounts: [
+        ...mountsOf(pages, ['/p/', '/board']),
+        ...mountsOf(people.pages, people.pages.paths),
+        ...accountMounts,
+        ...(joined?.mount === undefined ? [] : [joined.mount]),
+      ],
       health: async () => healthText(await runtime.health()),
       busySeconds: () => (runtime.figures().queued > queuedMax ? 5 : undefined),
       get fallback() {
@@ -410,17 +428,31 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     spoken: spokenIn,
     serve,
     addChannel: channel => channels.set(channel.id, channel),
+    hear: () => joined?.start(),
     async stop() {
+      await joined?.stop()
       await chat?.stop()
       await keeping.stop()
       people?.stop()
       rota.stop()
       await runtime.stop()
       await pagers.stop()
+      await telegram?.bot.pager.stop()
+      telegram?.bot.close()
       await members?.close()
       await store.close()
     },
   }
+}
+
+/** Telegram's part of the program, loaded only where a clinic's file has it. */
+async function telegramFrom(
+  { telegram: route }: LoadedLine,
+  ports: { data: DataFolder; clock: Clock; wording: () => Wording; log: Log },
+) {
+  if (route === undefined) return undefined
+  const side = await import('./telegram-side.ts')
+  return { side, bot: side.telegramOf(route, ports) }
 }
 
 const mountsOf = (

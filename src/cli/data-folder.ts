@@ -19,6 +19,8 @@ export interface DataFolder {
   readonly deskFile: string
   /** Test call-outs, and who answered them. */
   readonly testCalloutsFile: string
+  /** Accounts linked on Telegram, and where live messages stand. */
+  readonly telegramFile: string
   /** When people were last told of holes in the rota. */
   readonly coverToldFile: string
   /** 256 random bits, made at the first start; readable by the owner only. */
@@ -46,6 +48,7 @@ export function dataFiles(folder: string) {
     deskFile: join(folder, 'desk.json'),
     testCalloutsFile: join(folder, 'test-callouts.json'),
     coverToldFile: join(folder, 'rota-told.json'),
+    telegramFile: join(folder, 'telegram.sqlite'),
   }
 }
 

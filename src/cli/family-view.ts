@@ -2,7 +2,7 @@
 import { answerText } from '../case/answer-text.ts'
 import { reachedAnswer } from '../case/derive.ts'
 import { familyLine, type Line, staffLine, wordingOf } from '../case/line.ts'
-import type { Control } from '../case/message.ts'
+import type { Control, Question } from '../case/message.ts'
 import { questionShown, renderReply } from '../case/render.ts'
 import { type CaseState, parseState } from '../case/state.ts'
 import { caseValues } from '../case/values.ts'
@@ -55,6 +55,22 @@ export function familyLogOf(
     ...(state.nickname === undefined ? {} : { nickname: state.nickname }),
     desk: deskOf(staffLine(whole), state, at),
   }
+}
+
+/** The open question of each open case of a chat. */
+export function openQuestionsOf(
+  lineOf: (state: string) => Line,
+  cases: readonly StoredCase[],
+  at: Instant,
+): readonly Question[] {
+  return cases
+    .filter(({ closed }) => !closed)
+    .flatMap(stored => {
+      const whole = lineOf(stored.state)
+      const state = caseNow(whole, [stored])
+      const question = state === undefined ? undefined : openQuestionOf(familyLine(whole, state), state, at)
+      return question === undefined ? [] : [question]
+    })
 }
 
 function openQuestionOf(line: Line, state: CaseState, at: Instant) {

@@ -27,6 +27,7 @@ export interface LoadedLine {
   readonly pagers: LoadedClinic['pagers']
   readonly signIn?: NonNullable<LoadedClinic['signIn']>
   readonly store?: NonNullable<LoadedClinic['store']>
+  readonly telegram?: NonNullable<LoadedClinic['telegram']>
   readonly retention: LoadedClinic['retention']
   readonly calendars: LoadedClinic['calendars']
   /** Of the first language families use; `lexicons` has each by language. */
@@ -126,6 +127,7 @@ export function loadLine(options: {
       pagers: clinic.pagers,
       ...(clinic.signIn === undefined ? {} : { signIn: clinic.signIn }),
       ...(clinic.store === undefined ? {} : { store: clinic.store }),
+      ...(clinic.telegram === undefined ? {} : { telegram: clinic.telegram }),
       retention: clinic.retention,
       calendars: clinic.calendars,
       languages: again('languages', written, () => languagesOf(shared('languages.yaml'))),

@@ -69,6 +69,7 @@ export const serveCommand: Command = {
     const here = `http://${values.host === '127.0.0.1' ? 'localhost' : values.host}:${server.port}`
     origin = loaded.line.clinic.webAddress ?? here
     await bot.runtime.start()
+    bot.hear()
     changing.start()
     const stopped = stopWanted()
     if (found.isDemonstration) {

@@ -29,6 +29,7 @@ import { defaultSettings } from './settings.ts'
 import { readSettings } from './settings-section.ts'
 import { type HospitalSignIn, signInIn } from './sign-in-section.ts'
 import { type StoreRoute, storeIn } from './store-section.ts'
+import { type TelegramRoute, telegramIn } from './telegram-section.ts'
 import { zoneFault } from './zone.ts'
 
 export interface LoadedClinic {
@@ -47,6 +48,8 @@ export interface LoadedClinic {
   readonly signIn?: HospitalSignIn
   /** The Redis that keeps the cases; left out where a file of the data folder does. */
   readonly store?: StoreRoute
+  /** The clinic's bot on Telegram; left out where there is none. */
+  readonly telegram?: TelegramRoute
   /** How long a closed case is kept before it is erased. */
   readonly retention: Milliseconds
   /** Calendars that give shifts. */
@@ -74,6 +77,7 @@ const sections = [
   'pagers',
   'sign-in',
   'store',
+  'telegram',
 ]
 /** Faults of the rota that leave the rest of the clinic usable. */
 const coverCodes = new Set([
@@ -112,7 +116,7 @@ export function loadClinic(folder: string, at: Instant): LoadedClinic {
       return nothing(fileProblem(file, 'a file over 1 MB', 'a clinic file of at most 1 MB'))
     const text = new TextDecoder('utf-8', { fatal: true }).decode(readFileSync(file))
     const read = readClinic(file, text, at, name => readFileSync(resolve(folder, name)))
-    const { signIn, store, ...rest } = read
+    const { signIn, store, telegram, ...rest } = read
     const secretFile = signIn?.secretFile
     return {
       ...rest,
@@ -121,6 +125,7 @@ export function loadClinic(folder: string, at: Instant): LoadedClinic {
         ? {}
         : { signIn: { ...signIn, ...(secretFile === undefined ? {} : { secretFile: resolve(folder, secretFile) }) } }),
       ...(store === undefined ? {} : { store: storeBeside(folder, store) }),
+      ...(telegram === undefined ? {} : { telegram: { ...telegram, tokenFile: resolve(folder, telegram.tokenFile) } }),
     }
   } catch (cause) {
     const reason = cause instanceof Error ? cause.message.split('\n')[0] : 'unreadable'
@@ -189,6 +194,7 @@ export function readClinic(file: string, text: string, at: Instant, beside: Besi
   const pagers = pagersIn(reader, clinic)
   const signIn = signInIn(reader, clinic.demonstration)
   const store = storeIn(reader, clinic.demonstration)
+  const telegram = telegramIn(reader, clinic)
   const found = [
     ...[...problems, ...reader.problems].sort((a, b) => a.line - b.line || a.column - b.column),
     ...besideProblems,
@@ -203,6 +209,7 @@ export function readClinic(file: string, text: string, at: Instant, beside: Besi
     pagers,
     ...(signIn === undefined ? {} : { signIn }),
     ...(store === undefined ? {} : { store }),
+    ...(telegram === undefined ? {} : { telegram }),
     retention: retention ?? RETENTION_SHIPPED,
     calendars,
     problems: found,

@@ -6,7 +6,8 @@ import { days, minutes } from '../time/instant.ts'
 /** Shapes of the parts of clinic.yaml. Each message says what was expected there, and what to write. */
 
 const text = (what: string) => z.string({ error: what }).trim().min(1, { error: what })
-const oneOf = <const T extends readonly string[]>(words: T) => z.enum(words, { error: `one of: ${words.join(', ')}` })
+export const oneOf = <const T extends readonly string[]>(words: T) =>
+  z.enum(words, { error: `one of: ${words.join(', ')}` })
 const word = z.union([z.string(), z.number()], { error: 'a number, in quotes' }).transform(String)
 
 /** Ids: small letters, digits and dashes, starting with a letter. */
@@ -21,7 +22,7 @@ const familyText = (what: string) =>
   z.union([text(what), z.record(languageTag, text(what))], {
     error: `${what}; or one line for each language: { en: …, es: … }`,
   })
-const yesOrNo = (meaning: string) =>
+export const yesOrNo = (meaning: string) =>
   z
     .union([z.boolean(), z.literal('yes'), z.literal('no')], { error: `yes or no: ${meaning}` })
     .transform(said => said === true || said === 'yes')
@@ -148,7 +149,7 @@ export const deskShape = z.strictObject(
 )
 
 /** Pagers that exist. Another kind joins here when its adapter does. */
-export const pagerKinds = ['board', 'smtp', 'webhook', 'sms'] as const
+export const pagerKinds = ['board', 'smtp', 'webhook', 'sms', 'telegram'] as const
 
 export const pageAtShape = z.strictObject(
   {

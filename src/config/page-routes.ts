@@ -46,6 +46,8 @@ function addressFault(pager: string, address: string, demonstration: boolean): s
   switch (pager) {
     case 'board':
       return address === '' ? undefined : 'no address: the board is the screen of the clinic console'
+    case 'telegram':
+      return address === '' ? undefined : 'no address: whoever is paged links their own account by a code'
     case 'smtp':
       return oneMailAddress.test(address) ? undefined : 'one e-mail address, like name@clinic.example'
     case 'webhook':
@@ -73,7 +75,7 @@ function isPublicHttps(address: string): boolean {
 
 /** A made-up address in a real clinic pages nobody; a real one in a demonstration pages somebody. */
 function reportReserved(reader: PartReader, path: Path, pager: string, address: string, demonstration: boolean): void {
-  if (pager === 'board' || address === 'demo:') return
+  if (pager === 'board' || pager === 'telegram' || address === 'demo:') return
   if (pager === 'sms') {
     reportNumber(reader, path, numberIn(address), demonstration)
     return

@@ -42,6 +42,8 @@ export const DOUBTS = [
   'ladder-empty',
   /** A live calendar was not taken: its last good copy stays in force. */
   'calendar-held',
+  /** Nothing is heard from Telegram's server. */
+  'telegram-silent',
 ] as const
 
 /** What people must see to in the coming days: no reason to take the line for out of order. */

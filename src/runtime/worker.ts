@@ -49,6 +49,18 @@ export const CLOSED = 'closed'
 /** Wording id of what is said where a step has nothing to say to a message, as "not yet" on the road: nobody meets silence. */
 export const HERE_STILL = 'here-still'
 
+/** Events that change what is on record: no message that is no answer becomes one. */
+const MAY_ANSWER: ReadonlySet<CaseEvent['kind']> = new Set([
+  'answerGiven',
+  'readBackAnswered',
+  'factSaid',
+  'changeWanted',
+  'wrongTapSaid',
+  'leftSaid',
+  'familyRungSaid',
+  'greeted',
+])
+
 /** Most characters of a message that are written down where it could not be read. */
 const SAID_MAX = 4_000
 
@@ -235,6 +247,7 @@ export function createWorker(deps: WorkerDependencies): Worker {
     if (chosen !== undefined) return { kind: 'languageChosen', language: chosen }
     const understood = reading(incoming, state)
     const event = understood === undefined ? rawEvent(incoming) : eventOfUnderstood(understood, body, state)
+    if (incoming.noAnswer !== undefined) return unanswering(event, incoming.noAnswer, saidIn(incoming))
     if (!doubtful || (event.kind !== 'answerGiven' && event.kind !== 'readBackAnswered')) return event
     if (body.kind === 'choice') return { kind: 'staleAnswer', serial: body.serial, said: event.said }
     return { kind: 'notUnderstood', reason: 'two-answers', said: event.said }
@@ -256,7 +269,10 @@ export function createWorker(deps: WorkerDependencies): Worker {
     const understood = reading(incoming, undefined) ?? unread
     const chosen = languageTapped(incoming.body) ?? understood.language ?? incoming.language
     const language = machine.languages.find(each => each === chosen) ?? machine.languages[0] ?? ''
-    return { ...beginningOf(incoming.body, understood, machine.concernsIn(language)), language }
+    const begins = beginningOf(incoming.body, understood, machine.concernsIn(language))
+    if (incoming.noAnswer === undefined) return { ...begins, language }
+    const { facts: _unanswered, ...event } = begins.event
+    return { ...begins, event, language }
   }
 
   async function openNew(
@@ -398,6 +414,18 @@ const languageTapped = (body: Incoming['body']): string | undefined =>
 /** What is written down of a message to a case that cannot be read: the words, and that a person is wanted. */
 function rawEvent(incoming: Incoming): CaseEvent {
   return { kind: 'personWanted', said: saidIn(incoming) }
+}
+
+/** What is left of an event where the message it came by is no answer: danger, another trouble, the wish for a person. */
+function unanswering(
+  event: CaseEvent & InLanguage,
+  reason: NonNullable<Incoming['noAnswer']>,
+  said: string,
+): CaseEvent {
+  if (MAY_ANSWER.has(event.kind)) return { kind: 'notUnderstood', reason, said }
+  if (event.kind !== 'concernNamed') return event
+  const { facts: _unanswered, ...named } = event
+  return named
 }
 
 const isHandedOver = (stored: StoredCase): boolean => parkedOf(stored.state)?.parked.why === 'no-flow'

@@ -49,7 +49,9 @@ export const MAY_IMPORT: Readonly<Record<string, readonly string[]>> = {
   channels: ['time', 'case'],
   // Text messages: their alphabet and parts, and the connection that pages and families' words share.
   sms: ['time'],
-  pagers: ['time', 'case', 'points', 'sms'],
+  // The client of the Bot API, what an update means, and how updates are asked for: channel and pager share it.
+  telegram: ['time'],
+  pagers: ['time', 'case', 'points', 'sms', 'telegram'],
   'channels/web': ['time', 'case'],
   // What a reply is as lines of text, and which option a typed number means.
   'channels/text': ['time', 'case', 'channels/web'],
@@ -68,6 +70,7 @@ const ADAPTER_EXTRAS: Readonly<Record<string, readonly string[]>> = {
   // The numbers that stand under every reply, on a page and in a terminal.
   'channels/terminal': ['channels/web', 'channels/text'],
   'channels/sms': ['channels/web', 'channels/text', 'sms'],
+  'channels/telegram': ['channels/web', 'channels/text', 'telegram'],
   // The demonstration's receivers check what the pagers signed and wrote.
   'pagers/demo': ['pagers/webhook', 'pagers/smtp'],
 }
@@ -134,7 +137,7 @@ const PACKAGES: Readonly<Record<string, readonly string[]>> = {
   config: ['zod', 'yaml', 'luxon', 'libphonenumber-js'],
   calendar: ['rrule-temporal'],
   'store/redis': ['ioredis'],
-  'channels/telegram': ['grammy'],
+  telegram: ['grammy'],
   'channels/web': ['hono'],
   'channels/webchat': ['hono', 'zod', 'qrcode'],
   'pagers/smtp': ['nodemailer'],

@@ -192,6 +192,7 @@ describe('health', () => {
       await doubtsOf({ others: [{ what: 'rota-gap', since: NIGHT, role: 'first', from: NIGHT, until: NIGHT }] }),
       await doubtsOf({ others: [{ what: 'ladder-empty', since: NIGHT, from: NIGHT, until: NIGHT }] }),
       await doubtsOf({ others: [{ what: 'calendar-held', since: NIGHT, role: 'first' }] }),
+      await doubtsOf({ others: [{ what: 'telegram-silent', since: NIGHT }] }),
     ]
     expect(found).toEqual(DOUBTS.map(what => [what]))
     expect(await doubtsOf({ due, looked: { pages: 4_999 }, queued: 500, late: { lateMs: 1_999, at: NIGHT } })).toEqual(

@@ -1,6 +1,6 @@
 import { createHash } from 'node:crypto'
 import { z } from 'zod'
-import type { Control, Incoming } from '../../case/message.ts'
+import { CONTROLS, type Incoming } from '../../case/message.ts'
 import { type Instant, instant } from '../../time/instant.ts'
 import { CONCERN_SERIAL } from './family-log.ts'
 
@@ -12,18 +12,6 @@ const MADE_AGO_MAX_MS = 24 * 3_600_000
 
 /** Anything that shows: no space, control, format character, mark alone or filler. */
 const VISIBLE = /[^\s\p{Cc}\p{Cf}\p{M}\u115f\u1160\u2800\u3164\uffa0]/u
-
-const CONTROLS = [
-  'person',
-  'wrong-tap',
-  'they-rang',
-  'cannot-travel',
-  'change',
-  'new-child',
-  'show-handover',
-  'start',
-  'language',
-] as const satisfies readonly Control[]
 
 const id = z.string().min(1).max(100)
 /** A whole number as digits: no sign, point, exponent or other base, and small enough to be exact. */

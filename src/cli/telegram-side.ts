@@ -1,0 +1,86 @@
+/** What Telegram is given of the rest of the bot. */
+import { type Line, languagesOf, staffLine } from '../case/line.ts'
+import type { ChatRef } from '../case/message.ts'
+import type { Wording } from '../channels/web-page.ts'
+import type { Spoken } from '../channels/webchat/family-log.ts'
+import type { TelegramRoute } from '../config/telegram-section.ts'
+import type { Clock } from '../runtime/clock.ts'
+import type { Log } from '../runtime/log.ts'
+import { everyoneAt } from '../runtime/reach.ts'
+import type { Runtime } from '../runtime/runtime.ts'
+import { openTelegramFile } from '../store/sqlite/telegram-file.ts'
+import { type BotTelegram, type JoinedTelegram, openTelegram } from './bot-telegram.ts'
+import type { DataFolder } from './data-folder.ts'
+import { footOf, nameOfLanguage } from './family-pages.ts'
+import { familyLogOf, openQuestionsOf } from './family-view.ts'
+import type { LoadedLine } from './load-line.ts'
+import type { PageAnswerPorts } from './page-answers.ts'
+import { numberLine } from './sms-answers.ts'
+import { telegramStatusOf } from './telegram-status.ts'
+
+/** The bot on Telegram, before anything is answered: pages can be sent. */
+export const telegramOf = (
+  route: TelegramRoute,
+  { data, clock, wording, log }: { data: DataFolder; clock: Clock; wording: () => Wording; log: Log },
+): BotTelegram => openTelegram({ route, file: openTelegramFile(data.telegramFile), key: data.key, clock, wording, log })
+
+export interface TelegramSidePorts {
+  readonly loaded: LoadedLine
+  readonly runtime: Runtime
+  readonly line: () => Line
+  readonly lineOf: (state: string) => Line
+  readonly spoken: (language?: string) => Spoken
+  readonly wordsIn: (language: string) => Wording
+  readonly staffWords: Wording
+  readonly act: PageAnswerPorts['act']
+  readonly origin: () => string
+  readonly end: () => void
+}
+
+export function joinTelegram(telegram: BotTelegram, ports: TelegramSidePorts): JoinedTelegram {
+  const { loaded, runtime, line, lineOf, wordsIn, staffWords, origin } = ports
+  const now = () => runtime.now()
+
+  async function chatNow(ref: ChatRef) {
+    const cases = await runtime.reads.casesOf(ref)
+    const about = cases.find(({ closed }) => !closed) ?? cases[0]
+    const whole = about === undefined ? line() : lineOf(about.state)
+    return {
+      ...familyLogOf(whole, cases, [], now()),
+      isOpen: cases.some(({ closed }) => !closed),
+      questions: openQuestionsOf(lineOf, cases, now()),
+    }
+  }
+
+  async function statusOf(caseId: string) {
+    const stored = await runtime.reads.load(caseId)
+    if (stored === undefined) return undefined
+    const foot = (language: string) => ports.spoken(language).foot()
+    return telegramStatusOf({ line: lineOf(stored.state), stored, wordsIn, foot, at: now() })
+  }
+
+  /** Whoever looks after the family's open cases must know that nothing more reaches it. */
+  async function blocked(ref: ChatRef, key: string): Promise<void> {
+    for (const { caseId, closed } of await runtime.reads.casesOf(ref))
+      if (!closed) await runtime.act(caseId, { kind: 'replyGivenUp', effectId: `${caseId}.gone` }, `${caseId}.${key}`)
+  }
+
+  return telegram.join({
+    receive: incoming => runtime.receive(incoming),
+    ...{ chatNow, statusOf, blocked, origin, spoken: ports.spoken, end: ports.end },
+    languages: languagesOf(loaded.line).map(tag => ({ tag, name: nameOfLanguage(tag) })),
+    clinicName: () => line().clinic.name,
+    dangerSigns: loaded.lexicon.signs.map(({ id }) => id),
+    answers: {
+      ...{ line, lineOf, store: runtime.reads, wording: staffWords, now, act: ports.act, address: origin },
+      desk: () => numberLine(footOf(staffLine(line()), staffWords).clinic),
+    },
+    tellClinic: (pieces, key) =>
+      runtime.tellPeople({
+        ...{ to: everyoneAt(line().clinic, now()), pieces, key, urgency: 'speak' },
+        link: () => `${origin()}/board`,
+      }),
+    isStoreWell: async () =>
+      (await runtime.health()).doubts.every(({ what }) => what !== 'store-silent' && what !== 'store-failing'),
+  })
+}
