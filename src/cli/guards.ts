@@ -75,7 +75,7 @@ export function guarded(situation: GuardSituation): Guarded {
         ]
   const approvals = asRead === undefined ? [] : approvalGuards(clinicDir, approvables, asRead, at)
   const machine = [
-    ...secretGuards(clinic.pagers, clinic.signIn, clinic.store),
+    ...secretGuards(clinic.pagers, clinic.signIn, clinic.store, clinic.telegram),
     ...keyGuards(dataDir),
     ...dataGuards(dataDir),
     ...hostGuards({ host: situation.host, webAddress: asRead?.webAddress, uid: situation.uid }),

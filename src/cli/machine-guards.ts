@@ -19,6 +19,7 @@ import type { GuardId, Refusal } from '../config/guard.ts'
 import type { PagerRoutes } from '../config/pager-section.ts'
 import type { HospitalSignIn } from '../config/sign-in-section.ts'
 import type { StoreRoute } from '../config/store-section.ts'
+import type { TelegramRoute } from '../config/telegram-section.ts'
 import { readClinicKeys } from '../store/clinic-keys.ts'
 import { dataFiles, signingKeyFault } from './data-folder.ts'
 
@@ -100,8 +101,16 @@ const STORE_PASSWORD_LEAST = 20
 /** SMPP 3.4 section 4.1.1: the password is at most 9 octets with its closing zero. */
 const SMS_PASSWORD_MOST = 8
 
+/** Digits of the bot, a colon, and 35 characters at present; that number is published nowhere. */
+const TELEGRAM_TOKEN = /^\d{3,20}:[A-Za-z0-9_-]{20,}$/
+
 /** Files of secrets that the clinic's file names. */
-export function secretGuards(routes: PagerRoutes, signIn?: HospitalSignIn, store?: StoreRoute): readonly Refusal[] {
+export function secretGuards(
+  routes: PagerRoutes,
+  signIn?: HospitalSignIn,
+  store?: StoreRoute,
+  telegram?: TelegramRoute,
+): readonly Refusal[] {
   const { smtp, webhook, sms } = routes
   const password = smtp?.passwordFile
   return [
@@ -121,6 +130,13 @@ export function secretGuards(routes: PagerRoutes, signIn?: HospitalSignIn, store
           sms.passwordFile,
           text => text.length >= 1 && text.length <= SMS_PASSWORD_MOST,
           `1 to ${SMS_PASSWORD_MOST} characters, as the telephone company gave it`,
+        )),
+    ...(telegram === undefined
+      ? []
+      : secretFile(
+          telegram.tokenFile,
+          text => TELEGRAM_TOKEN.test(text),
+          'a token like 123456789:AAE…, as Telegram gave it',
         )),
     ...(signIn?.secretFile === undefined
       ? []

@@ -4,11 +4,14 @@ import { loadClinic } from '../config/clinic-file.ts'
 import { nearestId } from '../flow/problem.ts'
 import type { Clinic, Person } from '../oncall/clinic.ts'
 import { sha256, systemClock, systemRandom } from '../runtime/system-clock.ts'
+import { openTelegramFile, type TelegramFile } from '../store/sqlite/telegram-file.ts'
+import { after, days } from '../time/instant.ts'
 import { type BotAccounts, openAccounts } from './bot-accounts.ts'
 import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
 import { dataFiles, openDataFolder } from './data-folder.ts'
 import { DEMO_CLINIC } from './load-line.ts'
 import { reportProblems } from './problems.ts'
+import { codeOf, hashOfCode } from './telegram-code.ts'
 
 interface Call {
   readonly members: BotAccounts
@@ -16,22 +19,29 @@ interface Call {
   /** Scheme and host that links begin with. */
   readonly origin: string
   readonly isJson: boolean
+  /** Opens the file of linked accounts. */
+  readonly telegramFile: () => TelegramFile
 }
 
 const ACTIONS: Readonly<Record<string, (call: Call, person: Person) => Promise<number>>> = {
   invite: (call, person) => invite(call, person, 'invite'),
   'start-anew': (call, person) => invite(call, person, 'startAnew'),
   'end-sessions': endSessions,
+  telegram: linkTelegram,
+  'telegram-unlink': unlinkTelegram,
 }
 
 export const peopleCommand: Command = {
   name: 'people',
-  summary: 'who may sign in and how: "people", "people invite ID", "people end-sessions ID", "people start-anew ID"',
+  summary:
+    'who may sign in and how: "people", "people invite ID", "people end-sessions ID", "people start-anew ID", "people telegram ID"',
   usage: [
     'smallhours people                  everybody of the clinic file, in which roles, and how they sign in',
     'smallhours people invite ID        prints a link, once, with which that person sets up signing in; it works for a day',
     'smallhours people end-sessions ID  signs that person out everywhere',
     'smallhours people start-anew ID    a telephone is lost: takes away every way of signing in, and invites anew',
+    'smallhours people telegram ID      prints a code, once, with which that person links their Telegram account; it works for a day',
+    'smallhours people telegram-unlink ID  pages go to no Telegram account of that person any more',
     'each with [--clinic FOLDER] [--data FOLDER] [--origin ADDRESS] [--json]',
   ].join('\n'),
   async run(args) {
@@ -54,7 +64,7 @@ export const peopleCommand: Command = {
     const person = action === undefined ? undefined : personIn(clinic, id)
     if (!clinic.demonstration && !existsSync(dataFiles(values.data).signingKeyFile))
       throw new CalledWrongly(`--data ${values.data}: the data folder of the bot was expected, where it keeps its keys`)
-    const { accountsFile } = openDataFolder(values.data, systemRandom())
+    const { accountsFile, telegramFile } = openDataFolder(values.data, systemRandom())
     const members = openAccounts({
       file: accountsFile,
       clinic: () => clinic,
@@ -65,7 +75,7 @@ export const peopleCommand: Command = {
     })
     const origin = originSaid(values.origin ?? clinic.webAddress ?? 'http://localhost:8080')
     try {
-      const call = { members, clinic, origin, isJson: values.json }
+      const call = { members, clinic, origin, isJson: values.json, telegramFile: () => openTelegramFile(telegramFile) }
       return action === undefined || person === undefined ? await list(call) : await action(call, person)
     } finally {
       await members.close()
@@ -113,6 +123,45 @@ async function endSessions({ members, isJson }: Call, { id, name }: Person): Pro
   await members.accounts.sessions.endAll('machine', id)
   if (isJson) print(JSON.stringify({ person: id, ended: before }))
   else print(`${name} was signed in at ${before} places and is now at none.`)
+  return 0
+}
+
+/** A code for one account, once: whoever has it gets that person's pages. */
+async function linkTelegram({ telegramFile, isJson, clinic }: Call, { id, name, left }: Person): Promise<number> {
+  if (left === true) {
+    complain(`people: ${id} has left the clinic and is paged no more`)
+    return 1
+  }
+  const isPaged = clinic.people.some(one => one.id === id && one.pageAt.some(({ pager }) => pager === 'telegram'))
+  if (!isPaged) {
+    complain(
+      `people: ${id} is not paged by Telegram. Write "- { pager: telegram }" under page-at of this person in the clinic file`,
+    )
+    return 1
+  }
+  const code = codeOf(systemRandom().bytes(16))
+  const at = systemClock().now()
+  const until = after(at, days(1))
+  const file = telegramFile()
+  const bot = file.known('username')
+  file.keepCode(hashOfCode(code), id, at, until)
+  file.close()
+  const link = bot === undefined ? undefined : `https://t.me/${bot}?start=${code}`
+  const ends = new Date(until).toISOString()
+  if (isJson) print(JSON.stringify({ person: id, code, link: link ?? null, until: ends }))
+  else {
+    const how = link === undefined ? `Send this to the clinic's bot on Telegram:\n/start ${code}` : link
+    print(`For ${name} and nobody else, once, until ${ends}:\n${how}\nIt is printed only now.`)
+  }
+  return 0
+}
+
+async function unlinkTelegram({ telegramFile, isJson }: Call, { id, name }: Person): Promise<number> {
+  const file = telegramFile()
+  const unlinked = file.unlink(id)
+  file.close()
+  if (isJson) print(JSON.stringify({ person: id, unlinked }))
+  else print(`${name} had ${unlinked} Telegram accounts linked and now has none.`)
   return 0
 }
 

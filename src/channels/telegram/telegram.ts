@@ -203,8 +203,13 @@ export function telegramChannel(ports: TelegramChannelPorts): TelegramChannel {
         return undefined
       }
       case 'late':
-        // The bot says that this was answered, and asks again what is open now.
-        return hand(from, { kind: 'choice', serial: Math.max(0, read.serial), values: [LATE] }).then(() => undefined)
+        // The bot says that this was answered, and asks again what is open now. A concern's button is no question's.
+        return hand(
+          from,
+          read.serial > CONCERN_SERIAL
+            ? { kind: 'choice', serial: read.serial, values: [LATE] }
+            : { kind: 'control', control: 'start' },
+        ).then(() => undefined)
       case 'control':
         return hand(from, { kind: 'control', control: read.control }).then(() => undefined)
       case 'change':

@@ -37,6 +37,10 @@ export interface BotApi {
   /** Calls of ours that the stand-in refused because they break a published limit. */
   readonly faults: string[]
   readonly webhook: WebhookSender
+  /** Whether a poll is held, or a webhook set: what comes now is heard. */
+  isHeard(): boolean
+  /** Calls begun and not answered, the held poll apart. */
+  underWay(): number
   /** Updates that nobody has confirmed yet. */
   pending(): number
   user(id: number, more?: Partial<User>): Phone
@@ -70,9 +74,16 @@ export async function botApi({ clock, token = '7001:test-token_AAAA', port = 0 }
   const planned: { which: (call: Call) => boolean; fault: Fault; left: number }[] = []
   let isRevoked = false
   let pressIds = 0
+  let begun = 0
 
   const server = createServer((request, response) => {
-    void answer(request, response).catch(() => response.destroy())
+    const isPoll = request.url?.endsWith('/getUpdates') === true
+    begun += isPoll ? 0 : 1
+    void answer(request, response)
+      .catch(() => response.destroy())
+      .finally(() => {
+        begun -= isPoll ? 0 : 1
+      })
   })
   server.listen(port, '127.0.0.1')
   await once(server, 'listening')
@@ -172,6 +183,8 @@ export async function botApi({ clock, token = '7001:test-token_AAAA', port = 0 }
     faults,
     webhook,
     leftChats: there.left,
+    isHeard: () => queue.isPolled() || webhook.isSet,
+    underWay: () => begun,
     pending: () => queue.waiting().length,
     user: (id, more = {}) => {
       const from: User = { id, is_bot: false, first_name: 'Someone', ...more }

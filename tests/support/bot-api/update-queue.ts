@@ -21,6 +21,7 @@ export interface UpdateQueue {
   waiting(): readonly Waiting[]
   confirm(updateId: number): void
   drop(): void
+  isPolled(): boolean
   /** Told of every new update. */
   onAdded: () => void
   stop(): void
@@ -59,6 +60,7 @@ export function updateQueue(clock: Clock, firstId: number): UpdateQueue {
     drop() {
       queue = []
     },
+    isPolled: () => held !== undefined,
     poll(sent) {
       const offset = Number(sent.offset ?? 0)
       if (!Number.isInteger(offset)) return Promise.resolve(bad('offset must be a number'))
