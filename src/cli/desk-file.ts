@@ -18,6 +18,12 @@ export interface DeskState {
     readonly hash: string
     readonly text: string
   }
+  /** Who said on a page that they have the telephone, when; shifts whose silence was told; the closing before which ways were tried. */
+  readonly phones?: {
+    readonly said: Readonly<Record<string, Instant>>
+    readonly told: readonly string[]
+    readonly tried?: Instant
+  }
   readonly signedOver?: { readonly night: Instant; readonly at: Instant; readonly by: string }
 }
 
@@ -32,6 +38,9 @@ const shape = z.object({
   notice: z.object({ kind: z.enum(['closed', 'reduced']), until: moment.optional() }).optional(),
   dayTold: moment.optional(),
   undo: z.object({ at: moment, by: z.string(), sentence: z.string(), hash: z.string(), text: z.string() }).optional(),
+  phones: z
+    .object({ said: z.record(z.string(), moment), told: z.array(z.string()), tried: moment.optional() })
+    .optional(),
   signedOver: z.object({ night: moment, at: moment, by: z.string() }).optional(),
 })
 
@@ -59,12 +68,19 @@ function readIn(file: string, onFault: (error: unknown) => void): DeskState {
 }
 
 /** Without what is not set. */
-function clean({ notice, signedOver, undo, dayTold }: { readonly [K in keyof DeskState]?: unknown }): DeskState {
+function clean({
+  notice,
+  signedOver,
+  undo,
+  dayTold,
+  phones,
+}: { readonly [K in keyof DeskState]?: unknown }): DeskState {
   return {
     ...(notice === undefined ? {} : { notice: withoutUnset(notice) }),
     ...(signedOver === undefined ? {} : { signedOver }),
     ...(undo === undefined ? {} : { undo }),
     ...(dayTold === undefined ? {} : { dayTold }),
+    ...(phones === undefined ? {} : { phones: withoutUnset(phones) }),
   } as DeskState
 }
 

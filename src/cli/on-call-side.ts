@@ -8,12 +8,15 @@ import { reachableOf } from '../oncall/clinic.ts'
 import { type ClinicChangesOptions, clinicChanges, undoUntil } from './clinic-changes.ts'
 import { changeForm, onCallView } from './on-call-view.ts'
 import { pageToken } from './page-link.ts'
+import { wayText } from './page-ways.ts'
+import type { PhoneWatch } from './phone-watch.ts'
 import { settingForm, settingsView } from './settings-view.ts'
 import { testCalloutSide } from './test-callout-side.ts'
 import type { TestCallouts } from './test-callouts.ts'
 
 export interface OnCallSideOptions extends ClinicChangesOptions {
   readonly callouts: TestCallouts
+  readonly phones: Pick<PhoneWatch, 'saidOf' | 'say'>
   /** Signs the links of test call-outs. */
   readonly key: Buffer
   readonly origin: () => string
@@ -21,9 +24,9 @@ export interface OnCallSideOptions extends ClinicChangesOptions {
 }
 
 export function onCallSide(options: OnCallSideOptions): OnCallPorts & TestCalloutPorts & SettingsPorts {
-  const { line, now, wording, callouts, key } = options
+  const { line, now, wording, callouts, phones, key } = options
   const changes = clinicChanges(options)
-  const sources = () => ({ line: line(), at: now(), wording, callouts })
+  const sources = () => ({ line: line(), at: now(), wording, callouts, phones })
 
   return {
     ...changes,
@@ -31,7 +34,9 @@ export function onCallSide(options: OnCallSideOptions): OnCallPorts & TestCallou
       onCallView(sources(), {
         ...{ month, mayChange, seen: changes.seen(), undo: changes.undoable() },
         mayTest: personId => mayDo(who, 'test-call-out', { personId }),
+        maySay: personId => mayDo(who, 'confirm-own-phone', { personId }),
       }),
+    havePhone: person => phones.say(person),
     form: async (kind, given) =>
       kind in SETTING_KINDS
         ? settingForm(kind, given, changes.seen(), wording)
@@ -46,7 +51,7 @@ export function onCallSide(options: OnCallSideOptions): OnCallPorts & TestCallou
       if (reached === undefined || reached.pageAt.length === 0) return undefined
       const id = createHash('sha256').update(`test ${person} ${press}`).digest('hex').slice(0, 32)
       if (callouts.of(id) === undefined) send(id, person)
-      const ways = reached.pageAt.map(({ pager }) => wording(`by-${pager === 'smtp' ? 'mail' : pager}`))
+      const ways = reached.pageAt.map(({ pager }) => wayText(pager, wording))
       return wording('on-call-test-started', { name: reached.name, way: ways.join(', ') })
     },
     ...testCalloutSide(options),

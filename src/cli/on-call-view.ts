@@ -16,6 +16,8 @@ import { after, days, elapsed, type Instant, instant } from '../time/instant.ts'
 import { shiftValue, undoUntil } from './clinic-changes.ts'
 import type { DeskState } from './desk-file.ts'
 import { momentText } from './now-view.ts'
+import { wayText } from './page-ways.ts'
+import type { PhoneWatch } from './phone-watch.ts'
 import type { TestCallouts } from './test-callouts.ts'
 
 export interface OnCallSources {
@@ -23,6 +25,7 @@ export interface OnCallSources {
   readonly at: Instant
   readonly wording: Wording
   readonly callouts: TestCallouts
+  readonly phones: Pick<PhoneWatch, 'saidOf'>
 }
 
 const AHEAD_DAYS = 90
@@ -40,12 +43,17 @@ export function onCallView(
     readonly undo: DeskState['undo']
     readonly mayChange: boolean
     readonly mayTest: (person: string) => boolean
+    /** Whether this person may say that they have their telephone. */
+    readonly maySay: (person: string) => boolean
   },
 ): OnCallView {
   const { line, at } = sources
   const { clinic } = line
   return {
-    now: rolesOf(clinic).map(role => ({ role: roleText(role), sentence: sentenceOf(role, sources) })),
+    now: rolesOf(clinic).map(role => ({
+      ...{ role: roleText(role), sentence: sentenceOf(role, sources) },
+      ...phoneOf(role, sources, given.maySay),
+    })),
     wrong: wrongIn(sources),
     month: monthOf(given.month, sources),
     people: peopleIn(sources, given.mayTest),
@@ -74,6 +82,20 @@ function sentenceOf(role: string, { line, at, wording }: OnCallSources): string 
     next: whoIn(line.clinic, next, wording),
     nextUntil: momentText(line, next.until, at),
   })
+}
+
+/** Whether whoever is on call has said that they have the telephone. */
+function phoneOf(
+  role: string,
+  { line, at, wording, phones }: OnCallSources,
+  maySay: (person: string) => boolean,
+): Partial<OnCallView['now'][number]> {
+  const who = stretchAt(line.clinic, role, at).duty?.who
+  if (who === undefined || reachableOf(line.clinic, who)?.kind !== 'person') return {}
+  const said = phones.saidOf(who)
+  const phone =
+    said === undefined ? {} : { phone: wording(`phone-${said.kind}`, { now: momentText(line, said.at, at) }) }
+  return { ...phone, ...(said?.kind !== 'said' && maySay(who) ? { say: who } : {}) }
 }
 
 function whoIn(clinic: Clinic, { duty, away }: Stretch, wording: Wording): string {
@@ -192,13 +214,13 @@ function peopleIn(
     name: one.name,
     job: one.kind === 'person' ? one.job : (one.words ?? ''),
     ...(one.privateNumber === undefined ? {} : { number: one.privateNumber }),
-    ways: one.pageAt.map(({ pager }) => wording(`by-${pager === 'smtp' ? 'mail' : pager}`)),
+    ways: one.pageAt.map(({ pager }) => wayText(pager, wording)),
     confirmed: confirmedText(one.id, { line, at, wording, callouts }),
     mayTest: one.pageAt.length > 0 && mayTest(one.id),
   }))
 }
 
-function confirmedText(who: string, { line, at, wording, callouts }: OnCallSources): string {
+function confirmedText(who: string, { line, at, wording, callouts }: Omit<OnCallSources, 'phones'>): string {
   const answered = callouts.confirmedAt(who)
   const latest = callouts.latestOf(who)
   const sent =

@@ -18,6 +18,8 @@ import type { DeskFile } from './desk-file.ts'
 import { flowsView } from './flows-view.ts'
 import { DEMO_CLINIC } from './load-line.ts'
 import { onCallSide } from './on-call-side.ts'
+import { pageToken } from './page-link.ts'
+import { phoneWatch } from './phone-watch.ts'
 import { testCallouts } from './test-callouts.ts'
 
 export interface PeoplePagesOptions {
@@ -52,7 +54,15 @@ export function peoplePages(options: PeoplePagesOptions): PeoplePages {
   const { page, changing, line, lineOf, runtime, desk, data, clock, origin, members, onFault } = options
   const { now, wording } = page
   const shared = { line, lineOf, runtime, desk, now, wording, key: data.key }
-  const tonight = nowSide({ ...shared, doubts: options.doubts, wordsIn: options.wordsIn })
+  const callouts = testCallouts(data.testCalloutsFile, onFault)
+  const phones = phoneWatch({
+    ...{ clock, now, line, desk, callouts, wording, onFault },
+    tellPeople: told => runtime.tellPeople(told),
+    calloutLink: (id, to) => `${origin()}/p/test/${pageToken(data.key, { caseId: id, to, at: now() })}`,
+    onCallLink: () => `${origin()}/on-call`,
+  })
+  const doubts = async () => [...(await options.doubts()), ...phones.doubts()]
+  const tonight = nowSide({ ...shared, doubts, wordsIn: options.wordsIn })
   const day = dayWatch({
     ...{ clock, now, line, desk, wording, onFault },
     sources: tonight.sources,
@@ -72,15 +82,19 @@ export function peoplePages(options: PeoplePagesOptions): PeoplePages {
     flows: flowsSide(options, conversations),
     onCall: onCallSide({
       ...{ ...shared, clinicDir: options.clinicDir ?? DEMO_CLINIC, changing, origin, onFault },
-      callouts: testCallouts(data.testCalloutsFile, onFault),
+      ...{ callouts, phones },
       onCallLink: () => `${origin()}/on-call`,
     }),
   })
   return {
     pages,
-    start: () => day.start(),
+    start() {
+      day.start()
+      phones.start()
+    },
     stop() {
       day.stop()
+      phones.stop()
       conversations.stop()
     },
   }

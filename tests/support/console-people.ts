@@ -70,6 +70,10 @@ export const noOnCall = (did: (what: string) => void): ConsolePorts['onCall'] =>
     did('undo')
     return 'done'
   },
+  havePhone(person) {
+    did(`phone ${person}`)
+    return person === 'amara'
+  },
   async test() {
     did('test')
     return 'Sent.'

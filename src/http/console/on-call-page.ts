@@ -6,7 +6,14 @@ import { type ConsoleFrame, form } from './frame.ts'
 /** Who is on call: now, in the month, and whom the clinic can name. Text is final. */
 export interface OnCallView {
   /** For each role: who now, until when, why, and who comes next. */
-  readonly now: readonly { readonly role: string; readonly sentence: string }[]
+  readonly now: readonly {
+    readonly role: string
+    readonly sentence: string
+    /** Whether they have said that they have the telephone. */
+    readonly phone?: string
+    /** Id of whoever may say so here. */
+    readonly say?: string
+  }[]
   /** Holes, one person alone, overlaps of the coming 90 days, each as a sentence; a hole with the form that fills it. */
   readonly wrong: readonly { readonly says: string; readonly fill?: string }[]
   readonly month: MonthView
@@ -64,7 +71,7 @@ export function onCallScreen(view: OnCallView, frame: ConsoleFrame): Html {
   return html`<main id="main"><h1>${wording('on-call-heading')}</h1>
 ${frame.note === undefined ? '' : html`<p class="note" role="alert">${frame.note}</p>`}
 ${view.undo === undefined ? '' : html`<div class="state"><p>${wording('on-call-changed')} ${view.undo.sentence}</p>${form(frame, '/on-call/undo', html`<button>${wording('on-call-undo', { until: view.undo.until })}</button>`)}</div>`}
-<ul class="board plain">${view.now.map(one => html`<li><p><strong>${one.role}</strong><br>${one.sentence}</p></li>`)}</ul>
+<ul class="board plain">${view.now.map(one => html`<li><p><strong>${one.role}</strong><br>${one.sentence}</p>${one.phone === undefined ? '' : html`<p>${one.phone}</p>`}${one.say === undefined ? '' : form(frame, `/on-call/phone/${one.say}`, html`<button>${wording('on-call-test-have')}</button>`)}</li>`)}</ul>
 ${view.mayChange ? ways(wording) : ''}
 <section aria-labelledby="wrong"><h2 id="wrong">${wording('on-call-wrong')}</h2>
 ${view.wrong.length === 0 ? html`<p>${wording('on-call-nothing-wrong')}</p>` : html`<ul class="lines">${view.wrong.map(({ says, fill }) => html`<li>${says}${fill === undefined || !view.mayChange ? '' : html` <a href="${fill}">${wording('on-call-fill')}</a>`}</li>`)}</ul>`}</section>

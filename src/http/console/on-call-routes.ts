@@ -12,6 +12,8 @@ export interface OnCallPorts extends ChangePorts {
   view(who: SignedIn, month: string | undefined, mayChange: boolean): Promise<OnCallView>
   /** Takes back what was changed last, within ten minutes. */
   undo(who: SignedIn): Promise<'done' | 'too-late' | 'changed-since'>
+  /** Somebody has their telephone. False where it is not their turn. */
+  havePhone(person: string): boolean
   /** Sends a test call-out; undefined where nobody has this id or no way to be reached. */
   test(who: SignedIn, person: string, key: string): Promise<string | undefined>
 }
@@ -25,7 +27,7 @@ export function onCallRoutes(site: ConsoleSite, ports: OnCallPorts): void {
     return show(c, who, '/on-call', wording('on-call-heading'), onCallScreen(view, frame(note)), { status })
   }
 
-  const DID = new Set(['saved', 'undone', 'tested'])
+  const DID = new Set(['saved', 'undone', 'tested', 'phone'])
   gate.get('/on-call', 'see-on-call', (c, who) => {
     const did = c.req.query('did') ?? ''
     return onCall(c, who, DID.has(did) ? wording(`on-call-did-${did}`) : undefined)
@@ -38,6 +40,16 @@ export function onCallRoutes(site: ConsoleSite, ports: OnCallPorts): void {
     if (undone === 'done') return answers.goTo(c, '/on-call?did=undone')
     return onCall(c, who, wording(`on-call-undo-${undone}`), 409)
   })
+
+  gate.post(
+    '/on-call/phone/:person',
+    'confirm-own-phone',
+    async (c, who) => {
+      if (ports.havePhone(c.req.param('person') ?? '')) return answers.goTo(c, '/on-call?did=phone')
+      return onCall(c, who, wording('on-call-not-your-turn'), 409)
+    },
+    c => ({ personId: c.req.param('person') ?? '' }),
+  )
 
   gate.post(
     '/on-call/test/:person',
