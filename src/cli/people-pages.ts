@@ -21,6 +21,7 @@ import { onCallSide } from './on-call-side.ts'
 import { pageToken } from './page-link.ts'
 import { phoneWatch } from './phone-watch.ts'
 import { testCallouts } from './test-callouts.ts'
+import { trailSide } from './trail-side.ts'
 
 export interface PeoplePagesOptions {
   readonly page: Omit<ConsoleBase, 'signedIn' | 'refused'>
@@ -80,6 +81,7 @@ export function peoplePages(options: PeoplePagesOptions): PeoplePages {
     },
     tonight,
     flows: flowsSide(options, conversations),
+    trail: trailSide({ ...{ line, now, wording }, store: () => members()?.store }),
     onCall: onCallSide({
       ...{ ...shared, clinicDir: options.clinicDir ?? DEMO_CLINIC, changing, origin, onFault },
       ...{ callouts, phones },

@@ -10,6 +10,7 @@ const PAGES: readonly { readonly path: string; readonly action: Action; readonly
   { path: '/flows', action: 'see-content', words: 'clinic-nav-flows' },
   { path: '/settings', action: 'see-settings', words: 'clinic-nav-settings' },
   { path: '/people', action: 'see-people', words: 'clinic-nav-people' },
+  { path: '/trail', action: 'see-audit', words: 'clinic-nav-trail' },
   { path: '/account', action: 'keep-own-account', words: 'clinic-nav-account' },
 ]
 

@@ -5,7 +5,7 @@ import { type Console, consolePages } from '../../src/http/console/console.ts'
 import type { LineNotice } from '../../src/http/console/notice-page.ts'
 import { bySoonest, type NowRow, type NowView, untilText } from '../../src/http/console/now-page.ts'
 import { after, instant, minutes } from '../../src/time/instant.ts'
-import { noOnCall, oneFlow, someone } from '../support/console-people.ts'
+import { noOnCall, noTrail, oneFlow, someone } from '../support/console-people.ts'
 import { screenWording } from '../support/screen-words.ts'
 
 const AT = instant(Date.parse('2026-03-01T07:10:00Z'))
@@ -87,6 +87,7 @@ describe('the clinic pages about now', () => {
       },
       onCall: noOnCall(text => void did.push(text)),
       flows: oneFlow(text => void did.push(text)),
+      trail: noTrail(text => void did.push(text)),
     })
   })
 

@@ -82,3 +82,12 @@ export const noOnCall = (did: (what: string) => void): ConsolePorts['onCall'] =>
   testOf: () => undefined,
   answer: () => false,
 })
+
+/** A page of the audit trail without a line. */
+export const noTrail = (did: (what: string) => void): ConsolePorts['trail'] => ({
+  trail: async asked => ({ verified: { isWhole: true, says: ['Whole.'] }, people: [], deeds: [], asked, rows: [] }),
+  async exported({ personId }) {
+    did(`exported ${personId}`)
+    return ''
+  },
+})

@@ -67,6 +67,7 @@ const PAGES = [
   '/flows/skin',
   '/flows/skin/words/es',
   '/settings',
+  '/trail',
   '/settings/change/setting?id=left-check&value=PT10M',
 ]
 

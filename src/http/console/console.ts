@@ -15,6 +15,7 @@ import { type NowPorts, nowRoutes } from './now-routes.ts'
 import { type OnCallPorts, onCallRoutes } from './on-call-routes.ts'
 import { type SettingsPorts, settingsRoutes } from './settings-routes.ts'
 import { type TestCalloutPorts, testCalloutPages } from './test-callout-pages.ts'
+import { type TrailPorts, trailRoutes } from './trail-routes.ts'
 
 /** What all pages of the clinic's own people stand on. */
 export interface ConsoleBase extends ClinicPagePorts {
@@ -29,6 +30,7 @@ export interface ConsoleBase extends ClinicPagePorts {
 export interface ConsolePorts extends ConsoleBase {
   readonly tonight: NowPorts
   readonly flows: FlowsPorts
+  readonly trail: TrailPorts
   readonly onCall: OnCallPorts & TestCalloutPorts & SettingsPorts
 }
 
@@ -73,6 +75,7 @@ export function consolePages(ports: ConsolePorts): Console {
   onCallRoutes(site, ports.onCall)
   settingsRoutes(site, ports.onCall)
   flowsRoutes(site, ports.flows)
+  trailRoutes(site, ports.trail)
   testCalloutPages(app, answers, ports, ports.onCall)
   script(app, '/now/now.js', './now.js')
   app.notFound(c => answers.notice(c, 404, 'clinic-unknown'))
@@ -94,7 +97,7 @@ export function consolePages(ports: ConsolePorts): Console {
   }
 
   return {
-    paths: ['/now', '/on-call', '/flows', '/settings', '/p/test'],
+    paths: ['/now', '/on-call', '/flows', '/settings', '/trail', '/p/test'],
     routes: gated.routes,
     fetch: async request => app.fetch(request),
   }
