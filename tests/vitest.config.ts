@@ -4,7 +4,7 @@ import { defineConfig } from 'vitest/config'
 import { ClosingLine } from './support/closing-line.ts'
 
 /** Folders whose tests compute and do nothing else: they share their process, and what they import is read once. */
-const PURE = ['time', 'clinical', 'oncall', 'understand', 'case', 'flow', 'modelcheck'].map(
+const PURE = ['time', 'clinical', 'oncall', 'understand', 'case', 'flow', 'modelcheck', 'review'].map(
   folder => `tests/${folder}/**/*.test.ts`,
 )
 

@@ -44,8 +44,10 @@ export const MAY_IMPORT: Readonly<Record<string, readonly string[]>> = {
   understand: ['time', 'clinical', 'flow', 'case'],
   modelcheck: CORE,
   replay: [...CORE, 'modelcheck'],
+  // Reviewers' scores and a clinic's figures, out of what is on record.
+  review: [...CORE, 'replay'],
   points: [],
-  store: ['time', 'case', 'oncall', 'accounts', 'points'],
+  store: ['time', 'case', 'oncall', 'accounts', 'points', 'review'],
   channels: ['time', 'case'],
   // Text messages: their alphabet and parts, and the connection that pages and families' words share.
   sms: ['time'],
@@ -60,7 +62,7 @@ export const MAY_IMPORT: Readonly<Record<string, readonly string[]>> = {
   config: ['time', 'clinical', 'flow', 'oncall'],
   calendar: ['time', 'oncall', 'config'],
   runtime: [...CORE, 'understand', 'store', 'channels', 'pagers', 'points'],
-  http: [...CORE, 'accounts', 'replay', 'modelcheck', 'runtime', 'channels', 'channels/web'],
+  http: [...CORE, 'accounts', 'replay', 'review', 'modelcheck', 'runtime', 'channels', 'channels/web'],
   measure: [...CORE, 'modelcheck', 'runtime', 'store', 'channels', 'pagers', 'points'],
 }
 
@@ -134,6 +136,7 @@ const PACKAGES: Readonly<Record<string, readonly string[]>> = {
   measure: ['xstate'],
   // Typed times and telephone numbers, and the shape of a lexicon file; all three are pure.
   understand: ['zod', 'luxon', 'libphonenumber-js'],
+  review: ['zod'],
   config: ['zod', 'yaml', 'luxon', 'libphonenumber-js'],
   calendar: ['rrule-temporal'],
   'store/redis': ['ioredis'],

@@ -2,7 +2,7 @@ import type { Finding } from './finding.ts'
 import { CORE, isPageScript, unitOf } from './imports.ts'
 import type { Scan } from './source-scan.ts'
 
-const PURE = new Set([...CORE, 'understand', 'modelcheck', 'replay'])
+const PURE = new Set([...CORE, 'understand', 'modelcheck', 'replay', 'review'])
 
 /** The one Node module a pure folder may use, and where: a flow's hash. */
 const PURE_EXCEPTIONS: Readonly<Record<string, readonly string[]>> = { 'src/flow/approval.ts': ['node:crypto'] }

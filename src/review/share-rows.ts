@@ -1,0 +1,24 @@
+import type { CaseSummary } from './case-summary.ts'
+import { type FigureCell, HIDDEN, NONE, told } from './figure-table.ts'
+import { shareOf } from './proportion.ts'
+import { type Told, toldAlone, toldPart } from './suppression.ts'
+
+export const wasPaged = ({ waits }: CaseSummary): boolean => waits.page !== undefined
+export const gaveUp = ({ abandonedAt }: CaseSummary): boolean => abandonedAt !== undefined
+export const gaveUpEarly = (one: CaseSummary): boolean => gaveUp(one) && one.abandonedLate !== true
+
+export const SHARE_HEAD = ['share %', 'from %', 'to %'] as const
+
+/**
+ * A share with its interval. Hidden where it is small, where the rest is, and where `shown` says that another count would give
+ * it away.
+ */
+export function shareRow(name: string, some: number, of: number, shown: Told = some): readonly FigureCell[] {
+  const isHidden = shown === 'hidden' || toldPart(some, of) === 'hidden'
+  if (isHidden) return [name, HIDDEN, told(toldAlone(of)), HIDDEN, HIDDEN, HIDDEN]
+  if (of === 0) return [name, 0, 0, NONE, NONE, NONE]
+  const { share, low, high } = shareOf(some, of)
+  return [name, some, of, percent(share), percent(low), percent(high)]
+}
+
+const percent = (share: number): number => Math.round(share * 1000) / 10

@@ -1,0 +1,160 @@
+import type { SQLOutputValue } from 'node:sqlite'
+import { type CaseSummary, SUMMARY_VERSION } from '../../review/case-summary.ts'
+import type { DrawMade, MonthRow, QueueRow, ReviewStore } from '../../review/review-store.ts'
+import type { Reason } from '../../review/sampling.ts'
+import { mayNotScore, type Score } from '../../review/score.ts'
+import { instant } from '../../time/instant.ts'
+import { type DatabaseKind, openDatabase } from './database.ts'
+
+/** "smlr". */
+const reviewDatabase: DatabaseKind = {
+  applicationId: 0x736d6c72,
+  schemaVersion: 1,
+  migrations: './review-migrations/',
+}
+/** How long a write waits for another process: the bot serves while somebody imports at the command line. */
+const BUSY_TIMEOUT_MS = 2_000
+
+type Row = Record<string, SQLOutputValue>
+
+/**
+ * Opens (or makes) the file of reviews.
+ *
+ * @throws StoreUnusable as the store's own file does
+ */
+export function openReviewFile(file: string): ReviewStore {
+  const db = openDatabase(file, BUSY_TIMEOUT_MS, reviewDatabase)
+  const sql = {
+    keep: db.prepare(
+      'INSERT INTO summary VALUES (?, ?, ?, ?) ON CONFLICT (case_id) DO UPDATE SET month = excluded.month, opened_at = excluded.opened_at, content = excluded.content',
+    ),
+    reach: db.prepare(
+      'INSERT INTO summarised VALUES (1, ?) ON CONFLICT (one) DO UPDATE SET changed_at = max(changed_at, excluded.changed_at)',
+    ),
+    reached: db.prepare('SELECT changed_at FROM summarised'),
+    summary: db.prepare('SELECT content FROM summary WHERE case_id = ?'),
+    all: db.prepare('SELECT content FROM summary ORDER BY opened_at, case_id'),
+    ofMonth: db.prepare('SELECT content FROM summary WHERE month = ? ORDER BY opened_at, case_id'),
+    months: db.prepare(
+      `SELECT month, count(*) AS cases, (SELECT count(*) FROM pick WHERE pick.month = summary.month) AS picked,
+       EXISTS (SELECT 1 FROM draw WHERE draw.month = summary.month) AS drawn FROM summary GROUP BY month ORDER BY month DESC`,
+    ),
+    draw: db.prepare('SELECT * FROM draw WHERE month = ?'),
+    addDraw: db.prepare('INSERT INTO draw VALUES (?, ?, ?, ?, ?, ?)'),
+    addPick: db.prepare('INSERT INTO pick VALUES (?, ?, ?, ?)'),
+    pick: db.prepare('SELECT 1 FROM pick WHERE case_id = ?'),
+    picks: db.prepare('SELECT case_id, reasons FROM pick WHERE month = ? ORDER BY place'),
+    scoresOf: db.prepare('SELECT content FROM score WHERE case_id = ? ORDER BY line'),
+    scores: db.prepare('SELECT case_id, content FROM score ORDER BY line'),
+    scoresIn: db.prepare(
+      'SELECT score.case_id, content FROM score JOIN pick USING (case_id) WHERE pick.month = ? ORDER BY line',
+    ),
+    addScore: db.prepare('INSERT INTO score (case_id, reviewer, at, content) VALUES (?, ?, ?, ?)'),
+  }
+
+  /** Runs `work` in a transaction that is kept only where it says so. */
+  function transaction(work: () => boolean): boolean {
+    db.exec('BEGIN IMMEDIATE')
+    try {
+      const isKept = work()
+      db.exec(isKept ? 'COMMIT' : 'ROLLBACK')
+      return isKept
+    } catch (error) {
+      if (db.isTransaction) db.exec('ROLLBACK')
+      throw error
+    }
+  }
+
+  const scoresOf = (caseId: string): readonly Score[] => sql.scoresOf.all(caseId).map(contentOf<Score>)
+
+  function byCase(rows: readonly Row[]): Map<string, Score[]> {
+    const found = new Map<string, Score[]>()
+    for (const row of rows) {
+      const caseId = String(row.case_id)
+      found.set(caseId, [...(found.get(caseId) ?? []), contentOf<Score>(row)])
+    }
+    return found
+  }
+
+  return {
+    keepSummaries(summaries, to) {
+      transaction(() => {
+        for (const one of summaries) sql.keep.run(one.caseId, one.month, one.openedAt, JSON.stringify(one))
+        if (to !== undefined) sql.reach.run(to)
+        return true
+      })
+    },
+    summarisedTo() {
+      const row = sql.reached.get()
+      return row === undefined ? undefined : instant(Number(row.changed_at))
+    },
+    summary(caseId) {
+      const row = sql.summary.get(caseId)
+      return row === undefined ? undefined : current(contentOf<CaseSummary>(row))
+    },
+    summaries: month =>
+      (month === undefined ? sql.all.all() : sql.ofMonth.all(month)).flatMap(
+        row => current(contentOf<CaseSummary>(row)) ?? [],
+      ),
+    months: () =>
+      sql.months.all().map(
+        ({ month, cases, picked, drawn }): MonthRow => ({
+          ...{ month: String(month), cases: Number(cases) },
+          ...(Number(drawn) === 0 ? {} : { picked: Number(picked) }),
+        }),
+      ),
+    draw(month) {
+      const row = sql.draw.get(month)
+      return row === undefined ? undefined : drawOf(row)
+    },
+    keepDraw: ({ month, seed, from, size, at, by }, picks) =>
+      transaction(() => {
+        if (sql.draw.get(month) !== undefined) return false
+        sql.addDraw.run(month, seed, from, size, at, by)
+        for (const [place, { caseId, reasons }] of picks.entries())
+          sql.addPick.run(caseId, month, place, reasons.join(' '))
+        return true
+      }),
+    isPicked: caseId => sql.pick.get(caseId) !== undefined,
+    queue(month) {
+      const scored = byCase(sql.scoresIn.all(month))
+      return sql.picks.all(month).map(
+        ({ case_id, reasons }): QueueRow => ({
+          caseId: String(case_id),
+          reasons: String(reasons).split(' ') as Reason[],
+          scores: scored.get(String(case_id)) ?? [],
+        }),
+      )
+    },
+    scoresOf,
+    scores: month => byCase(month === undefined ? sql.scores.all() : sql.scoresIn.all(month)),
+    addScore(score) {
+      let why: 'own' | 'done' | 'not-drawn' | undefined
+      transaction(() => {
+        const { caseId, reviewer, at } = score
+        why = sql.pick.get(caseId) === undefined ? 'not-drawn' : mayNotScore(scoresOf(caseId), reviewer)
+        if (why === undefined) sql.addScore.run(caseId, reviewer, at, JSON.stringify(score))
+        return why === undefined
+      })
+      return why ?? 'kept'
+    },
+    close() {
+      if (db.isOpen) {
+        db.exec('PRAGMA wal_checkpoint(TRUNCATE)')
+        db.close()
+      }
+    },
+  }
+}
+
+const contentOf = <T>(row: Row): T => JSON.parse(String(row.content)) as T
+
+/** A summary of an earlier program is made anew, not read wrongly. */
+const current = (one: CaseSummary): CaseSummary | undefined => (one.version === SUMMARY_VERSION ? one : undefined)
+
+function drawOf(row: Row): DrawMade {
+  return {
+    ...{ month: String(row.month), seed: String(row.seed), from: Number(row.drawn_from), size: Number(row.size) },
+    ...{ at: instant(Number(row.at)), by: String(row.by) },
+  }
+}
