@@ -20,6 +20,8 @@ const COMMANDS: Readonly<Record<string, () => Promise<Command>>> = {
   records: async () => (await import('./records.ts')).recordsCommand,
   transcript: async () => (await import('./transcript.ts')).transcriptCommand,
   replay: async () => (await import('./replay.ts')).replayCommand,
+  year: async () => (await import('./year.ts')).yearCommand,
+  figures: async () => (await import('./figures.ts')).figuresCommand,
   docs: async () => (await import('./docs.ts')).docsCommand,
   measure: async () => (await import('./measure.ts')).measureCommand,
 }

@@ -13,6 +13,8 @@ export interface DataFolder {
   readonly accountsFile: string
   /** The clinic's keys. Not made here: without them nothing that is stored can be read. */
   readonly clinicKeysFile: string
+  /** What is known of cases in figures, draws and scores: a file of its own. */
+  readonly reviewsFile: string
   /** Locked by the process that serves the folder. */
   readonly servingFile: string
   /** What the clinic's people set for the whole line. */
@@ -41,6 +43,7 @@ export function dataFiles(folder: string) {
     databaseFile: join(folder, 'smallhours.sqlite'),
     caseKeysFile: join(folder, 'keys.sqlite'),
     accountsFile: join(folder, 'accounts.sqlite'),
+    reviewsFile: join(folder, 'reviews.sqlite'),
     clinicKeysFile: join(folder, 'clinic-keys'),
     servingFile: join(folder, 'serving'),
     signingKeyFile: join(folder, 'signing-key'),

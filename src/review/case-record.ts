@@ -1,12 +1,15 @@
 import type { Effect } from '../case/effect.ts'
 import type { CaseEvent, InLanguage } from '../case/event.ts'
-import type { Instant } from '../time/instant.ts'
+import type { RecordedCase } from '../replay/reading.ts'
+import { type Instant, instant } from '../time/instant.ts'
 
 /** One step of a case as it was made. */
 export interface RecordStep {
   readonly at: Instant
   readonly event: CaseEvent & InLanguage
   readonly effects: readonly Effect[]
+  /** The edition that it was made under; left out: the line as it is. */
+  readonly edition?: string
 }
 
 /** A case as it is on record, in the store or in a transcript. */
@@ -24,4 +27,28 @@ export interface CaseRecord {
   readonly closed: boolean
   /** In order. */
   readonly steps: readonly RecordStep[]
+}
+
+/** A case as a transcript has it. */
+export function recordIn({ head, steps }: RecordedCase): CaseRecord {
+  const { family, channel, concern, language, serialAfter, closed } = head
+  return {
+    ...{ caseId: head.case, family, channel, concern, serialAfter, closed, openedAt: instant(head.openedAt) },
+    ...(language === undefined ? {} : { language }),
+    steps: steps.map(({ at, event, effects, edition }) => ({ at: instant(at), event, effects, edition })),
+  }
+}
+
+/** A case as it is stored; undefined where its first step is no opening. @param family  stands for its chat */
+export function recordStored(
+  { caseId, channel, closed, family }: Pick<CaseRecord, 'caseId' | 'channel' | 'closed' | 'family'>,
+  steps: readonly RecordStep[],
+): CaseRecord | undefined {
+  const [first] = steps
+  if (first?.event.kind !== 'caseOpened') return undefined
+  const { concern, serialAfter = 0, inLanguage } = first.event
+  return {
+    ...{ caseId, channel, closed, family, concern, serialAfter, openedAt: first.at, steps },
+    ...(inLanguage === undefined ? {} : { language: inLanguage }),
+  }
 }

@@ -3,6 +3,7 @@
  * worked out by going through the case's events with the step that made them, once, and kept.
  */
 import { LATE_AFTER_MS } from '../case/alarm.ts'
+import type { Effect } from '../case/effect.ts'
 import type { CaseEvent, Disposition } from '../case/event.ts'
 import { type Line, languagesOf } from '../case/line.ts'
 import { type CaseState, openCase } from '../case/state.ts'
@@ -75,40 +76,62 @@ export interface WalkedStep extends RecordStep {
   readonly state: CaseState
 }
 
-/** The case anew, step by step, on a line. Throws what `step` throws: then the record is of another line. */
-export function* walked(line: Line, recorded: CaseRecord): Generator<WalkedStep> {
-  const { caseId, family, channel, openedAt, concern, language, serialAfter } = recorded
+/** The line that a step was made on, by its edition. */
+export type LineAt = (edition: string | undefined) => Line
+
+/** What is on record is not what the line decides: another line made it, or people took the case over. */
+export class RecordDiffers extends Error {
+  override readonly name = 'RecordDiffers'
+}
+
+/**
+ * The case anew, step by step.
+ *
+ * @throws RecordDiffers at the first step that pages, waits, notes or ends otherwise than is on record
+ */
+export function* walked(lineAt: LineAt, record: CaseRecord): Generator<WalkedStep> {
+  const { caseId, family, channel, openedAt, concern, language, serialAfter } = record
   const opening = { caseId, chat: { channel, chat: family }, at: openedAt, code: '', concern }
+  const first = lineAt(record.steps[0]?.edition)
   let state: CaseState = {
-    ...openCase(line, { ...opening, ...(language === undefined ? {} : { language }) }),
+    ...openCase(first, { ...opening, ...(language === undefined ? {} : { language }) }),
     serial: serialAfter,
   }
-  for (const each of recorded.steps) {
-    state = step(line, state, each.event, each.at).state
+  for (const [index, each] of record.steps.entries()) {
+    const stepped = step(lineAt(each.edition), state, each.event, each.at)
+    if (actsOf(stepped.effects) !== actsOf(each.effects))
+      throw new RecordDiffers(
+        `case ${caseId}: event ${index + 1} (${each.event.kind}) is decided otherwise on this line`,
+      )
+    state = stepped.state
     yield { ...each, state }
   }
 }
 
-export function summaryOf(line: Line, recorded: CaseRecord): CaseSummary {
-  const seen = new Seen(line, recorded.openedAt)
+/** Everything but replies: words may stand before those that the step did not put there. */
+const actsOf = (effects: readonly Effect[]): string => JSON.stringify(effects.filter(({ kind }) => kind !== 'reply'))
+
+export function summaryOf(lineAt: LineAt, record: CaseRecord): CaseSummary {
+  const line = lineAt(record.steps[0]?.edition)
+  const seen = new Seen(line, record.openedAt)
   let last: WalkedStep | undefined
-  for (const each of walked(line, recorded)) {
+  for (const each of walked(lineAt, record)) {
     seen.take(each)
     last = each
   }
-  const { openedAt, concern } = recorded
+  const { openedAt, concern } = record
   const local = localParts(openedAt, line.clinic.zone)
   const two = (part: number) => String(part).padStart(2, '0')
   const month = `${local.year}-${two(local.month)}`
   return {
     version: SUMMARY_VERSION,
-    caseId: recorded.caseId,
-    family: recorded.family,
-    channel: recorded.channel,
-    language: recorded.language ?? languagesOf(line)[0] ?? line.language,
+    caseId: record.caseId,
+    family: record.family,
+    channel: record.channel,
+    language: record.language ?? languagesOf(line)[0] ?? line.language,
     concern,
     concerns: [...new Set([concern, ...seen.concerns])],
-    ...{ openedAt, month, day: `${month}-${two(local.day)}`, hour: local.hour, closed: recorded.closed },
+    ...{ openedAt, month, day: `${month}-${two(local.day)}`, hour: local.hour, closed: record.closed },
     ...(seen.decided === undefined ? {} : { decided: seen.decided }),
     isRedFlag: last?.state.danger !== undefined || seen.decided === 'ambulance',
     isUnanswered: seen.ranOut || (seen.firstPageAt !== undefined && seen.answeredAt === undefined && seen.isOver),

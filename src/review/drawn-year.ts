@@ -79,7 +79,8 @@ function invented(
   // Some families write often: the square leans towards the first.
   const family = Math.floor(chance() ** 2 * Math.max(1, cases / 4))
   return {
-    caseId: hash(`${seed}:id:${index}`).slice(0, 32),
+    // In the order in which they begin, as a transcript wants them.
+    caseId: `${index.toString(16).padStart(8, '0')}${hash(`${seed}:id:${index}`).slice(0, 24)}`,
     family: hash(`${seed}:family:${family}`).slice(0, 16),
     channel: chance() < 0.8 ? 'web' : 'sms',
     language: languages[chance() < 0.82 ? 0 : Math.floor(chance() * languages.length)] ?? line.language,

@@ -20,8 +20,15 @@ const DAY_MS = 86_400_000
 /** Steps and questions listed at most. */
 const LISTED_MOST = 15
 
-/** @param cases  in any order */
-export function figuresOf(cases: readonly CaseSummary[], names: FigureNames): readonly FigureTable[] {
+/**
+ * @param cases    in any order
+ * @param charted  of which weeks are drawn; left out: the same
+ */
+export function figuresOf(
+  cases: readonly CaseSummary[],
+  names: FigureNames,
+  charted: readonly CaseSummary[] = cases,
+): readonly FigureTable[] {
   return [
     overview(cases),
     byHourAndConcern(cases, names),
@@ -32,7 +39,7 @@ export function figuresOf(cases: readonly CaseSummary[], names: FigureNames): re
     questions('not-sure', 'Questions most answered “not sure”', cases, ({ notSure }) => notSure, names),
     questions('asked-again', 'Questions whose words were put again most', cases, ({ askedAgain }) => askedAgain, names),
     ...groupTables(cases),
-    ...weekCharts(cases),
+    ...weekCharts(charted),
   ]
 }
 

@@ -1,0 +1,99 @@
+/** Summaries of closed cases, kept up to date from the store: each case is gone through once, and again only where it changed. */
+import { createHmac } from 'node:crypto'
+import { setImmediate } from 'node:timers/promises'
+import type { Effect } from '../case/effect.ts'
+import type { CaseEvent, InLanguage } from '../case/event.ts'
+import type { Line } from '../case/line.ts'
+import { type CaseRecord, recordStored } from '../review/case-record.ts'
+import { type CaseSummary, summaryOf } from '../review/case-summary.ts'
+import type { ReviewStore } from '../review/review-store.ts'
+import { parkedOf } from '../runtime/parking.ts'
+import type { Store } from '../store/store.ts'
+import { instant } from '../time/instant.ts'
+
+export interface ReviewIndexPorts {
+  readonly reviews: ReviewStore
+  readonly store: Pick<Store, 'load' | 'recentHeads' | 'history'>
+  /** The line that a case was opened under; undefined where its flow is not at hand any more. */
+  readonly lineOf: (state: string) => Line | undefined
+  /** Names families, so that the same writes under the same name. */
+  readonly key: Buffer
+}
+
+export interface ReviewIndex {
+  /** Takes in what has closed since. One run at a time: who asks meanwhile waits for the same. */
+  refresh(): Promise<Refreshed>
+  /** A case as it is on record, its chat under another name; undefined where it is not there or cannot be told. */
+  record(caseId: string): Promise<{ readonly record: CaseRecord; readonly line: Line } | undefined>
+}
+
+export interface Refreshed {
+  readonly added: number
+  /** Closed cases that could not be gone through: parked, erased, or of a line that is not at hand. */
+  readonly leftOut: number
+}
+
+/** Summaries written in one transaction. */
+const TOGETHER = 200
+
+export function reviewIndex({ reviews, store, lineOf, key }: ReviewIndexPorts): ReviewIndex {
+  let running: Promise<Refreshed> | undefined
+
+  const record: ReviewIndex['record'] = async caseId => {
+    const stored = await store.load(caseId)
+    const line = stored === undefined || parkedOf(stored.state) !== undefined ? undefined : lineOf(stored.state)
+    if (stored === undefined || line === undefined) return undefined
+    const steps = (await store.history(caseId)).map(({ at, event, effects }) => ({
+      at,
+      event: JSON.parse(event) as CaseEvent & InLanguage,
+      effects: JSON.parse(effects) as readonly Effect[],
+    }))
+    const { channel, chat } = stored.chat
+    const family = createHmac('sha256', key).update(`review family ${channel} ${chat}`).digest('hex').slice(0, 16)
+    const found = recordStored({ caseId, channel, family, closed: stored.closed }, steps)
+    return found === undefined ? undefined : { record: found, line }
+  }
+
+  async function summarised(caseId: string): Promise<CaseSummary | undefined> {
+    const found = await record(caseId)
+    if (found === undefined) return undefined
+    try {
+      return summaryOf(() => found.line, found.record)
+    } catch {
+      // Decided otherwise than this line decides: a replay tells where. Figures are not guessed.
+      return undefined
+    }
+  }
+
+  async function refreshed(): Promise<Refreshed> {
+    const since = reviews.summarisedTo() ?? instant(0)
+    const heads = (await store.recentHeads(since)).filter(({ closed, changedAt }) => closed && changedAt >= since)
+    const inOrder = heads.toSorted((a, b) => a.changedAt - b.changedAt)
+    let added = 0
+    let leftOut = 0
+    for (let from = 0; from < inOrder.length; from += TOGETHER) {
+      const part = inOrder.slice(from, from + TOGETHER)
+      const made: CaseSummary[] = []
+      for (const { caseId } of part) {
+        const one = await summarised(caseId)
+        if (one === undefined) leftOut++
+        else made.push(one)
+        // Families come first: theirs is taken between any two cases.
+        await setImmediate()
+      }
+      added += made.length
+      reviews.keepSummaries(made, part.at(-1)?.changedAt)
+    }
+    return { added, leftOut }
+  }
+
+  return {
+    record,
+    refresh() {
+      running ??= refreshed().finally(() => {
+        running = undefined
+      })
+      return running
+    },
+  }
+}

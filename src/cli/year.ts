@@ -1,0 +1,100 @@
+import { existsSync } from 'node:fs'
+import { canonicalText } from '../flow/content.ts'
+import { lineWriter } from '../replay/chain.ts'
+import { editionOf } from '../replay/edition.ts'
+import { KEEPS_ALL, type Names } from '../replay/names.ts'
+import { caseLines } from '../replay/record.ts'
+import { TRANSCRIPT_VERSION } from '../replay/transcript.ts'
+import { drawnYear } from '../review/drawn-year.ts'
+import { sha256, systemClock } from '../runtime/system-clock.ts'
+import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
+import { DEMO_CLINIC, loadLine } from './load-line.ts'
+import { reportProblems } from './problems.ts'
+import { SOFTWARE } from './software.ts'
+import { wholeFile } from './transcript-file.ts'
+
+const CASES_MOST = 1_000_000
+const PROGRESS_EVERY = 1_000
+
+export const yearCommand: Command = {
+  name: 'year',
+  summary: 'an invented year of a clinic as a transcript: drawn families, played through the real step',
+  usage: [
+    'smallhours year FILE [--seed TEXT] [--cases NUMBER] [--year YEAR] [--clinic FOLDER] [--flows FOLDER]',
+    '    20,000 cases unless said. The same seed, flows and clinic give the same cases. Nothing in it happened to anybody.',
+  ].join('\n'),
+  async run(args) {
+    const { values, positionals } = argumentsOf(args, {
+      clinic: { type: 'string', default: DEMO_CLINIC },
+      flows: { type: 'string' },
+      seed: { type: 'string', default: 'harbour' },
+      cases: { type: 'string', default: '20000' },
+      year: { type: 'string', default: '2025' },
+    })
+    const [file, ...more] = positionals
+    if (file === undefined || more.length > 0) throw new CalledWrongly('one file to write was expected')
+    if (existsSync(file)) throw new CalledWrongly(`${file} is there already: name another file`)
+    const cases = wholeNumber('--cases', values.cases, 1, CASES_MOST)
+    const year = wholeNumber('--year', values.year, 2000, 2100)
+    const now = systemClock().now()
+    const { loaded, problems } = loadLine({
+      ...{ clinicDir: values.clinic, at: now },
+      ...(values.flows === undefined ? {} : { flowsDir: values.flows }),
+    })
+    if (reportProblems(problems) || loaded === undefined) return 1
+    const out = wholeFile(file)
+    const writer = lineWriter(sha256)
+    try {
+      let steps = 0
+      let done = 0
+      const put = (line: Parameters<typeof writer.write>[0]) => out.write(`${writer.write(line)}\n`)
+      const content = JSON.parse(JSON.stringify(editionOf(loaded.line, INVENTED)))
+      const edition = sha256(canonicalText(content))
+      put({ kind: 'transcript', version: TRANSCRIPT_VERSION, madeAt: now, software: SOFTWARE, kept: [] })
+      put({ kind: 'edition', edition, content })
+      for (const record of drawnYear(loaded.line, { seed: values.seed, year, cases, hash: sha256 })) {
+        const { caseId, channel, family, closed } = record
+        const flow = loaded.line.hashes?.get(record.concern)
+        const [opening, ...rest] = record.steps.map(({ at, event, effects }, index) => ({
+          seq: index + 1,
+          at,
+          event,
+          effects,
+        }))
+        if (opening === undefined) continue
+        const language = record.language === undefined ? {} : { inLanguage: record.language }
+        const first = { ...opening, event: { ...opening.event, ...language } }
+        const lines = caseLines(
+          {
+            ...{ channel, chat: family, closed, steps: [first, ...rest], sent: [] },
+            ...(flow === undefined ? {} : { flow }),
+          },
+          { names: { ...INVENTED, caseId }, keepsNames: false, keepsTexts: false, editionAt: () => edition },
+        )
+        for (const line of lines) put(line)
+        steps += record.steps.length
+        done++
+        if (done % PROGRESS_EVERY === 0) complain(`${done.toLocaleString('en')} of ${cases.toLocaleString('en')} cases`)
+      }
+      put({ kind: 'end', cases: done, steps })
+      out.finish()
+      print(
+        `${file}: ${done.toLocaleString('en')} invented cases, ${steps.toLocaleString('en')} steps. Seed: ${values.seed}`,
+      )
+      return 0
+    } catch (error) {
+      out.discard()
+      throw error
+    }
+  },
+}
+
+/** Everybody in it is invented already: names of the invented clinic stay, as in its file. */
+const INVENTED: Names = { ...KEEPS_ALL, family: (_channel, chat) => chat }
+
+function wholeNumber(option: string, said: string, least: number, most: number): number {
+  const value = Number(said)
+  if (!Number.isInteger(value) || value < least || value > most)
+    throw new CalledWrongly(`${option} ${said}: a whole number from ${least} to ${most} was expected`)
+  return value
+}
