@@ -24,6 +24,8 @@ export const DEEDS = [
   'audit-exported',
   'transcript-exported',
   'incident-gathered',
+  'review-drawn',
+  'review-scored',
 ] as const
 
 export type Deed = (typeof DEEDS)[number]

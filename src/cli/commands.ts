@@ -21,6 +21,7 @@ const COMMANDS: Readonly<Record<string, () => Promise<Command>>> = {
   transcript: async () => (await import('./transcript.ts')).transcriptCommand,
   replay: async () => (await import('./replay.ts')).replayCommand,
   year: async () => (await import('./year.ts')).yearCommand,
+  review: async () => (await import('./review.ts')).reviewCommand,
   figures: async () => (await import('./figures.ts')).figuresCommand,
   docs: async () => (await import('./docs.ts')).docsCommand,
   measure: async () => (await import('./measure.ts')).measureCommand,

@@ -127,7 +127,8 @@ function abandonedPictures(line: Line, cases: readonly CaseSummary[]) {
   })
 }
 
-function tableText({ title, says, head, rows }: FigureTable): string {
+/** A table for a terminal: words to the left, numbers to the right. */
+export function tableText({ title, says, head, rows }: FigureTable): string {
   const cells = [head, ...rows.map(row => row.map(cell => String(cellText(cell))))]
   const widths = head.map((_, column) => Math.max(...cells.map(row => (row[column] ?? '').length)))
   const lines = cells.map(row =>
