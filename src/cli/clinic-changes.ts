@@ -232,13 +232,34 @@ export function editOf({ kind, values }: ChangeAsked): ClinicEdit | undefined {
     }
     case 'number':
       return who === '' || number === '' ? undefined : { kind: 'private-number', who, number }
+    case 'weekly': {
+      const shift = placeIn(values.index)
+      if (shift === undefined || role === '' || who === '') return undefined
+      return { kind, role, day: values.day ?? '', shift, who, from: values.starts ?? '', to: values.ends ?? '' }
+    }
+    case 'rung': {
+      const rung = placeIn(values.rung)
+      const act = (['earlier', 'out'] as const).find(each => each === values.act)
+      return rung === undefined || act === undefined ? undefined : { kind, rung, act }
+    }
+    case 'rung-new': {
+      const [names, named] = (values.names ?? '').split(' ')
+      const what = (['on-call', 'person', 'desk'] as const).find(each => each === names)
+      return what === undefined || named === undefined
+        ? undefined
+        : { kind, names: what, id: named, when: values.when ?? '' }
+    }
     case 'take-back': {
-      const at = /^\d{1,4}$/.test(line) ? Number(line) : undefined
+      const at = placeIn(line)
       const part = (['changes', 'swaps', 'leave'] as const).find(each => each === section)
       return at === undefined || part === undefined ? undefined : { kind, section: part, line: at }
     }
   }
 }
+
+/** A place in a list of the file, from 0. */
+const placeIn = (said: string | undefined): number | undefined =>
+  /^\d{1,4}$/.test(said ?? '') ? Number(said) : undefined
 
 function spanIn(values: ChangeAsked['values']): { readonly from: WallTime; readonly until: WallTime } | undefined {
   const [from, until] = [wallIn(values.from ?? ''), wallIn(values.until ?? '')]

@@ -9,6 +9,7 @@ import { type ClinicChangesOptions, clinicChanges, undoUntil } from './clinic-ch
 import { changeForm, onCallView } from './on-call-view.ts'
 import { pageToken } from './page-link.ts'
 import { wayText } from './page-ways.ts'
+import { patternView } from './pattern-view.ts'
 import type { PhoneWatch } from './phone-watch.ts'
 import { settingForm, settingsView } from './settings-view.ts'
 import { testCalloutSide } from './test-callout-side.ts'
@@ -36,6 +37,7 @@ export function onCallSide(options: OnCallSideOptions): OnCallPorts & TestCallou
         mayTest: personId => mayDo(who, 'test-call-out', { personId }),
         maySay: personId => mayDo(who, 'confirm-own-phone', { personId }),
       }),
+    pattern: () => patternView({ line: line(), wording, text: changes.text(), at: now() }),
     havePhone: person => phones.say(person),
     form: async (kind, given) =>
       kind in SETTING_KINDS

@@ -17,6 +17,7 @@ import { shiftValue, undoUntil } from './clinic-changes.ts'
 import type { DeskState } from './desk-file.ts'
 import { momentText } from './now-view.ts'
 import { wayText } from './page-ways.ts'
+import { rungChoices } from './pattern-view.ts'
 import type { PhoneWatch } from './phone-watch.ts'
 import type { TestCallouts } from './test-callouts.ts'
 
@@ -304,6 +305,7 @@ export function changeForm(
         kind === 'cover' || kind === 'number' ? clinic.desks.map(({ id, name }) => ({ value: id, label: name })) : [],
       ),
     roles: roles.map(role => ({ value: role, label: role })),
+    ...(kind === 'rung-new' ? { rungs: rungChoices(sources.line, sources.wording) } : {}),
     shifts: kind === 'swap' ? shiftsAhead(sources) : [],
     values: { ...shipped, ...given },
   }

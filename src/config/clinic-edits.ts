@@ -9,6 +9,7 @@ import { after, days, type Instant } from '../time/instant.ts'
 import { readClinic } from './clinic-file.ts'
 import { editSentence } from './edit-sentence.ts'
 import { type Beside, nothingBeside } from './holidays.ts'
+import { type PatternEdit, patternSpliced } from './pattern-edits.ts'
 import { oneLine, SpliceFailed, withItem, withoutItem, withValue } from './yaml-splice.ts'
 
 /**
@@ -65,6 +66,7 @@ export type ClinicEdit =
   | { readonly kind: 'hours'; readonly day: string; readonly value: string }
   /** Opening hours of one date, `2026-12-24`: hours, or `closed`. */
   | { readonly kind: 'date'; readonly day: string; readonly value: string }
+  | PatternEdit
   /** How long a closed case is kept: `P90D`. */
   | { readonly kind: 'retention'; readonly value: string }
 
@@ -208,6 +210,10 @@ function spliced(text: string, edit: ClinicEdit, clinic: Clinic): string {
       return withValue(text, ['numbers', edit.which, 'number'], quoted(edit.number))
     case 'hospital-number':
       return withValue(text, ['hospitals', edit.hospital, 'families-ring', 'number'], quoted(edit.number))
+    case 'weekly':
+    case 'rung':
+    case 'rung-new':
+      return patternSpliced(text, edit)
     case 'setting':
     case 'retention':
       return withValue(text, placeOf(edit) ?? [], plainValue(edit.value))

@@ -5,6 +5,7 @@ import { numberText } from '../oncall/number-text.ts'
 import { instantsOf, type WallTime } from '../oncall/wall-time.ts'
 import type { Instant } from '../time/instant.ts'
 import type { ClinicEdit } from './clinic-edits.ts'
+import { patternSentence } from './pattern-edits.ts'
 
 /** An edit in one sentence, read before it is saved: who, from when until when, who is told, which nights change. */
 
@@ -57,6 +58,10 @@ function whatChanges({ edit, was, before, after, differences }: EditTold): strin
     }
     case 'take-back':
       return `Line ${edit.line + 1} of ${edit.section} is taken back${backText(given(differences), after)}`
+    case 'weekly':
+    case 'rung':
+    case 'rung-new':
+      return patternSentence(edit, before, after)
     case 'private-number': {
       const had = reachableOf(before, edit.who)?.privateNumber
       const now = reachableOf(after, edit.who)?.privateNumber ?? edit.number

@@ -79,6 +79,17 @@ export function withoutItem(text: string, section: string, index: number): strin
   return text.slice(0, from) + text.slice(until + endingAt(text, until).length)
 }
 
+/** An item and the one before it change places; comments stay where they are. */
+export function withItemEarlier(text: string, section: string, index: number): string {
+  const list = nodeAt(text, [section])
+  const [before, item] = isSeq(list) ? [list.items[index - 1], list.items[index]] : []
+  if (before === undefined || item === undefined)
+    throw new SpliceFailed(`line ${index + 1} under "${section}" cannot stand earlier`)
+  const [first, second] = [rangeOf(before as Node), rangeOf(item as Node)]
+  const at = ([start, end]: readonly [number, number]) => text.slice(start, end)
+  return `${text.slice(0, first[0])}${at(second)}${text.slice(first[1], second[0])}${at(first)}${text.slice(second[1])}`
+}
+
 function withoutFlowItem(text: string, list: YAMLSeq, index: number): string {
   const at = (place: number) => rangeOf(list.items[place] as Node)
   return index === 0

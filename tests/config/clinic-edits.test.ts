@@ -219,6 +219,74 @@ describe('an edit of the clinic file', () => {
   })
 })
 
+describe('an edit of what comes back', () => {
+  it('gives a shift of the week to somebody else: three values of one line, every such night changes, and both are told', () => {
+    const { text, sentence, told, clinic } = edited({
+      ...{ kind: 'weekly', role: 'first', day: 'tuesday', shift: 1, who: 'linh', from: '18:00', to: '08:00' },
+    })
+    expect(changed(demo, text).added).toEqual([])
+    expect(text.split('\n').filter((line, index) => line !== demo.split('\n')[index])).toEqual([
+      '      - { from: 18:00, to: 08:00, who: linh }',
+    ])
+    expect(sentence).toMatch(
+      /^Each tuesday from 18:00 until 08:00 "first" is Linh Tran; Linh Tran and Tomás Herrera are told; 57 days change: Tue 1 Dec, Tue 8 Dec, /,
+    )
+    expect(told).toEqual(['linh', 'tomas'])
+    expect(onCallAt(clinic, 'first', at('2026-12-02T04:00Z'))?.id).toBe('linh')
+  })
+
+  it('that leaves an hour without anybody says so before it is saved', () => {
+    const { brings, differences } = edited({
+      ...{ kind: 'weekly', role: 'first', day: 'tuesday', shift: 1, who: 'tomas', from: '19:00', to: '08:00' },
+    })
+    expect(brings.map(({ code }) => code)).toContain('ROTA_GAP')
+    const [hole] = differences
+    expect([hole?.role, hole?.before, hole?.after]).toEqual(['first', 'tomas', undefined])
+  })
+
+  it('puts a rung of the ladder earlier, takes one out, adds one: comments stay, and the sentence has both orders', () => {
+    const earlier = edited({ kind: 'rung', rung: 2, act: 'earlier' })
+    expect(earlier.sentence).toBe(
+      'The order of paging was: 1. Day desk of the feeding clinic (while the clinic is open), 2. whoever is on call as "first", 3. whoever is on call as "second", 4. Ward 4 desk. ' +
+        'It is then: 1. Day desk of the feeding clinic (while the clinic is open), 2. whoever is on call as "second", 3. whoever is on call as "first", 4. Ward 4 desk; nobody is told; no night changes.',
+    )
+    expect(changed(demo, earlier.text)).toEqual({ added: [], gone: [] })
+    const last = edited({ kind: 'rung', rung: 3, act: 'earlier' })
+    expect(last.text.indexOf('  - { desk: ward-desk }')).toBeLessThan(last.text.indexOf('  # The last rung'))
+    const out = edited({ kind: 'rung', rung: 2, act: 'out' })
+    expect(changed(demo, out.text)).toEqual({ added: [], gone: ['  - { on-call: second }'] })
+    const more = edited({ kind: 'rung-new', names: 'person', id: 'ingrid', when: '22:00-07:00' })
+    expect(changed(demo, more.text).added).toEqual(['  - { person: ingrid, when: 22:00-07:00 }'])
+    expect(more.clinic.ladder.at(-1)).toMatchObject({ kind: 'person', id: 'ingrid', when: { kind: 'between' } })
+  })
+
+  it.each<[string, ClinicEdit]>([
+    [
+      'nobody of the file',
+      { kind: 'weekly', role: 'first', day: 'monday', shift: 0, who: 'nobody', from: '08:00', to: '18:00' },
+    ],
+    [
+      'a time that is none',
+      { kind: 'weekly', role: 'first', day: 'monday', shift: 0, who: 'linh', from: '8', to: '18:00' },
+    ],
+    [
+      'a shift that is not there',
+      { kind: 'weekly', role: 'first', day: 'monday', shift: 9, who: 'linh', from: '08:00', to: '18:00' },
+    ],
+    [
+      'a day that is none',
+      { kind: 'weekly', role: 'first', day: 'noday', shift: 0, who: 'linh', from: '08:00', to: '18:00' },
+    ],
+    ['the first rung earlier', { kind: 'rung', rung: 0, act: 'earlier' }],
+    ['a rung that is not there', { kind: 'rung', rung: 12, act: 'out' }],
+    ['a rung that names nobody', { kind: 'rung-new', names: 'desk', id: 'no-desk', when: '' }],
+    ['a rung at no time', { kind: 'rung-new', names: 'desk', id: 'day-desk', when: 'at night' }],
+  ])('with %s is refused and nothing is written', (_what, edit) => {
+    const found = editClinic({ file: 'clinic.yaml', text: demo, seen: clinicHash(demo), edit, at: present })
+    expect(found.kind).toBe('refused')
+  })
+})
+
 describe('saving an edited clinic file', () => {
   const folders: string[] = []
   afterEach(() => {

@@ -57,6 +57,7 @@ export const noOnCall = (did: (what: string) => void): ConsolePorts['onCall'] =>
     ...{ now: [], wrong: [], people: [], ladder: [], lines: [], seen: 'a', mayChange },
     month: { id: month ?? '', title: 'March', before: '', after: '', days: [] },
   }),
+  pattern: () => ({ ladder: ['Day desk'], roles: [] }),
   form: async (kind, values) => ({ kind, seen: 'a', people: [], roles: [], shifts: [], values }),
   async look() {
     did('look')

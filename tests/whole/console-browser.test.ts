@@ -63,6 +63,8 @@ const PAGES = [
   '/on-call/change/swap',
   '/on-call/change/leave',
   '/on-call/change/number',
+  '/on-call/pattern',
+  '/on-call/change/rung-new',
   '/flows',
   '/flows/skin',
   '/flows/skin/words/es',

@@ -9,6 +9,9 @@ export type ChangeKind =
   | 'leave'
   | 'number'
   | 'take-back'
+  | 'weekly'
+  | 'rung'
+  | 'rung-new'
   | 'setting'
   | 'families-number'
   | 'hospital'
@@ -23,6 +26,8 @@ export interface ChangeForm {
   readonly seen: string
   readonly people: readonly Choice[]
   readonly roles: readonly Choice[]
+  /** Whom a rung may name: a role, a person or a desk. */
+  readonly rungs?: readonly Choice[]
   /** Shifts to come that can be swapped. */
   readonly shifts: readonly Choice[]
   readonly values: Readonly<Record<string, string>>
@@ -47,6 +52,9 @@ export interface ChangePreview {
   readonly cases: readonly { readonly caseId: string; readonly code: string; readonly says: string }[]
 }
 
+/** Changes without a form: a press leads to the sentence. */
+export const WITHOUT_FORM: ReadonlySet<ChangeKind> = new Set(['take-back', 'rung'])
+
 /** Names of the fields of a form, by what it changes. */
 export const FIELDS: Readonly<Record<ChangeKind, readonly string[]>> = {
   cover: ['role', 'who', 'from', 'until', 'why'],
@@ -54,6 +62,9 @@ export const FIELDS: Readonly<Record<ChangeKind, readonly string[]>> = {
   leave: ['who', 'from', 'until', 'why'],
   number: ['who', 'number'],
   'take-back': ['section', 'line'],
+  weekly: ['role', 'day', 'index', 'who', 'starts', 'ends'],
+  rung: ['rung', 'act'],
+  'rung-new': ['names', 'when'],
   setting: ['id', 'value'],
   'families-number': ['which', 'number'],
   hospital: ['id', 'number'],
@@ -74,7 +85,7 @@ ${form(
 <p><a class="button" href="${page}">${wording('on-call-back')}</a></p></main>`
 }
 
-function fieldsOf({ kind, people, roles, shifts, values }: ChangeForm, wording: Wording): Html {
+function fieldsOf({ kind, people, roles, shifts, rungs = [], values }: ChangeForm, wording: Wording): Html {
   const who = choose('who', people, values, wording)
   const times = html`${time('from', values, wording)}${time('until', values, wording)}`
   switch (kind) {
@@ -98,6 +109,12 @@ function fieldsOf({ kind, people, roles, shifts, values }: ChangeForm, wording: 
       return html`<label for="date">${wording('on-call-field-date')}</label><input id="date" name="date" type="date" required value="${values.date ?? ''}">${text('value', values, wording, true)}`
     case 'retention':
       return text('value', values, wording, true)
+    case 'weekly':
+      return html`${hidden('role', values)}${hidden('day', values)}${hidden('index', values)}${who}${clock('starts', values, wording)}${clock('ends', values, wording)}`
+    case 'rung-new':
+      return html`${choose('names', rungs, values, wording)}${text('when', values, wording)}`
+    case 'rung':
+      return html`${hidden('rung', values)}${hidden('act', values)}`
     case 'take-back':
       return html`${hidden('section', values)}${hidden('line', values)}`
   }
@@ -115,6 +132,10 @@ function choose(
 
 function time(name: string, values: ChangeForm['values'], wording: Wording): Html {
   return html`<label for="${name}">${wording(`on-call-field-${name}`)}</label><input id="${name}" name="${name}" type="datetime-local" required value="${values[name] ?? ''}">`
+}
+
+function clock(name: string, values: ChangeForm['values'], wording: Wording): Html {
+  return html`<label for="${name}">${wording(`on-call-field-${name}`)}</label><input id="${name}" name="${name}" type="time" required value="${values[name] ?? ''}">`
 }
 
 const hidden = (name: string, values: ChangeForm['values']): Html =>

@@ -9,6 +9,7 @@ import {
   changeScreen,
   FIELDS,
   previewScreen,
+  WITHOUT_FORM,
 } from './change-page.ts'
 import type { ConsoleSite } from './console.ts'
 
@@ -77,7 +78,7 @@ export function changeRoutes(
     gate.get(`${page}/change/${kind}`, action, async (c, who) => {
       const given = Object.fromEntries(FIELDS[kind].map(name => [name, c.req.query(name) ?? '']))
       const filled = Object.fromEntries(Object.entries(given).filter(([, value]) => value !== ''))
-      if (kind !== 'take-back') return formPage(c, who, { kind, values: filled })
+      if (!WITHOUT_FORM.has(kind)) return formPage(c, who, { kind, values: filled })
       const { seen } = await ports.form(kind, filled)
       return looked(c, who, { kind, seen, values: filled })
     })

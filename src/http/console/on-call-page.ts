@@ -76,7 +76,7 @@ ${view.mayChange ? ways(wording) : ''}
 <section aria-labelledby="wrong"><h2 id="wrong">${wording('on-call-wrong')}</h2>
 ${view.wrong.length === 0 ? html`<p>${wording('on-call-nothing-wrong')}</p>` : html`<ul class="lines">${view.wrong.map(({ says, fill }) => html`<li>${says}${fill === undefined || !view.mayChange ? '' : html` <a href="${fill}">${wording('on-call-fill')}</a>`}</li>`)}</ul>`}</section>
 ${month(view.month, wording)}
-<section aria-labelledby="ladder"><h2 id="ladder">${wording('on-call-ladder')}</h2><ol class="lines">${view.ladder.map(name => html`<li>${name}</li>`)}</ol></section>
+<section aria-labelledby="ladder"><h2 id="ladder">${wording('on-call-ladder')}</h2><ol class="lines">${view.ladder.map(name => html`<li>${name}</li>`)}</ol><p><a class="button" href="/on-call/pattern">${wording('pattern-heading')}</a></p></section>
 ${people(view, frame)}
 ${lines(view, frame)}
 </main>`

@@ -5,11 +5,14 @@ import { type ChangePorts, changeRoutes } from './change-routes.ts'
 import type { ConsoleSite } from './console.ts'
 import { keyIn } from './now-routes.ts'
 import { type OnCallView, onCallScreen } from './on-call-page.ts'
+import { type PatternView, patternScreen } from './pattern-page.ts'
 
 /** What the page *On call* needs from the rest of the bot. */
 export interface OnCallPorts extends ChangePorts {
   /** @param month  `2026-03`; the present one where it is left out or none */
   view(who: SignedIn, month: string | undefined, mayChange: boolean): Promise<OnCallView>
+  /** What comes back each week, and the order of paging. */
+  pattern(): PatternView
   /** Takes back what was changed last, within ten minutes. */
   undo(who: SignedIn): Promise<'done' | 'too-late' | 'changed-since'>
   /** Somebody has their telephone. False where it is not their turn. */
@@ -31,6 +34,11 @@ export function onCallRoutes(site: ConsoleSite, ports: OnCallPorts): void {
   gate.get('/on-call', 'see-on-call', (c, who) => {
     const did = c.req.query('did') ?? ''
     return onCall(c, who, DID.has(did) ? wording(`on-call-did-${did}`) : undefined)
+  })
+
+  gate.get('/on-call/pattern', 'see-on-call', (c, who) => {
+    const body = patternScreen(ports.pattern(), mayDo(who, 'change-on-call'), { wording })
+    return show(c, who, '/on-call', wording('pattern-heading'), body)
   })
 
   changeRoutes(site, ports, { page: '/on-call', kinds: { ...onCallKinds } })
@@ -70,4 +78,7 @@ const onCallKinds = {
   leave: 'change-on-call',
   number: 'change-on-call',
   'take-back': 'change-on-call',
+  weekly: 'change-on-call',
+  rung: 'change-on-call',
+  'rung-new': 'change-on-call',
 } as const
