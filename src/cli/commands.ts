@@ -17,6 +17,9 @@ const COMMANDS: Readonly<Record<string, () => Promise<Command>>> = {
   people: async () => (await import('./people.ts')).peopleCommand,
   rollback: async () => (await import('./rollback.ts')).rollbackCommand,
   audit: async () => (await import('./audit.ts')).auditCommand,
+  backup: async () => (await import('./backup.ts')).backupCommand,
+  restore: async () => (await import('./backup.ts')).restoreCommand,
+  move: async () => (await import('./backup.ts')).moveCommand,
   records: async () => (await import('./records.ts')).recordsCommand,
   transcript: async () => (await import('./transcript.ts')).transcriptCommand,
   replay: async () => (await import('./replay.ts')).replayCommand,
@@ -28,7 +31,13 @@ const COMMANDS: Readonly<Record<string, () => Promise<Command>>> = {
 }
 
 /** Errors of a data folder, whose messages say what to do: a stack would only hide it. */
-const SAYS_WHAT_TO_DO = new Set(['StoreUnusable', 'ClinicKeysUnusable', 'DataFolderUnusable'])
+const SAYS_WHAT_TO_DO = new Set([
+  'StoreUnusable',
+  'ClinicKeysUnusable',
+  'DataFolderUnusable',
+  'RedisSilent',
+  'RedisRefuses',
+])
 
 /** Runs the command that `argv` names; what it prints goes out at once, and the answer is the exit code. */
 export async function runCommand(argv: readonly string[]): Promise<number> {

@@ -2,11 +2,12 @@ import { flushCompileCache } from 'node:module'
 import { join } from 'node:path'
 import { setFlagsFromString } from 'node:v8'
 import { refusalText } from '../config/guard.ts'
+import { metricsText, serveMetrics } from '../http/metrics.ts'
 import { errorFields, type Log, lineLog } from '../runtime/log.ts'
 import { systemClock, systemRandom } from '../runtime/system-clock.ts'
 import { startWatchdog } from '../runtime/watchdog.ts'
 import { remembering } from './again.ts'
-import { openBot } from './bot.ts'
+import { type Bot, openBot } from './bot.ts'
 import { changingLine } from './changing-line.ts'
 import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
 import { demoFolder } from './demo-folder.ts'
@@ -17,7 +18,8 @@ const DEFAULT_PORT = 8080
 export const serveCommand: Command = {
   name: 'serve',
   summary: 'answers families on the web and pages clinicians, until it is stopped',
-  usage: 'smallhours serve [--clinic FOLDER] [--data FOLDER] [--flows FOLDER] [--port N] [--host ADDRESS]',
+  usage:
+    'smallhours serve [--clinic FOLDER] [--data FOLDER] [--flows FOLDER] [--port N] [--host ADDRESS] [--metrics-port N]',
   async run(args) {
     const { values } = argumentsOf(args, {
       clinic: { type: 'string' },
@@ -25,10 +27,11 @@ export const serveCommand: Command = {
       flows: { type: 'string' },
       port: { type: 'string', default: String(DEFAULT_PORT) },
       host: { type: 'string', default: '127.0.0.1' },
+      'metrics-port': { type: 'string' },
     })
-    const port = Number(values.port)
-    if (!Number.isInteger(port) || port < 0 || port > 65_535)
-      throw new CalledWrongly(`--port ${values.port}: a whole number from 0 to 65535 was expected`)
+    const port = portIn('port', values.port)
+    const metricsPort =
+      values['metrics-port'] === undefined ? undefined : portIn('metrics-port', values['metrics-port'])
     const clock = systemClock()
     const clinicDir = values.clinic ?? demoFolder(values.data)
     const again = remembering()
@@ -63,6 +66,7 @@ export const serveCommand: Command = {
     })
     const watchdog = startWatchdog(clock)
     const server = await bot.serve(port, values.host)
+    const metrics = metricsPort === undefined ? undefined : await serveMetrics(metricsPort, () => figuresOf(bot))
     // From here on families may write; what keeps it from starting is said in full by then.
     endOnFaults(log)
     settleIn()
@@ -82,15 +86,27 @@ export const serveCommand: Command = {
       print(`Listening:  ${here}/`)
       print('Clinicians: by the link in each page')
     }
+    if (metrics !== undefined) print(`Figures:    http://127.0.0.1:${metrics.port}/metrics`)
     print('Stop with Ctrl-C. Conversations go on where they were at the next start.')
     await stopped
     changing.stop()
     await bot.stop()
     await server.stop()
+    await metrics?.stop()
     await watchdog.stop()
     return 0
   },
 }
+
+function portIn(option: string, text: string): number {
+  const port = Number(text)
+  if (!Number.isInteger(port) || port < 0 || port > 65_535)
+    throw new CalledWrongly(`--${option} ${text}: a whole number from 0 to 65535 was expected`)
+  return port
+}
+
+const figuresOf = async ({ runtime }: Bot): Promise<string> =>
+  metricsText(await runtime.health(), { memoryBytes: process.memoryUsage.rss(), aliveSeconds: process.uptime() })
 
 /**
  * An error that nothing caught leaves the process in a state that nobody knows: it must not answer a family from it. What

@@ -4,7 +4,7 @@ import type { LogLine } from '../case/view.ts'
 import type { Channel } from '../channels/channel.ts'
 import type { Clinic } from '../oncall/clinic.ts'
 import type { Pager } from '../pagers/pager.ts'
-import type { Store, TakenChats } from '../store/store.ts'
+import type { SharingFigures, Store, TakenChats } from '../store/store.ts'
 import { type Instant, type Milliseconds, seconds } from '../time/instant.ts'
 import { alarmsLoop } from './alarms.ts'
 import { type Clock, type Random, steadyClock, within } from './clock.ts'
@@ -69,6 +69,8 @@ export interface RuntimeFigures {
   readonly untold: number
   /** Milliseconds since each loop last looked at the store: one that grows past some seconds is stuck. */
   readonly sinceLookMs: { readonly pages: number; readonly replies: number; readonly alarms: number }
+  /** Where several processes share the store. */
+  readonly sharing?: SharingFigures
 }
 
 /** What people ask of the store beside the runtime: never hangs, and people hear of it when it fails. */
@@ -219,6 +221,7 @@ export function createRuntime(deps: RuntimeDependencies): Runtime {
       pagesInFlight: pages.inFlight,
       repliesInFlight: replies.inFlight,
       untold: told.waiting,
+      ...(sharing === undefined ? {} : { sharing: sharing.figures() }),
       sinceLookMs: {
         pages: now - pages.lookedAtMs,
         replies: now - replies.lookedAtMs,

@@ -276,6 +276,7 @@ function sealedSharing(sharing: Sharing<Content>, key: KeyObject): Sharing {
     get isAlone() {
       return sharing.isAlone
     },
+    figures: () => sharing.figures(),
     put: (chat, id, content) => sharing.put(chat, id, sealText(key, ['inbox', id], content)),
     async waiting(limit) {
       const items = await sharing.waiting(limit)

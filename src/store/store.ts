@@ -85,8 +85,9 @@ export interface Sharing<C = string> {
   /** Whether this process acts for a chat, as far as it knows. */
   isOurs(chat: ChatRef): boolean
   onTaken(listener: (taken: TakenChats) => void): void
-  /** Whether other processes live. */
+  /** Whether no other process lives. */
   readonly isAlone: boolean
+  figures(): SharingFigures
   /** Keeps something for whoever acts for the chat. The same id again: nothing more. `full`: come back later. */
   put(chat: ChatRef, id: string, content: C): Promise<'kept' | 'full'>
   /** What waits for this process, oldest first within a chat. */
@@ -95,6 +96,16 @@ export interface Sharing<C = string> {
   done(item: InboxItem<C>, answer: string): Promise<void>
   /** The answer to what was put; undefined while there is none, and a minute after it was given. */
   answer(chat: ChatRef, id: string): Promise<string | undefined>
+}
+
+export interface SharingFigures {
+  /** Parts of the cases this process acts for, of `shards` in all. */
+  readonly owned: number
+  readonly shards: number
+  /** Processes that live, as far as was heard. */
+  readonly processes: number
+  /** Steps answered though no replica had them in time. */
+  readonly alone: number
 }
 
 export interface InboxItem<C = string> {

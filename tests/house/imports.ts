@@ -4,7 +4,7 @@ import type { Scan } from './source-scan.ts'
 
 /** Folders whose first files are a port: what the core asks of the outside. Every other file or folder there is an adapter. */
 const PORTS: Readonly<Record<string, readonly string[]>> = {
-  store: ['store.ts', 'seal.ts', 'step-content.ts'],
+  store: ['store.ts', 'seal.ts', 'step-content.ts', 'whole-chat.ts'],
   channels: ['channel.ts'],
   pagers: ['pager.ts', 'page-text.ts', 'under-way.ts'],
 }

@@ -49,6 +49,7 @@ export interface RedisStoreOptions extends NodesOptions {
 /** The store over one Redis or a cluster. It writes for the shards this process acts for; it reads and erases everywhere. */
 export interface RedisStore<C extends Content = string> extends SealableStore<C> {
   readonly shares: Shares
+  readonly places: Places
   readonly nodes: Nodes
   readonly prefixOf: (shard: number) => string
   readonly sharing: Sharing<C>
@@ -314,6 +315,7 @@ function storeOver<C extends Content>(
 
   const store: RedisStore<Content> = {
     shares: owning,
+    places: where,
     nodes,
     prefixOf,
     sharing: sharingOver({ nodes, prefixOf, where, owning, fenced }),

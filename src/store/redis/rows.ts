@@ -75,7 +75,7 @@ export const textOf = (reply: Reply | undefined): string | undefined =>
   reply === null || reply === undefined || Array.isArray(reply) ? undefined : String(reply)
 
 /** Fields and values that came one after the other. */
-function fieldsOf(reply: Reply | undefined): ReadonlyMap<string, Buffer> {
+export function fieldsOf(reply: Reply | undefined): ReadonlyMap<string, Buffer> {
   const flat = listOf(reply)
   const fields = new Map<string, Buffer>()
   for (let index = 0; index + 1 < flat.length; index += 2) {

@@ -26,6 +26,8 @@ export const scripts = {
   outbox: script('outbox'),
   inboxPut: script('inbox-put'),
   inboxDone: script('inbox-done'),
+  chatOut: script('chat-out'),
+  chatIn: script('chat-in'),
   own: script('own'),
   members: script('members'),
 } as const

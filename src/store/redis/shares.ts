@@ -31,6 +31,8 @@ export interface Shares {
   /** A script refused this fence: another has the shard. */
   lost(shard: number, fence: string): void
   readonly owned: readonly number[]
+  /** Shards in all. */
+  readonly count: number
   /** Processes of the line that live, as far as was heard. */
   readonly members: readonly string[]
   /** After one or more shards were taken. */
@@ -132,6 +134,7 @@ export function shares({ nodes, shards, member, leaseMs, onFault }: SharesOption
     },
     fenceOf: shard => mine.get(shard),
     lost,
+    count: shards,
     get owned() {
       return [...mine.keys()]
     },

@@ -45,6 +45,12 @@ export function sharingOver({ nodes, prefixOf, where, owning, fenced }: SharingP
     get isAlone() {
       return owning.members.length <= 1
     },
+    figures: () => ({
+      owned: owning.owned.length,
+      shards: owning.count,
+      processes: owning.members.length,
+      alone: nodes.alone,
+    }),
     async put(chat, id, content) {
       const reply = await nodes.run(where.ofChat(chat), scripts.inboxPut, [id, storedContent(content), WAITING_MOST])
       return textOf(reply) === 'full' ? 'full' : 'kept'
