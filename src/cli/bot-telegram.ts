@@ -23,6 +23,7 @@ import { sealBytes } from '../store/seal.ts'
 import type { TelegramFile } from '../store/sqlite/telegram-file.ts'
 import { type Arrived, arrived } from '../telegram/arrived.ts'
 import { apiOf, connection } from '../telegram/connection.ts'
+import { saying } from '../telegram/saying.ts'
 import { hours } from '../time/instant.ts'
 import {
   type ClinicianArrived,
@@ -106,6 +107,12 @@ export function openTelegram(options: TelegramOptions): BotTelegram {
     repeatLabel: () => wording()('sms-repeat'),
   })
 
+  const sayTo = saying({
+    connection: calls,
+    clock,
+    lost: why => log({ what: 'telegram-not-said', why }),
+  })
+
   function join(ports: JoinPorts): JoinedTelegram {
     const status = statusMessages({
       connection: calls,
@@ -122,6 +129,7 @@ export function openTelegram(options: TelegramOptions): BotTelegram {
     const families = telegramChannel({
       ...ports,
       connection: calls,
+      say: sayTo,
       sign,
       status,
       drawing: pictureOf,
@@ -129,6 +137,7 @@ export function openTelegram(options: TelegramOptions): BotTelegram {
       deliveryId: key => `tg.${createHash('sha256').update(`${botId}.${key}`).digest('hex').slice(0, 40)}`,
       now: () => clock.now(),
     })
+    const say = (chat: string, text: string): Promise<void> => sayTo(chat, { text })
     const answers: TelegramAnswerPorts = { ...ports.answers, sign }
 
     async function take(what: Arrived): Promise<void> {
@@ -185,12 +194,6 @@ export function openTelegram(options: TelegramOptions): BotTelegram {
       await calls.leave(chat)
     }
 
-    /** What is said outside a case. What it answers is kept by now; a failure brings the update again, which changes nothing. */
-    async function say(chat: string, text: string): Promise<void> {
-      const outcome = await calls.send(chat, { text })
-      if (outcome.kind === 'failed') throw new NotSaid(outcome.reason)
-    }
-
     const hearing: Hearing = telegramHearing({
       ...{ route, api, clock, ports, file, log },
       secret: keyFor('webhook').toString('hex'),
@@ -245,9 +248,3 @@ const commandsIn = ({ languages, spoken }: JoinPorts) =>
       })),
     }
   })
-
-/** Words outside a case could not be sent: the update that asked for them has to come again. */
-class NotSaid extends Error {
-  override readonly name = 'NotSaid'
-  readonly retryAfterSeconds = 2
-}

@@ -244,7 +244,18 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     telegram === undefined
       ? undefined
       : telegram.side.joinTelegram(telegram.bot, {
-          ...{ loaded, runtime, line, lineOf: served.lineOf, spoken: spokenIn, wordsIn, staffWords, act: pressed },
+          ...{
+            loaded,
+            runtime,
+            store,
+            clock,
+            line,
+            lineOf: served.lineOf,
+            spoken: spokenIn,
+            wordsIn,
+            staffWords,
+            act: pressed,
+          },
           origin: options.origin,
           end: options.onStanding ?? (() => undefined),
         })

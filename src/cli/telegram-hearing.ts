@@ -43,7 +43,6 @@ export interface Hearing {
 /** When it was last heard is written down this often at most. */
 const NOTED_EVERY_MS = seconds(30)
 const RETRY_MOST_MS = seconds(30)
-const STORE_LOOK_MS = seconds(2)
 
 export function telegramHearing(options: HearingOptions): Hearing {
   const { route, api, clock, ports, file, log } = options
@@ -51,8 +50,6 @@ export function telegramHearing(options: HearingOptions): Hearing {
   let isStopped = false
   let cancelRetry: (() => void) | undefined
   let notedMs = Number.NEGATIVE_INFINITY
-  let storeWell = true
-  let storeLookedMs = Number.NEGATIVE_INFINITY
 
   function heard(count: number): void {
     watching.heard(count)
@@ -61,19 +58,11 @@ export function telegramHearing(options: HearingOptions): Hearing {
     file.know('heard-at', String(Math.trunc(clock.now())))
   }
 
-  /** What the store said of itself at the last look, which is made when an update fails. */
-  function isStoreWell(): boolean {
-    if (clock.monotonicMs() - storeLookedMs > STORE_LOOK_MS) {
-      storeLookedMs = clock.monotonicMs()
-      void ports.isStoreWell().then(
-        isWell => (storeWell = isWell),
-        () => (storeWell = false),
-      )
-    }
-    return storeWell
-  }
-
-  const take = taking({ take: options.take, park: async update => options.park(update), isStoreWell })
+  const take = taking({
+    take: options.take,
+    park: async update => options.park(update),
+    isStoreWell: ports.isStoreWell,
+  })
   const polling = isWebhook
     ? undefined
     : poller({ api, take, clock, polled: heard, failed: fault => watching.failed(fault) })

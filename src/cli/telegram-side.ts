@@ -4,11 +4,13 @@ import type { ChatRef } from '../case/message.ts'
 import type { Wording } from '../channels/web-page.ts'
 import type { Spoken } from '../channels/webchat/family-log.ts'
 import type { TelegramRoute } from '../config/telegram-section.ts'
-import type { Clock } from '../runtime/clock.ts'
+import { type Clock, within } from '../runtime/clock.ts'
 import type { Log } from '../runtime/log.ts'
 import { everyoneAt } from '../runtime/reach.ts'
 import type { Runtime } from '../runtime/runtime.ts'
 import { openTelegramFile } from '../store/sqlite/telegram-file.ts'
+import type { Store } from '../store/store.ts'
+import { seconds } from '../time/instant.ts'
 import { type BotTelegram, type JoinedTelegram, openTelegram } from './bot-telegram.ts'
 import type { DataFolder } from './data-folder.ts'
 import { footOf, nameOfLanguage } from './family-pages.ts'
@@ -24,7 +26,12 @@ export const telegramOf = (
   { data, clock, wording, log }: { data: DataFolder; clock: Clock; wording: () => Wording; log: Log },
 ): BotTelegram => openTelegram({ route, file: openTelegramFile(data.telegramFile), key: data.key, clock, wording, log })
 
+/** A store that has not kept one small thing by then is not well. */
+const PROBED_WITHIN_MS = seconds(2)
+
 export interface TelegramSidePorts {
+  readonly store: Pick<Store, 'probe'>
+  readonly clock: Clock
   readonly loaded: LoadedLine
   readonly runtime: Runtime
   readonly line: () => Line
@@ -38,7 +45,7 @@ export interface TelegramSidePorts {
 }
 
 export function joinTelegram(telegram: BotTelegram, ports: TelegramSidePorts): JoinedTelegram {
-  const { loaded, runtime, line, lineOf, wordsIn, staffWords, origin } = ports
+  const { loaded, runtime, line, lineOf, wordsIn, staffWords, origin, store, clock } = ports
   const now = () => runtime.now()
 
   async function chatNow(ref: ChatRef) {
@@ -80,7 +87,15 @@ export function joinTelegram(telegram: BotTelegram, ports: TelegramSidePorts): J
         ...{ to: everyoneAt(line().clinic, now()), pieces, key, urgency: 'speak' },
         link: () => `${origin()}/board`,
       }),
-    isStoreWell: async () =>
-      (await runtime.health()).doubts.every(({ what }) => what !== 'store-silent' && what !== 'store-failing'),
+    isStoreWell: () =>
+      within(
+        clock,
+        PROBED_WITHIN_MS,
+        Promise.resolve(store.probe?.()).then(
+          () => true,
+          () => false,
+        ),
+        false,
+      ),
   })
 }

@@ -49,13 +49,6 @@ export function telegramIn(reader: PartReader, clinic: Clinic): TelegramRoute | 
   if (read === undefined) return undefined
   const { server = TELEGRAM_SERVER, updates } = read
   reportServer(reader, server, clinic.demonstration)
-  if (updates === 'webhook' && clinic.webAddress === undefined)
-    reader.report(
-      ['telegram', 'updates'],
-      'MISSING',
-      'webhook without a web-address',
-      'web-address under clinic: that is where Telegram delivers; or polling, which needs none',
-    )
   return { tokenFile: read['token-file'], updates, takesFamilies: read['families-may-write'], server }
 }
 

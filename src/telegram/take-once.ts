@@ -8,8 +8,8 @@ export interface TakePorts {
   take(update: Update): Promise<void>
   /** Keeps an update that could not be taken, in its raw form, and tells the clinic. Resolves when it is kept. */
   park(update: Update): Promise<void>
-  /** False while the store itself fails: then nothing is wrong with the update. */
-  isStoreWell(): boolean
+  /** Asks the store itself; false while it keeps nothing: then nothing is wrong with the update. */
+  isStoreWell(): Promise<boolean>
 }
 
 /** After so many failures, while the store is well, the fault lies in the update. */
@@ -27,7 +27,8 @@ export function taking(ports: TakePorts): (update: Update) => Promise<Taken> {
       return 'taken'
     } catch (error) {
       const askedMs = retryAfterMsOf(error)
-      const count = (failures.get(update.update_id) ?? 0) + (ports.isStoreWell() && !isBusy(error) ? 1 : 0)
+      const isItsOwn = !isBusy(error) && (await ports.isStoreWell())
+      const count = (failures.get(update.update_id) ?? 0) + (isItsOwn ? 1 : 0)
       if (failures.size >= COUNTED_MOST) failures.clear()
       failures.set(update.update_id, count)
       if (count < TRIES_MOST) return { againAfterMs: askedMs ?? 1_000 }

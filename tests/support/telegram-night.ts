@@ -12,7 +12,6 @@ import { type HandClock, handClock } from '../../src/runtime/hand-clock.ts'
 import type { LogFields } from '../../src/runtime/log.ts'
 import { systemRandom } from '../../src/runtime/system-clock.ts'
 import { openTelegramFile } from '../../src/store/sqlite/telegram-file.ts'
-import type { Store } from '../../src/store/store.ts'
 import { instant, type Milliseconds } from '../../src/time/instant.ts'
 import { type BotApi, botApi } from './bot-api/bot-api.ts'
 import type { Phone, Shown } from './bot-api/phone.ts'
@@ -38,27 +37,35 @@ export interface TelegramNight {
   reads(phone: Phone, words: RegExp): Promise<string>
   /** Lets time pass for the bot and the server. */
   pass(length: Milliseconds): Promise<void>
+  /** Lets time pass in small steps, whether or not the server is heard. */
+  passUnheard(length: Milliseconds): Promise<void>
   /** Waits until nothing is under way. */
   rest(): Promise<void>
-  /** Ends the bot as a clean stop does, and starts it anew on the same data. */
-  restart(): Promise<void>
+  /** Ends the bot as a clean stop does, and starts it anew on the same data, after so long. */
+  restart(how?: { readonly later?: Milliseconds }): Promise<void>
+  /** The code that was linked last. */
+  codeOfLast(): string
+  /** From now on the store rejects every message whose words fit. */
+  poison(fits: (text: string) => boolean): void
   stop(): Promise<void>
 }
 
 export interface NightOptions {
   readonly updates?: 'polling' | 'webhook'
   readonly takesFamilies?: boolean
-  readonly through?: (store: Store) => Store
+  /** The first calls of the bot that the server cuts off. */
+  readonly failAtStart?: number
 }
 
 export async function telegramNight({
   updates = 'polling',
   takesFamilies = true,
-  through = store => store,
+  failAtStart = 0,
 }: NightOptions = {}): Promise<TelegramNight> {
   const folder = mkdtempSync(join(tmpdir(), 'smallhours-telegram-'))
   const clock = handClock(instant(NIGHT))
   const api = await botApi({ clock })
+  api.fail(() => true, 'reset', failAtStart)
   const clinicDir = clinicIn(folder, api, updates, takesFamilies)
   const { loaded, problems } = loadLine({ clinicDir, at: instant(NIGHT), again })
   if (loaded === undefined) throw new Error(`the clinic does not load: ${JSON.stringify(problems)}`)
@@ -66,6 +73,8 @@ export async function telegramNight({
   const otherPages: Page[] = []
   let ended = 0
   let users = 90_000
+  let lastCode = ''
+  let isPoison = (_text: string): boolean => false
   let server: { port: number; stop(): Promise<void> } | undefined
   const others = {
     id: 'others',
@@ -78,9 +87,16 @@ export async function telegramNight({
 
   async function begin(): Promise<Bot> {
     const made = await openBot({
-      ...{ loaded: loaded as NonNullable<typeof loaded>, clock, random: systemRandom(), through },
+      ...{ loaded: loaded as NonNullable<typeof loaded>, clock, random: systemRandom() },
       origin: () => `http://127.0.0.1:${server?.port ?? 1}`,
       dataDir: join(folder, 'data'),
+      through: store => ({
+        ...store,
+        async commit(step) {
+          if (isPoison(step.event)) throw new Error('poison')
+          return store.commit(step)
+        },
+      }),
       log: fields => log.push(fields),
       onStanding: () => {
         ended += 1
@@ -90,6 +106,7 @@ export async function telegramNight({
     if (updates === 'webhook') server = await made.serve(server?.port ?? 0)
     await made.runtime.start()
     made.hear()
+    if (failAtStart > 0) return made
     await vi.waitFor(() => expect(api.isHeard()).toBe(true), FAST)
     return made
   }
@@ -97,7 +114,7 @@ export async function telegramNight({
   let bot = await begin()
   /** What is on its way over the loopback is not known to the bot's own idea of being idle. */
   const settled = async (): Promise<void> => {
-    for (let tries = 0; tries < 500; tries += 1) {
+    for (let tries = 0; tries < 200; tries += 1) {
       await bot.runtime.idle()
       if (api.underWay() === 0 && api.isHeard()) return
       await new Promise(resolve => setTimeout(resolve, 2))
@@ -118,6 +135,7 @@ export async function telegramNight({
     family: () => api.user(++users),
     async clinician(who) {
       const code = codeOf(systemRandom().bytes(16))
+      lastCode = code
       const file = openTelegramFile(join(folder, 'data', 'telegram.sqlite'))
       file.keepCode(hashOfCode(code), who, clock.now(), instant(clock.now() + 60_000))
       file.close()
@@ -131,9 +149,20 @@ export async function telegramNight({
       return spoken(phone).at(-1) ?? ''
     },
     pass: length => clock.advance(length, settled),
-    async restart() {
+    async passUnheard(length) {
+      for (let passed = 0; passed < length; passed += STEP_MS) {
+        await clock.advance(Math.min(STEP_MS, length - passed))
+        await new Promise(resolve => setTimeout(resolve, 3))
+      }
+    },
+    codeOfLast: () => lastCode,
+    poison(fits) {
+      isPoison = fits
+    },
+    async restart({ later = 0 as Milliseconds } = {}) {
       await bot.stop()
       await server?.stop()
+      await clock.advance(later)
       bot = await begin()
     },
     async stop() {
@@ -148,6 +177,7 @@ export async function telegramNight({
 
 /** Flows are read once a file of tests. */
 const again = remembering()
+const STEP_MS = 2_500
 const FAST = { timeout: 8_000, interval: 10 }
 
 /** Messages of the bot, without the live message of a case, which alone begins with the case's code. */
@@ -161,9 +191,7 @@ function clinicIn(folder: string, api: BotApi, updates: string, takesFamilies: b
   const clinicDir = join(folder, 'clinic')
   cpSync(DEMO_CLINIC, clinicDir, { recursive: true })
   const file = join(clinicDir, 'clinic.yaml')
-  const paged = readFileSync(file, 'utf8')
-    .replaceAll('- { pager: webhook, address: "demo:" }', '- { pager: telegram }')
-    .replace(/^( {2}demonstration: .*)$/m, '$1\n  web-address: "https://feeding.example.test"')
+  const paged = readFileSync(file, 'utf8').replaceAll('- { pager: webhook, address: "demo:" }', '- { pager: telegram }')
   writeFileSync(
     file,
     `${paged}\ntelegram:\n  token-file: telegram-token\n  updates: ${updates}\n  families-may-write: ${takesFamilies ? 'yes' : 'no'}\n  server: ${api.root}\n`,

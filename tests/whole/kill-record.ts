@@ -113,7 +113,7 @@ export async function recordOf(run: {
 }
 
 /** What somebody outside did: their words, or a clinician's act. */
-function doneIn({ event }: StoredEvent): string[] {
+export function doneIn({ event }: StoredEvent): string[] {
   const read = JSON.parse(event) as CaseEvent
   if ('said' in read && read.said !== undefined) return [`${read.kind}: ${read.said}`]
   if ('by' in read && typeof read.by === 'object') return [`${read.kind} by ${read.by.id}`]

@@ -1,6 +1,7 @@
 import type { ChatRef, Incoming, Outgoing, Part } from '../../case/message.ts'
 import type { Arrived } from '../../telegram/arrived.ts'
 import type { Connection, ToSend } from '../../telegram/connection.ts'
+import type { Say } from '../../telegram/saying.ts'
 import type { Instant } from '../../time/instant.ts'
 import type { Channel, Delivery } from '../channel.ts'
 import type { FamilyFoot, Wording } from '../web-page.ts'
@@ -24,6 +25,8 @@ export interface TelegramSpoken {
 /** Everything that families on Telegram need from the rest of the bot. */
 export interface TelegramChannelPorts {
   readonly connection: Connection
+  /** Says what belongs to no case; never rejects. */
+  readonly say: Say
   /** Resolves when the message is kept; rejects when it has to come again. */
   receive(incoming: Incoming): Promise<void>
   /** Where a chat stands now. */
@@ -92,15 +95,12 @@ export function telegramChannel(ports: TelegramChannelPorts): TelegramChannel {
   const spokenTag = (language: string | undefined): string | undefined =>
     ports.languages.find(({ tag }) => tag === language || tag === language?.split('-')[0])?.tag
 
-  /** Sends words that belong to no case; rejects where they should be tried again with the update that asked for them. */
+  /** Says words that belong to no case, in parts where they are long. */
   async function show(chat: string, message: ToSend): Promise<void> {
     const parts = partedAtLines(message.text)
     for (const [index, text] of parts.entries()) {
-      const isLast = index === parts.length - 1
       const { buttons: _later, keys: _too, ...plain } = message
-      const outcome = await connection.send(chat, isLast ? { ...message, text } : { ...plain, text })
-      if (outcome.kind === 'failed') throw new ToBeTriedAgain(outcome.reason, outcome.retryAfterMs)
-      if (outcome.kind === 'refused') return
+      await ports.say(chat, index === parts.length - 1 ? { ...message, text } : { ...plain, text })
     }
   }
 
@@ -345,18 +345,5 @@ export function invitationIn(payload: string): { readonly language?: string; rea
   return {
     ...(language === undefined ? {} : { language }),
     ...(concern === undefined ? {} : { concern }),
-  }
-}
-
-/** Words that belong to no case could not be sent now. */
-class ToBeTriedAgain extends Error {
-  override readonly name = 'ToBeTriedAgain'
-  readonly retryAfterSeconds: number
-
-  constructor(reason: string, retryAfterMs = 2_000) {
-    super(
-      `telegram: words outside a case could not be sent (${reason}); the message that asked for them has to come again`,
-    )
-    this.retryAfterSeconds = retryAfterMs / 1_000
   }
 }

@@ -48,6 +48,10 @@ export interface BotApi {
   group(id: number): Phone
   /** The next `times` calls for which `which` holds go wrong. */
   fail(which: (call: Call) => boolean, fault: Fault, times?: number): void
+  /** What was planned to go wrong no longer does. */
+  heal(): void
+  /** From now on polls end well and bring nothing, whatever waits. */
+  deafen(): void
   /** From now on the token is no longer good. */
   revoke(): void
   readonly leftChats: number[]
@@ -64,7 +68,11 @@ export interface BotApiOptions {
 
 const BOT: User = { id: 7_001, is_bot: true, first_name: 'Feeding line', username: 'feeding_line_bot' }
 
-export async function botApi({ clock, token = '7001:test-token_AAAA', port = 0 }: BotApiOptions): Promise<BotApi> {
+export async function botApi({
+  clock,
+  token = '7001:a-token_of-the-tests-AAAA',
+  port = 0,
+}: BotApiOptions): Promise<BotApi> {
   const queue = updateQueue(clock, 501)
   const webhook = webhookSender(clock, queue)
   queue.onAdded = () => webhook.look()
@@ -73,6 +81,7 @@ export async function botApi({ clock, token = '7001:test-token_AAAA', port = 0 }
   const faults: string[] = []
   const planned: { which: (call: Call) => boolean; fault: Fault; left: number }[] = []
   let isRevoked = false
+  let isDeaf = false
   let pressIds = 0
   let begun = 0
 
@@ -123,7 +132,9 @@ export async function botApi({ clock, token = '7001:test-token_AAAA', port = 0 }
               description:
                 "Conflict: can't use getUpdates method while webhook is active; use deleteWebhook to delete the webhook first",
             }
-          : queue.poll(sent)
+          : isDeaf
+            ? queue.hold(sent)
+            : queue.poll(sent)
       case 'setWebhook':
         if (sent.drop_pending_updates === true) queue.drop()
         webhook.set(sent)
@@ -192,6 +203,10 @@ export async function botApi({ clock, token = '7001:test-token_AAAA', port = 0 }
     },
     group: id => phoneOf(id, { id, type: 'group', title: 'A group' }, { id: 55, is_bot: false, first_name: 'Someone' }),
     fail: (which, fault, times = 1) => void planned.push({ which, fault, left: times }),
+    heal: () => void planned.splice(0),
+    deafen() {
+      isDeaf = true
+    },
     revoke() {
       isRevoked = true
     },

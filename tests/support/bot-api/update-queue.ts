@@ -17,6 +17,8 @@ export interface UpdateQueue {
   add(make: (updateId: number) => Update): void
   /** Answers a poll: at once where something waits, else when something comes or its time is over. */
   poll(sent: Sent): Promise<readonly Update[] | Refused>
+  /** Holds a poll for its time, and brings nothing. */
+  hold(sent: Sent): Promise<readonly Update[]>
   /** What is not confirmed and not too old. */
   waiting(): readonly Waiting[]
   confirm(updateId: number): void
@@ -61,6 +63,12 @@ export function updateQueue(clock: Clock, firstId: number): UpdateQueue {
       queue = []
     },
     isPolled: () => held !== undefined,
+    hold: ({ timeout = 0 }) =>
+      timeout === 0
+        ? Promise.resolve([])
+        : new Promise(resolve => {
+            clock.wake(clock.monotonicMs() + Math.min(POLL_MOST_S, Number(timeout)) * 1_000, () => resolve([]))
+          }),
     poll(sent) {
       const offset = Number(sent.offset ?? 0)
       if (!Number.isInteger(offset)) return Promise.resolve(bad('offset must be a number'))
