@@ -26,6 +26,7 @@ const COMMANDS: Readonly<Record<string, () => Promise<Command>>> = {
   year: async () => (await import('./year.ts')).yearCommand,
   review: async () => (await import('./review.ts')).reviewCommand,
   figures: async () => (await import('./figures.ts')).figuresCommand,
+  'what-if': async () => (await import('./what-if.ts')).whatIfCommand,
   docs: async () => (await import('./docs.ts')).docsCommand,
   measure: async () => (await import('./measure.ts')).measureCommand,
 }

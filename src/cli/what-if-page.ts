@@ -1,0 +1,153 @@
+/** What changed flows, settings or rota would have done, as a page: by cause, lowered first, conversations side by side. No script. */
+import type { Line } from '../case/line.ts'
+import { clockOf } from '../case/values.ts'
+import type { Group, Totals } from '../replay/groups.ts'
+import type { OtherRun } from '../replay/other-run.ts'
+import type { Outcome } from '../replay/outcome.ts'
+import type { SideRow, SideStep } from '../replay/what-if.ts'
+import { instant } from '../time/instant.ts'
+import { decidedLines, happenedLine } from './conversation-text.ts'
+
+export interface Example {
+  readonly case: string
+  readonly direction: string
+  readonly was: Outcome
+  readonly may: readonly OtherRun[]
+  readonly isPartial: boolean
+  readonly rows: readonly SideRow[]
+  /** The lines each column is worded with. */
+  readonly wasLine: Line
+  readonly nowLine: Line
+}
+
+export interface WhatIfReport {
+  readonly what: string
+  readonly totals: Totals
+  readonly groups: readonly Group[]
+  readonly others: number
+  readonly cannotAnswer: readonly string[]
+}
+
+export function* whatIfPage(report: WhatIfReport, examplesOf: (group: Group) => readonly Example[]): Generator<string> {
+  const { totals, groups } = report
+  yield [
+    '<!doctype html>',
+    '<html lang="en">',
+    '<head>',
+    '<meta charset="utf-8">',
+    '<meta name="viewport" content="width=device-width, initial-scale=1">',
+    '<title>What if</title>',
+    STYLE,
+    '</head>',
+    '<body>',
+    '<main>',
+    '<h1>What if</h1>',
+    `<p>${escaped(report.what)}</p>`,
+    `<p>${totals.cases} recorded cases. <b>${totals.differing}</b> would have gone another way: <b>${totals.lowered}</b> less carefully, ${totals.raised} more carefully, ${totals.changed} otherwise. ${totals.same} the same.</p>`,
+    ...notComparedLines(totals).map(line => `<p>${escaped(line)}</p>`),
+    '<p>The families and clinicians do here what they did then. Nobody was asked anew. This supports and never replaces the judgement of the clinic’s own clinicians, local protocol and emergency services.</p>',
+    '<h2>What this cannot tell</h2>',
+    '<ul>',
+    ...report.cannotAnswer.map(line => `<li>${escaped(line)}</li>`),
+    '</ul>',
+    '<h2>By cause, less careful first</h2>',
+    '<table><thead><tr><th scope="col">Trouble</th><th scope="col">Where it parts</th><th scope="col">Cases</th><th scope="col">Less careful</th><th scope="col">More careful</th><th scope="col">Otherwise</th></tr></thead><tbody>',
+    ...groups.map(
+      (group, index) =>
+        `<tr><th scope="row">${escaped(group.concern)}</th><td><a href="#g${index + 1}">${escaped(group.cause)}</a></td><td>${group.cases}</td><td>${group.lowered}</td><td>${group.raised}</td><td>${group.changed}</td></tr>`,
+    ),
+    '</tbody></table>',
+    report.others > 0 ? `<p>${report.others} cases of further causes are counted above and not listed.</p>` : '',
+  ].join('\n')
+  for (const [index, group] of groups.entries()) {
+    yield `<section aria-labelledby="g${index + 1}"><h2 id="g${index + 1}">${escaped(`${group.concern}, ${group.cause}`)}</h2>`
+    yield `<p>${group.cases} cases: ${group.lowered} less careful, ${group.raised} more careful, ${group.changed} otherwise${group.ranged > 0 ? `; ${group.ranged} with more than one possible end` : ''}.</p>`
+    for (const example of examplesOf(group)) yield examplePart(example)
+    yield '</section>'
+  }
+  yield '</main></body></html>\n'
+}
+
+export function notComparedLines({ notComparable, partial }: Totals): readonly string[] {
+  const lines: readonly (readonly [number, string])[] = [
+    [notComparable['handed-to-people'], 'were handed to people on the way: what the line would have done then is not worked out'],
+    [notComparable['not-as-recorded'], 'are not what their own flow decides: run "smallhours replay" on them first'],
+    [notComparable['no-such-concern'], 'are about something that no flow would be for: they would be handed to people at once'],
+    [partial, 'have more possible ends than were followed: their range is wider than shown'],
+  ]
+  return lines.flatMap(([count, text]) => (count > 0 ? [`${count} cases ${text}.`] : []))
+}
+
+function examplePart(example: Example): string {
+  const { was, may, rows } = example
+  return [
+    `<h3>Case ${escaped(example.case)}: ${DIRECTION[example.direction] ?? example.direction}</h3>`,
+    '<ul>',
+    `<li>Then: ${escaped(outcomeText(was))}</li>`,
+    ...rangeTexts(may).map(text => `<li>${escaped(text)}</li>`),
+    example.isPartial ? '<li>There are more ways than were followed.</li>' : '',
+    '</ul>',
+    '<table><thead><tr><th scope="col">Time</th><th scope="col">What happened</th><th scope="col">Then</th><th scope="col">With the change</th></tr></thead><tbody>',
+    ...rows.map(row => rowPart(row, example)),
+    '</tbody></table>',
+  ].join('\n')
+}
+
+const DIRECTION: Readonly<Record<string, string>> = {
+  lowered: 'less careful',
+  raised: 'more careful',
+  changed: 'otherwise',
+}
+
+function rowPart({ at, was, now }: SideRow, { wasLine, nowLine }: Example): string {
+  const shown = was ?? now
+  const happened =
+    shown?.state === undefined ? (shown?.event.kind ?? '') : happenedLine(wasLine, shown.state, shown.event, instant(at))
+  const left = decided(was, wasLine, at)
+  const right = decided(now, nowLine, at)
+  const mark = left === right ? '' : ' class="parts"'
+  return `<tr${mark}><th scope="row">${escaped(clockOf(wasLine, instant(at)))}</th><td>${escaped(happened)}</td><td>${left}</td><td>${right}</td></tr>`
+}
+
+const decided = (step: SideStep | undefined, line: Line, at: number): string =>
+  step === undefined
+    ? '<i>nothing happens</i>'
+    : decidedLines(line, step.state, step.effects, instant(at))
+        .map(text => `<p>${escaped(text)}</p>`)
+        .join('')
+
+export function outcomeText({ disposition, worst, pages, advice }: Outcome): string {
+  const first = pages[0]
+  const paged = first === undefined ? 'nobody paged' : `${pages.length} pages, the first to ${first.to} (${first.urgency})`
+  const stood = worst === disposition ? '' : `, at worst ${worst ?? 'nothing'}`
+  return `${disposition ?? 'nothing decided'}${stood}; ${paged}; ${advice.length} pieces of advice`
+}
+
+/** Each end that is possible, once, with what was answered to come there. */
+export function rangeTexts(may: readonly OtherRun[]): readonly string[] {
+  const ends = new Map<string, OtherRun[]>()
+  for (const run of may) {
+    const text = run.broken === undefined ? outcomeText(run.outcome) : `the step breaks: ${run.broken}`
+    ends.set(text, [...(ends.get(text) ?? []), run])
+  }
+  return [...ends].map(([text, runs]) => {
+    const [explored] = runs.map(run => run.explored)
+    if (may.length === 1 || explored === undefined) return `With the change: ${text}`
+    const answers = explored.map(({ fact, answer }) => `${fact} ${answer.kind === 'choice' ? answer.value : answer.kind === 'many' ? answer.values.join(' and ') : answer.kind}`)
+    return `With the change, in ${runs.length} of ${may.length} ways (such as ${answers.join(', ')}): ${text}`
+  })
+}
+
+const escaped = (text: string): string =>
+  text.replaceAll('&', '&amp;').replaceAll('<', '&lt;').replaceAll('>', '&gt;').replaceAll('"', '&quot;')
+
+const STYLE = `<style>
+:root { color-scheme: dark light; }
+body { font: 1rem/1.5 system-ui, sans-serif; background: #14171c; color: #e8e6e1; margin: 0 auto; max-width: 90rem; padding: 1rem; }
+table { border-collapse: collapse; width: 100%; margin: 1rem 0; }
+th, td { border: 1px solid #59616c; padding: 0.4rem 0.6rem; text-align: left; vertical-align: top; }
+td p { margin: 0 0 0.4rem; }
+tr.parts td { background: #33270f; }
+a { color: #9cc7ff; }
+@media print { body { background: white; color: black; } tr.parts td { background: #fff2cc; } a { color: inherit; } }
+</style>`
