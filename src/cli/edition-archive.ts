@@ -42,14 +42,14 @@ const logIn = (data: string): string => join(folderIn(data), 'log.jsonl')
 const fileOf = (data: string, what: 'edition' | 'flows', hash: string): string =>
   join(folderIn(data), `${what}-${hash}.json`)
 
-/** Files that decide something, or that a reply is worded with. */
-const DECIDES = /^(?:shared\/(?:facts|tags|steps)|[^/]+\/(?:flow|sources|wording\.[a-z]{2}(?:-[A-Z]{2})?))\.yaml$/
+/** Files that decide something, or that a reply is worded with, and the one that no set of flows is read without. */
+const DECIDES = /^(?:shared\/(?:facts|tags|steps|lint)|[^/]+\/(?:flow|sources|wording\.[a-z]{2}(?:-[A-Z]{2})?))\.yaml$/
 
 /** The sources of the flows that a line was read from. */
 export function flowsKept(files: FlowFiles): FlowsKept {
   const kept = [...files].filter(([path]) => DECIDES.test(path)).toSorted(([a], [b]) => (a < b ? -1 : 1))
   const drawn = [...new Set(kept.flatMap(([, text]) => [...text.matchAll(DRAWN)].flatMap(([, id]) => id ?? [])))]
-  const ids = new Set([...drawn, ...valuesDrawn(kept)])
+  const ids = new Set([...drawn, ...valuesDrawn(kept), 'unsure'])
   const digests = [...ids].flatMap(id => {
     const drawing = drawingOf(id)
     return drawing === undefined ? [] : [[id, sha256(drawing)] as const]

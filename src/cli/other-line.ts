@@ -54,10 +54,7 @@ export function clinicSaid(folder: string | undefined): Clinic | undefined {
 }
 
 /** @throws CalledWrongly where a setting is none, or names of the transcript cannot be told */
-export function otherLine(
-  changes: Changes,
-  head: TranscriptHead,
-): (was: Line, edition: Edition) => Line {
+export function otherLine(changes: Changes, head: TranscriptHead): (was: Line, edition: Edition) => Line {
   const clinic = changes.clinic === undefined ? undefined : namedAlike(changes.clinic, head, changes.data)
   return (was, edition) => {
     const settings = changes.settings === undefined ? edition.settings : settingsOver(edition, changes.settings)

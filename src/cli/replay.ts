@@ -22,8 +22,9 @@ export const replayCommand: Command = {
   name: 'replay',
   summary: 'runs recorded cases again through the same step: every decision must be the recorded one, to the byte',
   usage: [
-    'smallhours replay FILES… [--flows FOLDER] [--clinic FOLDER] [--data FOLDER] [--fast] [--most NUMBER] [--json]',
+    'smallhours replay FILES… [--flows FOLDER] [--clinic FOLDER] [--data FOLDER] [--fast] [--any-flow] [--most NUMBER] [--json]',
     '    The flow of each case is found by its hash: in the file, among the flows as they are, in the data folder.',
+    '    --any-flow: on the flows as they are, whatever a case was opened under: each case that they decide otherwise is told.',
     '    --fast walks tables in place of the machine. --most: differences shown, 10 unless said. A folder: its transcripts.',
     '    0: every case decided the same; 1: one did not, or a file is not as it was written, or a flow was not found.',
   ].join('\n'),
@@ -33,6 +34,7 @@ export const replayCommand: Command = {
       flows: { type: 'string' },
       data: { type: 'string' },
       fast: { type: 'boolean', default: false },
+      'any-flow': { type: 'boolean', default: false },
       most: { type: 'string', default: '10' },
       json: { type: 'boolean', default: false },
     })
@@ -46,7 +48,7 @@ export const replayCommand: Command = {
       { loaded, ...(values.data === undefined ? {} : { data: values.data }) },
       values.fast ? onTables : set => set,
     )
-    const report = await replayFiles(files, shelf, most, values.json)
+    const report = await replayFiles(files, values['any-flow'] ? ofAnyHash(shelf) : shelf, most, values.json)
     if (values.json) print(JSON.stringify(report))
     else print(summaryOf(report))
     return report.differing + report.faults + report.withoutFlow === 0 ? 0 : 1
@@ -73,6 +75,12 @@ export function readLine(clinicDir: string, flowsDir: string | undefined): Loade
   if (loaded === undefined) reportProblems(problems)
   return loaded
 }
+
+/** Gives the flow of a concern as it is now. */
+const ofAnyHash = (shelf: FlowShelf): FlowShelf => ({
+  of: concern => shelf.of(concern, undefined),
+  bring: () => undefined,
+})
 
 interface Difference {
   readonly file: string

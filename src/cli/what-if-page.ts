@@ -70,9 +70,15 @@ export function* whatIfPage(report: WhatIfReport, examplesOf: (group: Group) => 
 
 export function notComparedLines({ notComparable, partial }: Totals): readonly string[] {
   const lines: readonly (readonly [number, string])[] = [
-    [notComparable['handed-to-people'], 'were handed to people on the way: what the line would have done then is not worked out'],
+    [
+      notComparable['handed-to-people'],
+      'were handed to people on the way: what the line would have done then is not worked out',
+    ],
     [notComparable['not-as-recorded'], 'are not what their own flow decides: run "smallhours replay" on them first'],
-    [notComparable['no-such-concern'], 'are about something that no flow would be for: they would be handed to people at once'],
+    [
+      notComparable['no-such-concern'],
+      'are about something that no flow would be for: they would be handed to people at once',
+    ],
     [partial, 'have more possible ends than were followed: their range is wider than shown'],
   ]
   return lines.flatMap(([count, text]) => (count > 0 ? [`${count} cases ${text}.`] : []))
@@ -102,7 +108,9 @@ const DIRECTION: Readonly<Record<string, string>> = {
 function rowPart({ at, was, now }: SideRow, { wasLine, nowLine }: Example): string {
   const shown = was ?? now
   const happened =
-    shown?.state === undefined ? (shown?.event.kind ?? '') : happenedLine(wasLine, shown.state, shown.event, instant(at))
+    shown?.state === undefined
+      ? (shown?.event.kind ?? '')
+      : happenedLine(wasLine, shown.state, shown.event, instant(at))
   const left = decided(was, wasLine, at)
   const right = decided(now, nowLine, at)
   const mark = left === right ? '' : ' class="parts"'
@@ -118,7 +126,8 @@ const decided = (step: SideStep | undefined, line: Line, at: number): string =>
 
 export function outcomeText({ disposition, worst, pages, advice }: Outcome): string {
   const first = pages[0]
-  const paged = first === undefined ? 'nobody paged' : `${pages.length} pages, the first to ${first.to} (${first.urgency})`
+  const paged =
+    first === undefined ? 'nobody paged' : `${pages.length} pages, the first to ${first.to} (${first.urgency})`
   const stood = worst === disposition ? '' : `, at worst ${worst ?? 'nothing'}`
   return `${disposition ?? 'nothing decided'}${stood}; ${paged}; ${advice.length} pieces of advice`
 }
@@ -133,7 +142,10 @@ export function rangeTexts(may: readonly OtherRun[]): readonly string[] {
   return [...ends].map(([text, runs]) => {
     const [explored] = runs.map(run => run.explored)
     if (may.length === 1 || explored === undefined) return `With the change: ${text}`
-    const answers = explored.map(({ fact, answer }) => `${fact} ${answer.kind === 'choice' ? answer.value : answer.kind === 'many' ? answer.values.join(' and ') : answer.kind}`)
+    const answers = explored.map(
+      ({ fact, answer }) =>
+        `${fact} ${answer.kind === 'choice' ? answer.value : answer.kind === 'many' ? answer.values.join(' and ') : answer.kind}`,
+    )
     return `With the change, in ${runs.length} of ${may.length} ways (such as ${answers.join(', ')}): ${text}`
   })
 }

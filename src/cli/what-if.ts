@@ -17,7 +17,14 @@ import { filesIn, flowsFor, linesOf, readLine, withoutFlow } from './replay.ts'
 import { AROUND } from './replay-around.ts'
 import { faultText } from './transcript.ts'
 import { told, wholeFile } from './transcript-file.ts'
-import { type Example, notComparedLines, outcomeText, rangeTexts, type WhatIfReport, whatIfPage } from './what-if-page.ts'
+import {
+  type Example,
+  notComparedLines,
+  outcomeText,
+  rangeTexts,
+  type WhatIfReport,
+  whatIfPage,
+} from './what-if-page.ts'
 
 export const whatIfCommand: Command = {
   name: 'what-if',
@@ -53,7 +60,9 @@ export const whatIfCommand: Command = {
     const settings = settingsSaid(values.settings)
     const clinic = clinicSaid(values.rota)
     const changes: Changes = {
-      ...(changed === undefined ? {} : { flows: { set: onTables(changed.line.flows), hashes: changed.line.hashes ?? new Map() } }),
+      ...(changed === undefined
+        ? {}
+        : { flows: { set: onTables(changed.line.flows), hashes: changed.line.hashes ?? new Map() } }),
       ...(settings === undefined ? {} : { settings }),
       ...(clinic === undefined ? {} : { clinic }),
       ...(values.data === undefined ? {} : { data: values.data }),
@@ -180,12 +189,19 @@ function cannotAnswer(compared: ReadonlySet<ShelvedFlows>, { flows }: Changes): 
   for (const { set } of compared) {
     for (const concern of set.flows.keys()) {
       if (!flows.set.flows.has(concern)) continue
-      const [was, now] = [set, flows.set].map(one => JSON.parse(canonicalText(flowContent(one, concern, () => undefined))))
+      const [was, now] = [set, flows.set].map(one =>
+        JSON.parse(canonicalText(flowContent(one, concern, () => undefined))),
+      )
       for (const { path, before, after } of contentChanges(was, now))
         if (path.startsWith('wording.') && before !== undefined && after !== undefined) worded.add(path.slice(8))
     }
   }
-  return worded.size === 0 ? general : [...general, `How the ${worded.size} texts would be taken that say the same in other words: ${[...worded].toSorted().slice(0, 12).join(', ')}${worded.size > 12 ? ' …' : ''}.`]
+  return worded.size === 0
+    ? general
+    : [
+        ...general,
+        `How the ${worded.size} texts would be taken that say the same in other words: ${[...worded].toSorted().slice(0, 12).join(', ')}${worded.size > 12 ? ' …' : ''}.`,
+      ]
 }
 
 function jsonOf({ what, totals, groups, others, cannotAnswer: unanswered }: WhatIfReport) {
@@ -198,7 +214,11 @@ function jsonOf({ what, totals, groups, others, cannotAnswer: unanswered }: What
         case: recorded.head.case,
         ...compared,
         was,
-        may: may.map(({ outcome, explored, broken }) => ({ outcome, explored, ...(broken === undefined ? {} : { broken }) })),
+        may: may.map(({ outcome, explored, broken }) => ({
+          outcome,
+          explored,
+          ...(broken === undefined ? {} : { broken }),
+        })),
         isPartial,
       })),
     })),

@@ -17,25 +17,35 @@ const LENGTHS_MS = [5, 30, 60, 120, 180, 360, 720, 1_440]
 /** Figures on a scale: pH, degrees, millilitres, kilograms. */
 const FIGURES = [0, 1, 2, 3, 4, 5, 5.5, 6, 7, 8, 10, 15, 20, 35, 36.5, 37.5, 38, 38.5, 39, 40, 41]
 
+/** Answers tried of those that steer alike. */
+const ALIKE_MOST = 4
+
 /** Values of a question with many answers up to which every combination is tried; above, each alone and all together. */
 const COMBINED_MOST = 4
 
 /**
- * Answers to the open question, "not sure" among them: of those that steer alike, the first and the last. A number or a time is
+ * Answers to the open question, "not sure" among them: of those that steer alike, a few from the first to the last. A number or a time is
  * tried on both sides of every limit that a setting of the line names.
  */
 export function everyAnswer(line: Line, state: CaseState, fact: string, at: Instant): readonly Answer[] {
   const document = line.flows.facts[fact]
   if (document === undefined) return [{ kind: 'unsure' }]
-  const alike = new Map<string, { first: Answer; last: Answer }>()
+  const alike = new Map<string, Answer[]>()
   for (const answer of answersOf(document, line, at)) {
     const record = { answer, said: '', at, changed: false, given: false }
     const key = JSON.stringify(factsAt(line, { ...state, answers: { ...state.answers, [fact]: record } }, at))
-    const known = alike.get(key)
-    if (known === undefined) alike.set(key, { first: answer, last: answer })
-    else known.last = answer
+    alike.set(key, [...(alike.get(key) ?? []), answer])
   }
-  return [...alike.values()].flatMap(({ first, last }) => (first === last ? [first] : [first, last]))
+  return [...alike.values()].flatMap(spread)
+}
+
+/** The first, the last, and some between: what steers alike now may not do so once more is answered, or time has passed. */
+function spread(answers: readonly Answer[]): readonly Answer[] {
+  if (answers.length <= ALIKE_MOST) return answers
+  const places = Array.from({ length: ALIKE_MOST }, (_, index) =>
+    Math.round((index * (answers.length - 1)) / (ALIKE_MOST - 1)),
+  )
+  return places.flatMap(place => answers[place] ?? [])
 }
 
 function answersOf(document: FactDocument, line: Line, at: Instant): readonly Answer[] {

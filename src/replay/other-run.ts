@@ -16,8 +16,8 @@ import { step } from '../case/step.ts'
 import { after, hours, type Instant, instant } from '../time/instant.ts'
 import { everyAnswer } from './every-answer.ts'
 import { type Gathering, gathering, type Outcome } from './outcome.ts'
-import { askedIn, differenceAt } from './run-difference.ts'
 import { openedFrom } from './run.ts'
+import { askedIn, differenceAt } from './run-difference.ts'
 import type { CaseLine } from './transcript.ts'
 
 type Event = CaseEvent & InLanguage
@@ -106,7 +106,16 @@ export function otherRuns(
   const waiting: Way[] = [
     {
       ...{ state: undefined, next: 0, isAnswering: false, fresh: [], talk: '', at: instant(head.openedAt) },
-      ...{ alarms: new Map(), given: new Map(), budget: 0, explored: [], gathered: gathering(), cause: undefined, broken: undefined, steps: [] },
+      ...{
+        alarms: new Map(),
+        given: new Map(),
+        budget: 0,
+        explored: [],
+        gathered: gathering(),
+        cause: undefined,
+        broken: undefined,
+        steps: [],
+      },
     },
   ]
   const done: Way[] = []
@@ -149,7 +158,7 @@ export function otherRuns(
       const [name, due] = found
       const talk = way.state?.kernel.talk ?? ''
       way.alarms.delete(name)
-      const effects = feed(way, { kind: 'alarmDue', name, due }, due > way.at ? due : way.at)
+      const effects = feed(way, { kind: 'alarmDue', name, due }, instant(Math.max(due, way.at)))
       if (effects.length > 0) way.cause ??= `at "${talk}": the alarm "${name}" comes, which did not come`
     }
   }

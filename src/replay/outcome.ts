@@ -97,14 +97,26 @@ export function compared(was: Outcome, may: readonly Outcome[]): Compared {
 /** Fewer, later or less urgent pages are `fewer`; other people or other repeats alone are `other`. */
 function pagesCompared(was: readonly PageSent[], now: readonly PageSent[]): 'same' | 'fewer' | 'more' | 'other' {
   const [first, firstNow] = [was[0], now[0]]
-  if (first === undefined || firstNow === undefined) return first === firstNow ? 'same' : first === undefined ? 'more' : 'fewer'
-  if (firstNow.at >= first.at + LATER_MS) return 'fewer'
-  if (urgencyIn(now) > urgencyIn(was)) return 'fewer'
-  if (firstNow.at <= first.at - LATER_MS || urgencyIn(now) < urgencyIn(was)) return 'more'
-  const people = (pages: readonly PageSent[]) => [...new Set(pages.map(({ to }) => to))].toSorted()
-  if (people(now).length < people(was).length) return 'fewer'
+  if (first === undefined || firstNow === undefined)
+    return first === firstNow ? 'same' : first === undefined ? 'more' : 'fewer'
+  const [then, at] = [firstPaged(was), firstPaged(now)]
+  const isLater = ([who, when]: readonly [string, Instant], other: ReadonlyMap<string, Instant>) =>
+    (other.get(who) ?? Number.POSITIVE_INFINITY) >= when + LATER_MS
+  // With other people the order of the pages tells, not who they go to.
+  const isOthers = [...at.keys()].some(who => !then.has(who))
+  if (urgencyIn(now) > urgencyIn(was) || firstNow.at >= first.at + LATER_MS) return 'fewer'
+  if (!isOthers && [...then].some(one => isLater(one, at))) return 'fewer'
+  if (at.size < then.size) return 'fewer'
+  if (urgencyIn(now) < urgencyIn(was) || [...at].some(one => isLater(one, then))) return isOthers ? 'other' : 'more'
   const text = (pages: readonly PageSent[]) => pages.map(({ to, why, urgency }) => `${to} ${why} ${urgency}`).join()
   return text(was) === text(now) ? 'same' : 'other'
+}
+
+/** When each person was first paged. */
+function firstPaged(pages: readonly PageSent[]): ReadonlyMap<string, Instant> {
+  const first = new Map<string, Instant>()
+  for (const { to, at } of pages) if (!first.has(to)) first.set(to, at)
+  return first
 }
 
 const URGENCIES = ['ambulance', 'set-out', 'speak']

@@ -32,14 +32,14 @@ export function differenceAt(
   if (isSame && decided === decidedNow) return undefined
   const at = `at "${talk === '' ? 'the start' : talk}", ${happened(was.event)}: `
   if (decided !== decidedNow) return `${at}decides ${decidedNow ?? 'nothing'}, not ${decided ?? 'nothing'}`
-  const [asked, askedNow] = [askedIn(was.effects).at(-1), askedIn(now).at(-1)]
-  if (asked !== askedNow) return `${at}asks ${askedNow ?? 'nothing'}, not ${asked ?? 'nothing'}`
-  const said = listsDiffer(saidIn(was.effects), saidIn(now))
-  if (said !== undefined) return `${at}${said}`
   const pages = (effects: readonly Effect[]) =>
     effects.flatMap(effect => (effect.kind === 'page' ? [`${effect.why} (${effect.urgency})`] : []))
   const paged = listsDiffer(pages(was.effects), pages(now), 'pages')
   if (paged !== undefined) return `${at}${paged}`
+  const [asked, askedNow] = [askedIn(was.effects).at(-1), askedIn(now).at(-1)]
+  if (asked !== askedNow) return `${at}asks ${askedNow ?? 'nothing'}, not ${asked ?? 'nothing'}`
+  const said = listsDiffer(saidIn(was.effects), saidIn(now))
+  if (said !== undefined) return `${at}${said}`
   const people = (effects: readonly Effect[]) => effects.flatMap(effect => (effect.kind === 'page' ? [effect.to] : []))
   if (people(was.effects).join() !== people(now).join()) return `${at}pages other people`
   return `${at}sets other alarms`

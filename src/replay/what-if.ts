@@ -61,7 +61,13 @@ export function judged(
   const { runs, isPartial } = otherRuns(recorded.head, base, otherAt, false)
   if (runs.every(({ cause }) => cause === undefined)) return { kind: 'same' }
   const was = outcomeOf(base, index => lineAt(recorded.steps[index]?.edition ?? ''))
-  const comparedWith = withBroken(compared(was, runs.map(({ outcome }) => outcome)), runs)
+  const comparedWith = withBroken(
+    compared(
+      was,
+      runs.map(({ outcome }) => outcome),
+    ),
+    runs,
+  )
   if (comparedWith.direction === 'same') return { kind: 'same' }
   const cause = runs.find(run => run.cause !== undefined)?.cause ?? ''
   return { kind: 'differs', recorded, compared: comparedWith, was, may: runs, isPartial, cause }
