@@ -151,9 +151,11 @@ describe('written pages and code agree, both ways, on', () => {
   })
 
   it('commands', () => {
-    const commands = [...page('src/cli/commands.ts').matchAll(/^ {2}([a-z]+): async/gm)].map(([, name = '']) => name)
+    const commands = [...page('src/cli/commands.ts').matchAll(/^ {2}'?([a-z-]+)'?: async/gm)].map(
+      ([, name = '']) => name,
+    )
     expect(commands).toContain('serve')
-    const named = [...sectionOf(page('README.md'), 'Commands').matchAll(/^\| `npx smallhours ([a-z]+)/gm)]
+    const named = [...sectionOf(page('README.md'), 'Commands').matchAll(/^\| `npx smallhours ([a-z-]+)/gm)]
     expect([...new Set(named.map(([, name]) => name))].toSorted()).toEqual(commands.toSorted())
   })
 

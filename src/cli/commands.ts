@@ -27,6 +27,8 @@ const COMMANDS: Readonly<Record<string, () => Promise<Command>>> = {
   review: async () => (await import('./review.ts')).reviewCommand,
   figures: async () => (await import('./figures.ts')).figuresCommand,
   'what-if': async () => (await import('./what-if.ts')).whatIfCommand,
+  export: async () => (await import('./export.ts')).exportCommand,
+  incident: async () => (await import('./incident.ts')).incidentCommand,
   docs: async () => (await import('./docs.ts')).docsCommand,
   measure: async () => (await import('./measure.ts')).measureCommand,
 }

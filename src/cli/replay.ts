@@ -144,13 +144,15 @@ async function replayFiles(
   return report
 }
 
-/** The flows a case was opened under: those the file brings are put on the shelf first. */
+/** The flows a case was opened under; those that the file brings are read only where they are not here. */
 export function flowsFor(
   { head }: RecordedCase,
   reading: Reading,
   shelf: FlowShelf,
   onFault: (found: string) => void,
 ): ShelvedFlows | undefined {
+  const here = shelf.of(head.concern, head.flow)
+  if (here !== undefined) return here
   for (const [id, { content }] of reading.flows) {
     const wrong = shelf.bring(id, content)
     if (wrong !== undefined) onFault(`the flows it brings cannot be used: ${wrong}`)

@@ -29,7 +29,15 @@ export function transcriptNames(key: Buffer, kept: readonly Keepable[], desks: R
   return {
     ...hidden,
     ...(kept.includes('words') ? { words: KEEPS_ALL.words } : {}),
-    ...(keepsNames ? { person: KEEPS_ALL.person, personName: KEEPS_ALL.personName, clinic: KEEPS_ALL.clinic } : {}),
+    ...(keepsNames
+      ? {
+          case: KEEPS_ALL.case,
+          family: KEEPS_ALL.family,
+          person: KEEPS_ALL.person,
+          personName: KEEPS_ALL.personName,
+          clinic: KEEPS_ALL.clinic,
+        }
+      : {}),
     ...(keepsNumbers ? { number: KEEPS_ALL.number, familyNumber: KEEPS_ALL.familyNumber } : {}),
   }
 }

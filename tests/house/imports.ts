@@ -130,8 +130,8 @@ const PACKAGES: Readonly<Record<string, readonly string[]>> = {
   time: ['luxon'],
   flow: ['xstate', 'yaml', 'zod', 'intl-messageformat', '@formatjs/icu-messageformat-parser'],
   case: ['xstate'],
-  // The shape of a transcript's lines.
-  replay: ['zod'],
+  // The shape of a transcript's lines; instants as other systems read them.
+  replay: ['zod', 'luxon'],
   // The peer that the kernel is measured beside.
   measure: ['xstate'],
   // Typed times and telephone numbers, and the shape of a lexicon file; all three are pure.
