@@ -44,6 +44,8 @@ import { keepEdition } from './edition-archive.ts'
 import { familyNotice } from './family-notice.ts'
 import { familyPages, footOf, nameOfLanguage } from './family-pages.ts'
 import { caseShown, familyLogOf } from './family-view.ts'
+import { flowShelf } from './flow-shelf.ts'
+import { whenLeading } from './lead.ts'
 import { DEMO_CLINIC, drawingOf, type LoadedLine } from './load-line.ts'
 import { openToken, pageToken } from './page-link.ts'
 import { type PeoplePages, peoplePages } from './people-pages.ts'
@@ -165,7 +167,14 @@ export async function openBot(options: BotOptions): Promise<Bot> {
       times: { readMoment, readDate, readDuration },
     }),
   })
-  const served = editions(editionOf(loaded, options.machine))
+  const shelf = flowShelf({ loaded: undefined, data: options.dataDir })
+  // Where processes share the line they are renewed one after the other, under cases that are open: these keep their flow.
+  const archived = (concern: string, flowHash: string): Edition | undefined => {
+    const found = shelf.of(concern, flowHash)
+    const now = changing.current()
+    return found === undefined ? undefined : editionOf({ ...now, line: withFlows(now.line, found.set, found.hashes) })
+  }
+  const served = editions(editionOf(loaded, options.machine), store.sharing === undefined ? undefined : archived)
   changing.onTaken(next =>
     served.take(editionOf(next), ({ flows, hashes }) =>
       editionOf({ ...next, line: withFlows(next.line, flows, hashes) }),
@@ -263,6 +272,8 @@ export async function openBot(options: BotOptions): Promise<Bot> {
   let chat: ReturnType<typeof webchat> | undefined
   let members: BotAccounts | undefined
   let people: PeoplePages | undefined
+  /** Ends of what waits until this process leads the line. */
+  const waits: (() => void)[] = []
   /** Chats whose replies are waited for. */
   const looking = new Set<string>()
 
@@ -339,7 +350,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     changing.onTaken(() => void fallbackNow().then(made => (fallback = made)))
     keeping.start()
     people.start()
-    rota.start()
+    waits.push(whenLeading(store.sharing, clock, () => rota.start()))
     return serveHttp({
       family: chat,
       mounts: [
@@ -439,8 +450,9 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     spoken: spokenIn,
     serve,
     addChannel: channel => channels.set(channel.id, channel),
-    hear: () => joined?.start(),
+    hear: () => waits.push(whenLeading(store.sharing, clock, () => void joined?.start())),
     async stop() {
+      for (const end of waits) end()
       await joined?.stop()
       await chat?.stop()
       await keeping.stop()

@@ -5,6 +5,7 @@ import { systemClock } from '../runtime/system-clock.ts'
 import { argumentsOf, type Command, print } from './command.ts'
 import { type Guarded, guarded, standsInTheWay } from './guards.ts'
 import { DEMO_CLINIC, type LoadedLine } from './load-line.ts'
+import { openRedisOf } from './redis-at-hand.ts'
 import { readVignettes } from './vignette-file.ts'
 import { runVignette } from './vignette-run.ts'
 import { judged } from './vignettes.ts'
@@ -30,7 +31,7 @@ export const readyCommand: Command = {
       uid: process.getuid?.(),
     })
     const situations = found.loaded === undefined ? [] : await vignetteGuards(values.clinic, found.loaded)
-    const all = [...found.refusals, ...situations]
+    const all = [...found.refusals, ...(await storeGuards(found)), ...situations]
     const isReady = !all.some(refusal => standsInTheWay(refusal, found))
     if (values.json) print(JSON.stringify(document(found, all, isReady)))
     else print(report(found, all, isReady))
@@ -39,7 +40,7 @@ export const readyCommand: Command = {
 }
 
 /** Guards that hold in a demonstration too; of the others it says nothing. */
-const IN_A_DEMONSTRATION: readonly GuardId[] = ['files', 'demonstration', 'cover', 'vignettes']
+const IN_A_DEMONSTRATION: readonly GuardId[] = ['files', 'demonstration', 'cover', 'store', 'vignettes']
 
 const guardIds = Object.keys(guards) as GuardId[]
 const looked = ({ isDemonstration }: Guarded): readonly GuardId[] => (isDemonstration ? IN_A_DEMONSTRATION : guardIds)
@@ -74,6 +75,35 @@ function summaryLine({ isDemonstration }: Guarded, isReady: boolean, refused: nu
   if (!isReady) return `Not ready: ${refused} to put right before anything is served.${rest}`
   const what = isDemonstration ? 'Ready as a demonstration: nobody real is paged.' : 'Ready to be served.'
   return `${what}${rest}`
+}
+
+/** The Redis that keeps the cases, asked now. Nothing is written but its layout, where it is new. */
+async function storeGuards({ loaded, isDemonstration }: Guarded): Promise<readonly Refusal[]> {
+  const route = loaded?.store
+  if (route === undefined) return []
+  const where = route.addresses.map(({ host, port }) => `${host}:${port}`).join(', ')
+  const refused = (code: string, found: string, todo: string): readonly Refusal[] => [
+    { guard: 'store', code, where, found, expected: guards.store, todo, severity: 'refused' },
+  ]
+  try {
+    const store = await openRedisOf(route, isDemonstration, () => undefined)
+    try {
+      await store.probe()
+      await store.nextDue()
+    } finally {
+      await store.close()
+    }
+    return []
+  } catch (error) {
+    const found = error instanceof Error ? error.message : 'it cannot be used'
+    return error instanceof Error && error.name === 'StoreUnusable'
+      ? refused('STORE_VOLATILE', found, 'set what stands there, as docs/operating/redis.md shows, then run this again')
+      : refused(
+          'STORE_SILENT',
+          found,
+          'start it, and let this machine reach it: smallhours serve does not start without it',
+        )
+  }
 }
 
 /** Situations the clinic wrote down, run through the whole bot; one that falls short is a refusal. */

@@ -20,6 +20,7 @@ export const guards = {
   data: 'the data folder is private, on a disk of this machine, and can be written',
   web: 'families reach the bot by https only',
   user: 'the bot does not run as the administrator of the machine',
+  store: 'the Redis that keeps the cases answers, and keeps what it is told',
   vignettes: 'the situations that the clinic wrote down come out as it expects',
 } as const
 

@@ -33,19 +33,40 @@ interface OpenedUnder {
   readonly flowHash?: unknown
 }
 
-export function editions(first: Edition): Editions {
+/**
+ * @param archived  an edition the line once served, by concern and flow hash; asked once for each that nothing here fits. Left
+ *   out: after a restart a case of earlier flows is parked
+ */
+export function editions(
+  first: Edition,
+  archived?: (concern: string, flowHash: string) => Edition | undefined,
+): Editions {
   let current = first
   let earlier: readonly Edition[] = []
+  const askedFor = new Set<string>()
 
   const fits = ({ line }: Edition, { concern, flowHash }: OpenedUnder): boolean =>
     typeof concern === 'string' && line.hashes?.get(concern) === flowHash
 
   /** One that no edition fits is the current's to refuse: it is then parked, and its page says why. */
   function of(state: OpenedUnder): Edition {
-    return fits(current, state) ? current : (earlier.find(edition => fits(edition, state)) ?? current)
+    if (fits(current, state)) return current
+    return earlier.find(edition => fits(edition, state)) ?? fromArchive(state) ?? current
   }
 
-  const ofStored = (json: string): Edition => (earlier.length === 0 ? current : of(openedUnder(json)))
+  function fromArchive({ concern, flowHash }: OpenedUnder): Edition | undefined {
+    if (archived === undefined || typeof concern !== 'string' || typeof flowHash !== 'string') return undefined
+    const key = `${concern} ${flowHash}`
+    if (askedFor.has(key)) return undefined
+    askedFor.add(key)
+    const found = archived(concern, flowHash)
+    if (found === undefined || !fits(found, { concern, flowHash })) return undefined
+    earlier = [...earlier, found].slice(-EARLIER_MOST)
+    return found
+  }
+
+  const isOneOnly = () => earlier.length === 0 && archived === undefined
+  const ofStored = (json: string): Edition => (isOneOnly() ? current : of(openedUnder(json)))
   const ofCase = (state: RunningCase): Edition => of(state as RunningCase & OpenedUnder)
 
   return {

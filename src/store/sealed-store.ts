@@ -273,6 +273,9 @@ function sealedSharing(sharing: Sharing<Content>, key: KeyObject): Sharing {
     start: () => sharing.start(),
     isOurs: chat => sharing.isOurs(chat),
     onTaken: listener => sharing.onTaken(listener),
+    get isLead() {
+      return sharing.isLead
+    },
     get isAlone() {
       return sharing.isAlone
     },

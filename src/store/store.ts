@@ -85,6 +85,8 @@ export interface Sharing<C = string> {
   /** Whether this process acts for a chat, as far as it knows. */
   isOurs(chat: ChatRef): boolean
   onTaken(listener: (taken: TakenChats) => void): void
+  /** Whether this is the one process of the line that does what only one may do. */
+  readonly isLead: boolean
   /** Whether no other process lives. */
   readonly isAlone: boolean
   figures(): SharingFigures

@@ -23,7 +23,13 @@ describe('ready', { timeout: 60_000 }, () => {
     expect([code, err]).toEqual([0, ''])
     const { ready: isReady, demonstration, guards } = JSON.parse(out)
     expect([isReady, demonstration]).toEqual([true, true])
-    expect(guards.map(({ id }: { id: string }) => id)).toEqual(['files', 'demonstration', 'cover', 'vignettes'])
+    expect(guards.map(({ id }: { id: string }) => id)).toEqual([
+      'files',
+      'demonstration',
+      'cover',
+      'store',
+      'vignettes',
+    ])
   })
 
   it('is not for a folder without a clinic: 1, with every guard that can be looked at', async () => {

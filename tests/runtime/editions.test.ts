@@ -51,6 +51,22 @@ describe('a line that is changed while cases are open', () => {
     expect(heard(undefined)).toMatchObject({ concerns: ['b2'] })
   })
 
+  it('asks the archive, where there is one, for the flow of a case that a process before it opened, and once', () => {
+    const asked: string[] = []
+    const line = editions(editionOf(served('b2')), (concern, hash) => {
+      asked.push(`${concern} ${hash}`)
+      return hash === 'a1' ? editionOf(served('a1', 'Name of then')) : undefined
+    })
+    expect(line.machine.parse(opened(served('a1')))).toMatchObject({ flowHash: 'a1' })
+    expect(line.lineOf(opened(served('a1'))).hashes?.get('tube-out')).toBe('a1')
+    expect(() => line.machine.parse(opened(served('gone')))).toThrow(FlowChanged)
+    expect(() => line.machine.parse(opened(served('gone')))).toThrow(FlowChanged)
+    expect(asked).toEqual(['tube-out a1', 'tube-out gone'])
+    // A change while it runs gives the case of then the clinic of now.
+    change(line, served('c3', 'Newest name'))
+    expect(line.lineOf(opened(served('a1'))).clinic.name).toBe('Newest name')
+  })
+
   it('is the same line for a case where only a number or a shift changed', () => {
     const line = editions(editionOf(served('a1', 'Old name')))
     change(line, served('a1', 'New name'))

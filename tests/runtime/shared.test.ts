@@ -91,6 +91,7 @@ describe('two processes on one Redis', () => {
       expect(said(other)).toEqual([])
     }
     expect(new Set(chats.map(chat => isOf(one, chat)))).toEqual(new Set([true, false]))
+    expect([one.store.sharing.isLead, two.store.sharing.isLead].filter(Boolean)).toHaveLength(1)
     expect([...one.night.faults, ...two.night.faults].map(({ code }) => code)).toEqual([])
     await one.night.runtime.stop()
     await two.night.runtime.stop()

@@ -167,6 +167,18 @@ describe('a shard of the Redis store', () => {
     await two.close()
   })
 
+  test('whose taking a failover has lost gives no two processes one fence', async () => {
+    const line = nextLine()
+    const one = await opened(line, { ...asleep, shards: 1, member: 'one' })
+    // The replica that takes over never heard of it.
+    await looking(redis => redis.del(`{${line}0}:owner`, `{${line}0}:members`))
+    const two = await opened(line, { ...asleep, shards: 1, member: 'two' })
+    await expect(one.commit(step('sun', 0))).rejects.toThrow(/another process/)
+    expect(await two.commit(step('sun', 0))).toBe('committed')
+    await one.close()
+    await two.close()
+  })
+
   test('says when its owner was last heard of, and only its owner sees its alarms and rows', async () => {
     const line = nextLine()
     const [one, two] = [await opened(line), await openRedisStore(options(line))]

@@ -1,5 +1,5 @@
 import { spawn } from 'node:child_process'
-import { chmodSync, cpSync, existsSync, mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
+import { appendFileSync, chmodSync, cpSync, existsSync, mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { fileURLToPath } from 'node:url'
 import { afterAll, beforeAll, describe, expect, it, vi } from 'vitest'
@@ -7,6 +7,7 @@ import { guarded, standsInTheWay } from '../../src/cli/guards.ts'
 import { guards } from '../../src/config/guard.ts'
 import { type Instant, instant } from '../../src/time/instant.ts'
 import { ROOT } from '../support/clone.ts'
+import { type RedisServer, redisServer } from '../support/redis-server.ts'
 import { approveAll, NOTHING_FOR_FICTION, wholeClinic } from '../support/whole-clinic.ts'
 import { eventually, NIGHT, newFolder } from './process.ts'
 import { visit } from './visit.ts'
@@ -80,10 +81,15 @@ function serves({ output, code }: Ended): boolean {
 
 const whole = newFolder()
 let original: Place
-beforeAll(() => {
+let forgetful: RedisServer
+beforeAll(async () => {
+  forgetful = await redisServer([])
   original = wholeClinic(whole.path, instant(NIGHT - DAY_MS))
 })
-afterAll(() => whole.remove())
+afterAll(async () => {
+  await forgetful.discard()
+  whole.remove()
+})
 
 let count = 0
 /** A copy of the whole clinic, to be spoilt. */
@@ -203,6 +209,18 @@ const cases: readonly Case[] = [
   },
   { run: 8, code: 'NUMBER_REAL', spoil: inFile('demonstration: no', 'demonstration: yes') },
   { run: 8, code: 'ADDRESS_REAL', spoil: () => {} },
+  {
+    run: 9,
+    code: 'STORE_SILENT',
+    command: 'ready',
+    spoil: place => appendFileSync(clinicFile(place), '\nstore:\n  redis: redis://127.0.0.1:1\n'),
+  },
+  {
+    run: 10,
+    code: 'STORE_VOLATILE',
+    command: 'ready',
+    spoil: place => appendFileSync(clinicFile(place), `\nstore:\n  redis: redis://127.0.0.1:${forgetful.port}\n`),
+  },
   {
     run: 9,
     code: 'VIGNETTE_SHORT',

@@ -12,9 +12,10 @@ local text = function(number) return string.format('%.0f', number) end
 
 if act == 'take' then
   if owner[1] and owner[1] ~= '' and owner[1] ~= who and tonumber(owner[3]) > now then return { 0 } end
-  local raised = redis.call('HINCRBY', key, 'fence', 1)
-  redis.call('HSET', key, 'who', who, 'until', text(now + lease), 'heard', text(now))
-  return { 1, text(raised), owner[4] or '', text(now) }
+  -- With the name: a failover may lose a taking, and the next one must not count up to the same fence.
+  local raised = text(redis.call('HINCRBY', key, 'takings', 1)) .. '.' .. who
+  redis.call('HSET', key, 'who', who, 'fence', raised, 'until', text(now + lease), 'heard', text(now))
+  return { 1, raised, owner[4] or '', text(now) }
 end
 if owner[1] ~= who or owner[2] ~= fence then return { 0 } end
 if act == 'renew' then

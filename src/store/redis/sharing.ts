@@ -42,6 +42,9 @@ export function sharingOver({ nodes, prefixOf, where, owning, fenced }: SharingP
           heardAt: earliest(taken.map(({ heardAt }) => heardAt)),
         })
       }),
+    get isLead() {
+      return owning.fenceOf(0) !== undefined
+    },
     get isAlone() {
       return owning.members.length <= 1
     },

@@ -1,0 +1,62 @@
+import { appendFileSync, cpSync } from 'node:fs'
+import { join } from 'node:path'
+import { afterAll, beforeAll, expect, it } from 'vitest'
+import { DEMO_CLINIC } from '../../src/cli/load-line.ts'
+import { type RedisServer, redisServer } from '../support/redis-server.ts'
+import { eventually, newFolder, type Served, serve } from './process.ts'
+import { visit } from './visit.ts'
+
+let server: RedisServer
+const place = newFolder()
+beforeAll(async () => {
+  server = await redisServer()
+})
+afterAll(async () => {
+  await server.discard()
+  place.remove()
+})
+
+const sharesOf = async ({ origin }: Served): Promise<number> => {
+  const health = (await (await fetch(`${origin}/health`)).json()) as { readonly sharing: { readonly owned: number } }
+  return health.sharing.owned
+}
+
+it('a family goes from one real process to the other and stays in one talk; when one is killed the other goes on', async () => {
+  const clinic = join(place.path, 'clinic')
+  cpSync(DEMO_CLINIC, clinic, { recursive: true })
+  appendFileSync(join(clinic, 'clinic.yaml'), `\nstore:\n  redis: redis://127.0.0.1:${server.port}\n`)
+  const data = join(place.path, 'data')
+  const one = await serve({ data, clinic })
+  const two = await serve({ data, clinic })
+  try {
+    await eventually('each has its half', async () => (await sharesOf(one)) === 8 && (await sharesOf(two)) === 8)
+    // Six families, so that some belong to each of the two, whichever door they come to.
+    const cookies: string[] = []
+    for (let n = 0; n < 6; n += 1) {
+      const family = visit(one.origin)
+      await family.open('/')
+      const first = await family.press('Send', { text: 'her tube has just come out' })
+      expect(first.status).toBe(200)
+      const other = visit(two.origin, family.cookie())
+      await eventually('the other door shows the first reply', async () =>
+        (await other.open('/')).buttons.includes('Nothing. It is empty'),
+      )
+      await other.press('Nothing. It is empty')
+      cookies.push(family.cookie())
+    }
+    await two.kill()
+    await eventually('it has all of them', async () => (await sharesOf(one)) === 16, 15_000)
+    for (const cookie of cookies) {
+      const family = visit(one.origin, cookie)
+      const page = await family.open('/')
+      expect(page.text.split('her tube has just come out')).toHaveLength(2)
+      expect(page.text).toContain('Nothing. It is empty')
+      const answered = await family.press('Send', { text: 'I want to talk to a person please' })
+      expect(answered.status).toBe(200)
+      expect(answered.text).toContain('I want to talk to a person please')
+    }
+  } finally {
+    await two.kill()
+    await one.stop()
+  }
+}, 60_000)
