@@ -56,7 +56,7 @@ export function clinicChanges(options: ClinicChangesOptions): ClinicChanges {
   function edited(asked: ChangeAsked, text: string): Edited | 'unreadable' {
     const edit = editOf(asked)
     if (edit === undefined) return 'unreadable'
-    return editClinic({ file, text, seen: asked.seen, edit, at: now(), beside })
+    return editClinic({ file, text, seen: asked.seen, edit, at: now(), beside, language: options.line().language })
   }
 
   async function look(asked: ChangeAsked): Promise<Looked> {
@@ -139,6 +139,7 @@ export function clinicChanges(options: ClinicChangesOptions): ClinicChanges {
     if (notTaken === undefined || (notTaken.isClinicTaken && kind !== 'setting')) return undefined
     if (clinicHash(read()) === hash) saveClinic(file, before, hash)
     changing.look(who.personId)
+    if (kind === 'setting' && notTaken.isClinicTaken) return wording('settings-needs-two')
     return [
       wording('on-call-guarded'),
       ...notTaken.refusals.map(({ found, expected }) => `${found}; ${expected}.`),

@@ -6,11 +6,14 @@ import type { Wording } from '../channels/web-page.ts'
 import type { NowPorts } from '../http/console/now-routes.ts'
 import { rungsAt } from '../oncall/ladder.ts'
 import type { Runtime } from '../runtime/runtime.ts'
-import type { Instant } from '../time/instant.ts'
+import { before, days, type Instant } from '../time/instant.ts'
 import type { DeskFile } from './desk-file.ts'
 import { familyNotice } from './family-notice.ts'
 import { type NowSources, nightOf, nowView, tonightSheet, untakenOf } from './now-view.ts'
 import { clinicianOf, pageToken } from './page-link.ts'
+
+/** What was said of a night is kept until the night is long over; figures of months are made from transcripts. */
+const JUDGED_KEPT_MS = days(14)
 
 export interface ConsoleSideOptions {
   /** The line as it is served now, speaking to the clinic's people. */
@@ -48,6 +51,10 @@ export function nowSide(options: ConsoleSideOptions): NowPorts & { readonly sour
       const by = clinicianOf(clinic, personId) ?? { id: personId, name, role: '' }
       const done = await runtime.act(caseId, { kind: 'dayTaken', by, taker }, `${caseId}.day.${key}`)
       return done.kind === 'done' || done.kind === 'duplicate' ? 'done' : 'nothing'
+    },
+    judge(caseId, isWorth) {
+      const kept = Object.entries(desk.read().judged ?? {}).filter(([, { at }]) => at > before(now(), JUDGED_KEPT_MS))
+      desk.change({ judged: { ...Object.fromEntries(kept), [caseId]: { isWorth, at: now() } } })
     },
     async signOver({ name }) {
       const looked = await sources()

@@ -2,11 +2,13 @@ import type { Line } from '../case/line.ts'
 import type { Wording } from '../channels/web-page.ts'
 import { peopleThere } from '../oncall/clinic.ts'
 import { isOpen } from '../oncall/opening.ts'
+import { rolesOf } from '../oncall/rota.ts'
+import { stretches } from '../oncall/timeline.ts'
 import type { Clock } from '../runtime/clock.ts'
 import type { Runtime } from '../runtime/runtime.ts'
 import { after, type Instant, minutes } from '../time/instant.ts'
 import type { DeskFile } from './desk-file.ts'
-import { type NowSources, nightOf, untakenOf } from './now-view.ts'
+import { type NowSources, nightLine, nightOf, untakenOf } from './now-view.ts'
 
 /** What is urgent and nobody's so long after the clinic opened goes to whoever leads it. Our own figure, no source. */
 export const UNTAKEN_MS = minutes(30)
@@ -27,7 +29,8 @@ export interface DayWatchOptions {
 
 /**
  * Tells the clinic's leads, once for a night, which cases of it were sent to hospital or told to ring an ambulance and are
- * nobody's half an hour after the clinic opened. Where nobody has the role, everybody who keeps the clinic's file.
+ * nobody's half an hour after the clinic opened. Where nobody has the role, everybody who keeps the clinic's file. At the opening those
+ * who had the night get one line about it.
  */
 export function dayWatch(options: DayWatchOptions): { start(): void; look(): Promise<void>; stop(): void } {
   const { clock, now, desk, wording } = options
@@ -38,7 +41,9 @@ export function dayWatch(options: DayWatchOptions): { start(): void; look(): Pro
     const at = now()
     const night = nightOf(options.line(), at)
     const { until } = night
-    if (until === undefined || !isOpen(options.line().clinic, at) || at < after(until, UNTAKEN_MS)) return
+    if (until === undefined || !isOpen(options.line().clinic, at)) return
+    await tellLine(night.from, until)
+    if (at < after(until, UNTAKEN_MS)) return
     if (desk.read().dayTold === night.from) return
     const untaken = await untakenOf(await options.sources())
     if (untaken.length === 0) return
@@ -46,6 +51,22 @@ export function dayWatch(options: DayWatchOptions): { start(): void; look(): Pro
     const key = `day.${night.from}`
     await options.tellPeople({ to: leadsIn(options.line()), pieces, key, urgency: 'set-out', link: options.link })
     desk.change({ dayTold: night.from })
+  }
+
+  /** One line to whoever had the night, once, with where each page is judged. */
+  async function tellLine(from: Instant, until: Instant): Promise<void> {
+    if (desk.read().lineTold === from) return
+    const line = await nightLine(await options.sources())
+    desk.change({ lineTold: from })
+    if (line === undefined) return
+    const { clinic } = options.line()
+    const duties = rolesOf(clinic).flatMap(role =>
+      stretches(clinic, role, from, until).flatMap(({ duty }) => duty ?? []),
+    )
+    const had = new Set(duties.map(({ who }) => who))
+    const to = peopleThere(clinic).flatMap(({ id }) => (had.has(id) ? [id] : []))
+    const pieces = [wording('day-line-told'), line]
+    await options.tellPeople({ to, pieces, key: `night.${from}`, urgency: 'speak', link: options.link })
   }
 
   function again(): void {

@@ -18,6 +18,10 @@ export interface DeskState {
     readonly hash: string
     readonly text: string
   }
+  /** By case: whether its page was worth waking for, as whoever was woken judged it. */
+  readonly judged?: Readonly<Record<string, { readonly isWorth: boolean; readonly at: Instant }>>
+  /** The night, by its beginning, whose line was sent to those who had it. */
+  readonly lineTold?: Instant
   /** Who said on a page that they have the telephone, when; shifts whose silence was told; the closing before which ways were tried. */
   readonly phones?: {
     readonly said: Readonly<Record<string, Instant>>
@@ -38,6 +42,8 @@ const shape = z.object({
   notice: z.object({ kind: z.enum(['closed', 'reduced']), until: moment.optional() }).optional(),
   dayTold: moment.optional(),
   undo: z.object({ at: moment, by: z.string(), sentence: z.string(), hash: z.string(), text: z.string() }).optional(),
+  judged: z.record(z.string(), z.object({ isWorth: z.boolean(), at: moment })).optional(),
+  lineTold: moment.optional(),
   phones: z
     .object({ said: z.record(z.string(), moment), told: z.array(z.string()), tried: moment.optional() })
     .optional(),
@@ -74,12 +80,16 @@ function clean({
   undo,
   dayTold,
   phones,
+  judged,
+  lineTold,
 }: { readonly [K in keyof DeskState]?: unknown }): DeskState {
   return {
     ...(notice === undefined ? {} : { notice: withoutUnset(notice) }),
     ...(signedOver === undefined ? {} : { signedOver }),
     ...(undo === undefined ? {} : { undo }),
     ...(dayTold === undefined ? {} : { dayTold }),
+    ...(judged === undefined ? {} : { judged }),
+    ...(lineTold === undefined ? {} : { lineTold }),
     ...(phones === undefined ? {} : { phones: withoutUnset(phones) }),
   } as DeskState
 }

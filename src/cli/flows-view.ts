@@ -47,7 +47,7 @@ export function flowsView(sources: FlowsSources): Omit<FlowsPorts, 'approve' | '
   return {
     async parts() {
       const { all, clinic } = standingsNow(sources)
-      return all.map(one => rowOf(one, clinic, wording))
+      return all.map(one => rowOf(one, clinic, sources))
     },
     async part(id, may) {
       const { all, clinic } = standingsNow(sources)
@@ -56,7 +56,7 @@ export function flowsView(sources: FlowsSources): Omit<FlowsPorts, 'approve' | '
       const since = sinceIn(one, clinic, sources)
       const by = since?.by.map(each => nameIn(clinic, each)).join(', ') ?? ''
       return {
-        ...rowOf(one, clinic, wording),
+        ...rowOf(one, clinic, sources),
         hash: one.subject.hash,
         languages: one.subject.languages,
         sheets: sheetsIn(served(), id).length,
@@ -71,7 +71,7 @@ export function flowsView(sources: FlowsSources): Omit<FlowsPorts, 'approve' | '
       const one = standingsNow(sources).all.find(({ subject }) => subject.id === id)
       const words = one === undefined ? undefined : contentWords(one, language, wording)
       if (one === undefined || words === undefined) return undefined
-      return { id, title: one.subject.title, hash: one.subject.hash, words, sources: sourcesOf(one) }
+      return { id, title: titleOf(id, sources), hash: one.subject.hash, words, sources: sourcesOf(one) }
     },
     async conversation(id, situation) {
       const { all, clinic } = standingsNow(sources)
@@ -95,19 +95,30 @@ const sinceIn = (
 const nameIn = (clinic: Clinic | undefined, id: string): string =>
   clinic?.people.find(person => person.id === id)?.name ?? id
 
+/** A part in the words of the clinic's people: the trouble that a flow is about, or what else is approved. */
+function titleOf(id: string, { wording, served }: FlowsSources): string {
+  const { line } = served()
+  if (!line.flows.flows.has(id)) return BESIDE_FLOWS.has(id) ? wording(`flows-part-${id}`) : id
+  const words = line.flows.wording.get(line.clinic.staffLanguage) ?? line.flows.wording.get(line.language)
+  return words?.has(`concern/${id}`) === true ? words.text(`concern/${id}`) : id
+}
+
+const BESIDE_FLOWS = new Set(['screens', 'lexicon', 'settings'])
+
 const dayOf = (at: Instant): string => new Date(at).toISOString().slice(0, 10)
 
 function rowOf(
   { subject, isApproved, counted, withdrawn }: Stands,
   clinic: Clinic | undefined,
-  wording: Wording,
+  sources: FlowsSources,
 ): PartRow {
+  const { wording } = sources
   const by = counted.map(one => `${nameIn(clinic, one.by)}, ${dayOf(one.at)}`)
   const standing =
     by.length > 0
       ? wording('flows-by', { name: by.join('; ') })
       : wording(withdrawn.length > 0 ? 'flows-changed-since' : 'flows-by-nobody')
-  return { id: subject.id, title: subject.title, isApproved, standing }
+  return { id: subject.id, title: titleOf(subject.id, sources), isApproved, standing }
 }
 
 /** Words around a conversation lead nowhere: nothing is played for them. */

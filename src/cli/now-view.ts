@@ -140,8 +140,8 @@ function dayOf(looked: readonly Looked[], night: Night, { line, desk, at, wordin
   const taken = looked.filter(({ view }) => view.callout.takenBy !== undefined).length
   return {
     night: until === '' ? wording('day-since', { from }) : wording('day-night', { from, until }),
-    line: wording('day-line', { count: looked.length, pages, taken }),
-    items: looked.map(({ view }) => itemOf(view)).toSorted((a, b) => Number(b.isUrgent) - Number(a.isUrgent)),
+    line: [wording('day-line', { count: looked.length, pages, taken }), ...worthLine(looked, desk, wording)].join(' '),
+    items: looked.map(each => itemOf(each, desk)).toSorted((a, b) => Number(b.isUrgent) - Number(a.isUrgent)),
     takers: [
       ...peopleThere(line.clinic).map(({ id, name }) => ({ id, name })),
       ...line.clinic.desks.map(({ id, name }) => ({ id, name })),
@@ -152,8 +152,24 @@ function dayOf(looked: readonly Looked[], night: Night, { line, desk, at, wordin
   }
 }
 
-function itemOf(view: CaseView): DayItem {
+/** How many of the night's cases somebody judged worth waking for; nothing before anybody has. */
+function worthLine(looked: readonly Looked[], { judged = {} }: DeskState, wording: Wording): readonly string[] {
+  const said = looked.flatMap(({ view }) => judged[view.caseId] ?? [])
+  return said.length === 0 ? [] : [wording('day-worth-line', { count: said.filter(({ isWorth }) => isWorth).length })]
+}
+
+/** One line about a night, for those who had it; undefined where there was no case. */
+export async function nightLine(sources: NowSources): Promise<string | undefined> {
+  const { line, at } = sources
+  const looked = await casesSince(sources, nightOf(line, at).from)
+  return looked.length === 0 ? undefined : dayOf(looked, nightOf(line, at), sources).line
+}
+
+function itemOf({ stored, view }: Looked, { judged }: DeskState): DayItem {
+  const said = judged?.[view.caseId]
+  const worth = said === undefined ? 'unjudged' : said.isWorth ? 'yes' : 'no'
   return {
+    ...(pagesOf(stored) === 0 ? {} : { worth }),
     caseId: view.caseId,
     code: view.code,
     headline: view.headline,

@@ -28,15 +28,28 @@ export function trailSide({ store, line, now, wording }: TrailSideOptions): Trai
       ? wording(`trail-who-${id}`)
       : (line().clinic.people.find(person => person.id === id)?.name ?? id)
 
+  /** A deed that a newer program wrote, or that lacks its words, is shown by its id: the trail must stay readable. */
+  function didText(did: string): string {
+    try {
+      return wording(`trail-did-${did}`)
+    } catch {
+      return did
+    }
+  }
+
   function rowOf({ line: number, at, who, did, on, before, after }: AuditLine): TrailRow {
     const short = (value: string | undefined): string =>
-      value === undefined ? wording('trail-nothing') : /^[0-9a-f]{64}$/.test(value) ? value.slice(0, HASH_SIGNS) : value
+      value === undefined || value === ''
+        ? wording('trail-nothing')
+        : /^[0-9a-f]{64}$/.test(value)
+          ? value.slice(0, HASH_SIGNS)
+          : value
     const change =
       before === undefined && after === undefined
         ? {}
         : { change: wording('trail-change', { from: short(before), until: short(after) }) }
     return {
-      ...{ line: number, when: momentText(line(), at, now()), who: nameOf(who), did: wording(`trail-did-${did}`) },
+      ...{ line: number, when: momentText(line(), at, now()), who: nameOf(who), did: didText(did) },
       ...{ on: nameOf(on), ...change },
     }
   }
@@ -64,7 +77,7 @@ export function trailSide({ store, line, now, wording }: TrailSideOptions): Trai
         verified: await verified(lines),
         ...(last === undefined ? {} : { head: `${last.line}:${last.hash}` }),
         people: [...new Set(lines.map(({ who }) => who))].toSorted().map(who => ({ value: who, label: nameOf(who) })),
-        deeds: DEEDS.map(did => ({ value: did, label: wording(`trail-did-${did}`) })),
+        deeds: DEEDS.map(did => ({ value: did, label: didText(did) })),
         asked,
         rows: shown.map(rowOf),
         ...(hasEarlier

@@ -82,6 +82,8 @@ export interface EditAsked {
   readonly at: Instant
   /** Files beside: holidays, calendars. */
   readonly beside?: Beside
+  /** Of the sentence; left out: English. */
+  readonly language?: string
 }
 
 export type Edited =
@@ -92,7 +94,7 @@ export type Edited =
       readonly hash: string
       /** `clinicHash` of the text it was made from: what `saveClinic` expects to find. */
       readonly basedOn: string
-      /** Who, from when until when, who is told, which nights change: one sentence, in English. */
+      /** Who, from when until when, who is told, which nights change: one sentence. */
       readonly sentence: string
       /** The clinic as it will be. */
       readonly clinic: Clinic
@@ -124,7 +126,7 @@ const MAY_BRING = new Set([
 export const clinicHash = (text: string): string => createHash('sha256').update(text).digest('hex')
 
 /** Carries out an edit on the text of the clinic's file. Never throws. */
-export function editClinic({ file, text, seen, edit, at, beside = nothingBeside }: EditAsked): Edited {
+export function editClinic({ file, text, seen, edit, at, beside = nothingBeside, language }: EditAsked): Edited {
   const basedOn = clinicHash(text)
   if (basedOn !== seen) {
     const because =
@@ -153,7 +155,7 @@ export function editClinic({ file, text, seen, edit, at, beside = nothingBeside 
   const differences = rotaDifferences(before.clinic, next.clinic, at, after(at, days(DAYS_AHEAD)))
   const told = toldOf(edit, differences)
   const was = valueIn(text, edit)
-  const sentence = editSentence({ edit, was, before: before.clinic, after: next.clinic, differences, told })
+  const sentence = editSentence({ edit, was, before: before.clinic, after: next.clinic, differences, told }, language)
   return {
     kind: 'edited',
     text: edited,

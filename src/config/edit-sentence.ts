@@ -5,6 +5,8 @@ import { numberText } from '../oncall/number-text.ts'
 import { instantsOf, type WallTime } from '../oncall/wall-time.ts'
 import type { Instant } from '../time/instant.ts'
 import type { ClinicEdit } from './clinic-edits.ts'
+import { type EditPhrases, englishPhrases } from './edit-phrases.ts'
+import { spanishPhrases } from './edit-phrases-es.ts'
 import { patternSentence } from './pattern-edits.ts'
 
 /** An edit in one sentence, read before it is saved: who, from when until when, who is told, which nights change. */
@@ -23,96 +25,95 @@ export interface EditTold {
 /** Dates named one by one, at most. */
 const DATES_MOST = 6
 
-export function editSentence(given: EditTold): string {
-  return `${whatChanges(given)}; ${whoIsTold(given)}; ${whichNights(given)}.`
+/** Sentences in these languages; in another, English. */
+const PHRASES: Readonly<Record<string, EditPhrases>> = { en: englishPhrases, es: spanishPhrases }
+
+/** @param language  of the clinic's people; left out: English */
+export function editSentence(given: EditTold, language = 'en'): string {
+  const phrases = PHRASES[language] ?? englishPhrases
+  return `${whatChanges(given, phrases)}; ${whoIsTold(given, phrases)}; ${whichNights(given, phrases)}.`
 }
 
-function whatChanges({ edit, was, before, after, differences }: EditTold): string {
+function whatChanges({ edit, was, before, after, differences }: EditTold, phrases: EditPhrases): string {
   const name = (id: string) => nameOf(after, id)
-  const wall = (time: WallTime) => momentText(after, instantsOf(after.zone, time).earlier)
+  const moment = (at: Instant) => momentText(after, at, phrases)
+  const wall = (time: WallTime) => moment(instantsOf(after.zone, time).earlier)
+  const number = (of: string | undefined): string | undefined => (of === undefined ? undefined : numberText(of))
   switch (edit.kind) {
     case 'cover': {
-      const instead = [...new Set(differences.map(one => (one.before === undefined ? 'nobody' : name(one.before))))]
-      const place = instead.length === 0 ? '' : ` in place of ${listed(instead)}`
-      return `${name(edit.who)} is on call as "${edit.role}" from ${wall(edit.from)} until ${wall(edit.until)}${place}`
+      const instead = new Set(differences.map(one => (one.before === undefined ? phrases.nobody : name(one.before))))
+      const { role, from, until, who } = edit
+      return phrases.cover({ who: name(who), role, from: wall(from), until: wall(until), instead: [...instead] })
     }
     case 'swap': {
-      const taken = differences.filter(one => one.before === edit.of && one.after === edit.to)
-      const until = taken[0] === undefined ? '' : ` until ${momentText(after, taken[0].until)}`
-      const first = `${name(edit.to)} takes the shift of ${name(edit.of)} as "${edit.role}" from ${wall(edit.starts)}${until}`
-      if (edit.inReturn === undefined) return first
-      return `${first}, and ${name(edit.of)} takes that of ${name(edit.to)} as "${edit.inReturn.role}" from ${wall(edit.inReturn.starts)}`
+      const taken = differences.find(one => one.before === edit.of && one.after === edit.to)
+      const { role, inReturn } = edit
+      const [to, of] = [name(edit.to), name(edit.of)]
+      const until = taken === undefined ? undefined : moment(taken.until)
+      const first = phrases.swap({ to, of, role, from: wall(edit.starts), until })
+      if (inReturn === undefined) return first
+      return `${first}${phrases.inReturn({ to, of, role: inReturn.role, from: wall(inReturn.starts) })}`
     }
     case 'leave': {
       const open = differences.filter(({ after: now }) => now === undefined)
-      const holes = open.map(
-        one => `"${one.role}" from ${momentText(after, one.from)} until ${momentText(after, one.until)}`,
-      )
-      const shown = holes.slice(0, DATES_MOST)
-      const more = holes.length > shown.length ? ` and ${holes.length - shown.length} more` : ''
-      const nobody =
-        holes.length === 0
-          ? 'no shift is left open'
-          : `nobody is then on call as ${listed(shown)}${more} until it is covered`
-      return `${name(edit.who)} is away from ${wall(edit.from)} until ${wall(edit.until)}, and ${nobody}`
+      const holes = open.slice(0, DATES_MOST).map(one => phrases.hole(one.role, moment(one.from), moment(one.until)))
+      const more = open.length - holes.length
+      return phrases.leave({ who: name(edit.who), from: wall(edit.from), until: wall(edit.until), holes, more })
     }
-    case 'take-back':
-      return `Line ${edit.line + 1} of ${edit.section} is taken back${backText(given(differences), after)}`
+    case 'take-back': {
+      const [first] = differences
+      const said = phrases.takenBack(edit.line + 1, edit.section)
+      if (first === undefined) return said
+      const now = first.after === undefined ? phrases.nobody : name(first.after)
+      return `${said}${phrases.backTo(now, first.role, moment(first.from), moment(first.until))}`
+    }
     case 'weekly':
     case 'rung':
     case 'rung-new':
-      return patternSentence(edit, before, after)
+      return patternSentence(edit, before, after, phrases)
     case 'private-number': {
       const had = reachableOf(before, edit.who)?.privateNumber
       const now = reachableOf(after, edit.who)?.privateNumber ?? edit.number
-      return `The private number of ${name(edit.who)} ${had === undefined ? 'is' : `changes from ${numberText(had)} to`} ${numberText(now)}`
+      return phrases.privateNumber(name(edit.who), number(had), numberText(now))
     }
     case 'page-address': {
       const had = reachableOf(before, edit.who)?.pageAt[edit.way]
-      return `${name(edit.who)} is paged by ${had?.pager ?? 'another way'} at ${edit.address}${had === undefined ? '' : `, no more at ${had.address}`}`
+      return phrases.pageAddress(name(edit.who), had?.pager, edit.address, had?.address)
     }
     case 'setting':
-      return `The setting "${edit.id}" ${was === undefined ? 'is' : `changes from ${was} to`} ${edit.value}`
+      return phrases.setting(edit.id, was, edit.value)
     case 'hours':
-      return `The clinic is open on ${edit.day} ${edit.value}${was === undefined ? '' : `, no more ${was}`}`
+      return phrases.hours(edit.day, edit.value, was)
     case 'date':
-      return `On ${edit.day} the clinic is ${edit.value === 'closed' ? 'closed' : `open ${edit.value}`}${was === undefined ? '' : `, no more ${was}`}`
+      return phrases.date(edit.day, edit.value, was)
     case 'retention':
-      return `Closed cases are kept for ${edit.value}${was === undefined ? '' : `, no more ${was}`}`
+      return phrases.retention(edit.value, was)
     case 'hospital-number': {
       const of = (clinic: Clinic) => clinic.hospitals.find(({ id }) => id === edit.hospital)
-      return `The number families ring at ${of(after)?.name ?? edit.hospital} changes from ${numberText(of(before)?.familiesRing.number ?? '')} to ${numberText(of(after)?.familiesRing.number ?? edit.number)}`
+      const [had, now] = [of(before)?.familiesRing.number ?? '', of(after)?.familiesRing.number ?? edit.number]
+      return phrases.hospitalNumber(of(after)?.name ?? edit.hospital, numberText(had), numberText(now))
     }
     case 'families-number': {
       const which = { emergency: 'emergency', 'families-ring': 'familiesRing', transport: 'transport' } as const
-      const had = before.numbers[which[edit.which]].number
-      const now = after.numbers[which[edit.which]].number
-      return `The number "${edit.which}" that families are shown changes from ${numberText(had)} to ${numberText(now)}`
+      const of = (clinic: Clinic) => numberText(clinic.numbers[which[edit.which]].number)
+      return phrases.familiesNumber(edit.which, of(before), of(after))
     }
   }
 }
 
-const given = (differences: readonly RotaDifference[]): RotaDifference | undefined => differences[0]
-
-function backText(first: RotaDifference | undefined, clinic: Clinic): string {
-  if (first === undefined) return ''
-  const now = first.after === undefined ? 'nobody' : nameOf(clinic, first.after)
-  return `: ${now} is on call as "${first.role}" from ${momentText(clinic, first.from)} until ${momentText(clinic, first.until)}`
-}
-
-function whoIsTold({ told, after, edit }: EditTold): string {
-  const names = told.map(id => nameOf(after, id))
+function whoIsTold({ told, after, edit }: EditTold, phrases: EditPhrases): string {
   const isSeen = edit.kind === 'families-number' || edit.kind === 'hospital-number'
-  if (names.length === 0) return isSeen ? 'every family sees it at once' : 'nobody is told'
-  return `${listed(names)} ${names.length === 1 ? 'is' : 'are'} told`
+  if (told.length === 0) return isSeen ? phrases.everyFamilySees : phrases.nobodyTold
+  return phrases.told(told.map(id => nameOf(after, id)))
 }
 
-function whichNights({ differences, after }: EditTold): string {
+function whichNights({ differences, after }: EditTold, phrases: EditPhrases): string {
   const dates = [...new Set(differences.flatMap(one => datesOf(after, one)))].sort()
-  if (dates.length === 0) return 'no night changes'
-  const shown = dates.slice(0, DATES_MOST).map(date => DateTime.fromISO(date, { locale: 'en' }).toFormat('ccc d LLL'))
-  const more = dates.length > shown.length ? ` and ${dates.length - shown.length} more` : ''
-  return `${dates.length === 1 ? 'one day changes' : `${dates.length} days change`}: ${shown.join(', ')}${more}`
+  if (dates.length === 0) return phrases.noNight
+  const shown = dates
+    .slice(0, DATES_MOST)
+    .map(date => DateTime.fromISO(date, { locale: phrases.locale }).toFormat('ccc d LLL'))
+  return phrases.nights(dates.length, shown, dates.length - shown.length)
 }
 
 /** Local dates on which a stretch begins, and each further one it holds at noon. */
@@ -130,12 +131,8 @@ function datesOf({ zone }: Clinic, { from, until }: RotaDifference): readonly st
 
 const nameOf = (clinic: Clinic, id: string): string => reachableOf(clinic, id)?.name ?? `"${id}"`
 
-function momentText({ zone, clock }: Clinic, at: Instant): string {
-  return DateTime.fromMillis(at, { zone, locale: 'en' }).toFormat(
+function momentText({ zone, clock }: Clinic, at: Instant, { locale }: EditPhrases): string {
+  return DateTime.fromMillis(at, { zone, locale }).toFormat(
     clock === '12h' ? 'ccc d LLL yyyy h:mm a' : 'ccc d LLL yyyy HH:mm',
   )
-}
-
-function listed(words: readonly string[]): string {
-  return words.length < 2 ? (words[0] ?? '') : `${words.slice(0, -1).join(', ')} and ${words.at(-1)}`
 }

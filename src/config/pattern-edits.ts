@@ -1,4 +1,5 @@
 import { type Clinic, type Rung, reachableOf, type When } from '../oncall/clinic.ts'
+import type { EditPhrases } from './edit-phrases.ts'
 import { oneLine, SpliceFailed, withItem, withItemEarlier, withoutItem, withValue } from './yaml-splice.ts'
 
 /** Edits of what comes back: a shift of the week or of holidays, and the order of paging. */
@@ -45,35 +46,34 @@ function clock(said: string): string {
   throw new SpliceFailed(`"${said}" is no time of the day; four digits such as 08:00 were expected`)
 }
 
-/** What changes, as the beginning of a sentence in English. */
-export function patternSentence(edit: PatternEdit, before: Clinic, after: Clinic): string {
-  if (edit.kind !== 'weekly') return `The order of paging was: ${orderText(before)}. It is then: ${orderText(after)}`
+/** What changes, as the beginning of a sentence. */
+export function patternSentence(edit: PatternEdit, before: Clinic, after: Clinic, phrases: EditPhrases): string {
+  if (edit.kind !== 'weekly') return phrases.order(orderText(before, phrases), orderText(after, phrases))
   const { role, day, who, from, to } = edit
-  const when = day === 'holiday' ? 'On holidays' : `Each ${day}`
-  return `${when} from ${from} until ${to} "${role}" is ${nameOf(after, who)}`
+  return phrases.weekly({ day, from, to, role, who: nameOf(after, who) })
 }
 
-const orderText = (clinic: Clinic): string =>
-  clinic.ladder.map((rung, index) => `${index + 1}. ${rungText(rung, clinic)}`).join(', ') || 'nobody'
+const orderText = (clinic: Clinic, phrases: EditPhrases): string =>
+  clinic.ladder.map((rung, index) => `${index + 1}. ${rungText(rung, clinic, phrases)}`).join(', ') || phrases.nobody
 
-/** A rung in English: whom it pages, and when it is used. */
-export function rungText(rung: Rung, clinic: Clinic): string {
-  const who = rung.kind === 'role' ? `whoever is on call as "${rung.role}"` : nameOf(clinic, rung.id)
-  return `${who}${whenText(rung.when)}`
+/** A rung: whom it pages, and when it is used. */
+function rungText(rung: Rung, clinic: Clinic, phrases: EditPhrases): string {
+  const who = rung.kind === 'role' ? phrases.onCallAs(rung.role) : nameOf(clinic, rung.id)
+  return `${who}${whenText(rung.when, phrases)}`
 }
 
-function whenText(when: When): string {
+function whenText(when: When, { whileOpen, whileClosed, between }: EditPhrases): string {
   const time = (minute: number) =>
     `${String(Math.floor(minute / 60)).padStart(2, '0')}:${String(minute % 60).padStart(2, '0')}`
   switch (when.kind) {
     case 'always':
       return ''
     case 'open':
-      return ' (while the clinic is open)'
+      return ` (${whileOpen})`
     case 'closed':
-      return ' (while it is closed)'
+      return ` (${whileClosed})`
     case 'between':
-      return ` (${time(when.from)} to ${time(when.to)})`
+      return ` (${between(time(when.from), time(when.to))})`
   }
 }
 

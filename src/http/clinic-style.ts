@@ -9,6 +9,8 @@ h1{font-size:1.5rem}
 .lines li{margin:.25rem 0}
 a.ring{font-size:1.25rem;justify-content:center;text-align:center}
 a.button strong{margin-right:.7rem;white-space:nowrap}
+a.long{flex-wrap:wrap}
+a.long strong{white-space:normal}
 .times{border:0;margin:0;padding:0;min-width:0;display:grid;grid-template-columns:repeat(auto-fit,minmax(7rem,1fr));gap:0 .5rem}
 .times legend{padding:0;font-weight:600;margin-top:.4rem}
 .times button{text-align:center}

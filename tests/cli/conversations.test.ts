@@ -6,7 +6,7 @@ import { addApproval, approvedIdsIn } from '../../src/cli/approvals-folder.ts'
 import { approvedLine } from '../../src/cli/approved-line.ts'
 import { type CameTo, isLowered } from '../../src/cli/conversations-changed.ts'
 import { conversationSaid, differentSaid } from '../../src/cli/conversations-said.ts'
-import { conversationsSide, type PlayPart } from '../../src/cli/conversations-side.ts'
+import { conversationsSide, type PlayPart, playInProcess } from '../../src/cli/conversations-side.ts'
 import { type ConversationsFound, conversationsText } from '../../src/cli/conversations-told.ts'
 import { DEMO_CLINIC, loadLine } from '../../src/cli/load-line.ts'
 import { approvedSources } from '../../src/cli/roll-back.ts'
@@ -133,6 +133,10 @@ it.each<[string, Partial<CameTo>, boolean]>([
 })
 
 describe('what is played for a page', () => {
+  it('is played by the command in a process of its own', async () => {
+    expect(await playInProcess({ clinicDir: folder })('skin')).toEqual({ kind: 'not-compared', why: 'never-approved' })
+  })
+
   const nothing: ConversationsFound = { kind: 'not-compared', why: 'not-kept' }
   const settled = () => new Promise(resolve => setImmediate(resolve))
 

@@ -36,6 +36,8 @@ describe("what is urgent and nobody's after the clinic opened", () => {
   })
   afterEach(() => rmSync(folder, { recursive: true, force: true }))
 
+  const untaken = () => told.filter(({ text }) => text.startsWith('NOBODY HAS THESE'))
+
   function watching(at: Instant) {
     const clock = handClock(at)
     const line: Line = { ...aLine(), clinic: led() }
@@ -45,6 +47,7 @@ describe("what is urgent and nobody's after the clinic opened", () => {
     })
     return {
       clock,
+      desk,
       watch: dayWatch({
         ...{ clock, now: clock.now, line: () => line, desk, wording: screenWording },
         sources: async () => ({
@@ -65,12 +68,30 @@ describe("what is urgent and nobody's after the clinic opened", () => {
     const { clock, watch } = watching(instant(OPENS + minutes(29)))
     watch.start()
     await clock.advance(seconds(50))
-    expect(told).toEqual([])
+    expect(untaken()).toEqual([])
     await clock.advance(minutes(10))
-    expect(told).toEqual([{ to: ['ingrid'], text: expect.stringMatching(/Sun \d{4}/) as string }])
+    expect(untaken()).toEqual([{ to: ['ingrid'], text: expect.stringMatching(/Sun \d{4}/) as string }])
     watch.stop()
     const again = watching(instant(OPENS + minutes(45)))
     await again.watch.look()
+    expect(untaken()).toHaveLength(1)
+  })
+
+  it('is one line at the opening for everybody who had the night, once, with how many were judged worth waking for', async () => {
+    const { clock, watch, desk } = watching(OPENS)
+    desk.change({ judged: { [state.caseId]: { isWorth: true, at: OPENS } } })
+    watch.start()
+    await clock.advance(minutes(5))
+    expect(told).toEqual([
+      {
+        to: ['amara', 'tomas', 'linh', 'yusuf', 'ingrid'],
+        text: expect.stringMatching(
+          /^LAST NIGHT\. .*One case\..* 1 case was judged worth waking somebody for\.$/,
+        ) as string,
+      },
+    ])
+    watch.stop()
+    await watching(instant(OPENS + minutes(10))).watch.look()
     expect(told).toHaveLength(1)
   })
 
@@ -79,6 +100,6 @@ describe("what is urgent and nobody's after the clinic opened", () => {
     await watching(instant(OPENS + minutes(60))).watch.look()
     state = { ...state, day: undefined } as unknown as CaseState
     await watching(instant(OPENS - minutes(120))).watch.look()
-    expect(told).toEqual([])
+    expect(untaken()).toEqual([])
   })
 })

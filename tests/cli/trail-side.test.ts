@@ -5,7 +5,7 @@ import { trailSide } from '../../src/cli/trail-side.ts'
 import { after, minutes } from '../../src/time/instant.ts'
 import { aLine, NIGHT } from '../support/a-line.ts'
 import { someone } from '../support/console-people.ts'
-import { screenWording } from '../support/screen-words.ts'
+import { screenTexts, screenWording } from '../support/screen-words.ts'
 
 const ALL = { who: '', did: '' }
 
@@ -40,6 +40,13 @@ describe('the page of the audit trail', () => {
     expect(rows[0]?.change).toBe('from aaaaaaaaaaaa to bbbbbbbbbbbb')
     expect(verified).toEqual({ isWhole: true, says: ['Every line is as it was written, from the first to the last.'] })
     expect(head).toBe(`3:${lines[2]?.hash}`)
+  })
+
+  it('has words for every deed, and shows one that it has none for by its id', async () => {
+    const { deeds } = await side.trail(ALL, undefined)
+    expect(deeds.filter(({ value }) => screenTexts[`trail-did-${value}`] === undefined)).toEqual([])
+    add({ who: 'amara', did: 'deed-of-tomorrow' as 'approved', on: 'skin' })
+    expect((await side.trail(ALL, undefined)).rows[0]?.did).toBe('deed-of-tomorrow')
   })
 
   it('says a line that was changed, and an end that was cut off', async () => {

@@ -287,6 +287,64 @@ describe('an edit of what comes back', () => {
   })
 })
 
+describe('the sentence in Spanish, as the clinic’s people read it', () => {
+  const inSpanish = (edit: ClinicEdit): string => {
+    const asked = { file: 'clinic.yaml', text: demo, seen: clinicHash(demo), edit, at: present, language: 'es' }
+    const result = editClinic(asked)
+    if (result.kind !== 'edited') throw new Error(JSON.stringify(result))
+    return result.sentence
+  }
+  const [from, until] = [wall('2026-12-01 08:00'), wall('2026-12-02 08:00')]
+
+  it.each<[ClinicEdit, RegExp]>([
+    [
+      tonight,
+      /^Linh Tran está de guardia como "first" desde lun 30 nov 2026 .* hasta mar 1 dic 2026 .* en lugar de Tomás Herrera; se avisa a Linh Tran y Tomás Herrera; cambia un día: lun 30 nov\.$/,
+    ],
+    [
+      { kind: 'leave', who: 'yusuf', from, until },
+      /^Dr\. Yusuf Demir no está desde .*; se avisa a Dr\. Yusuf Demir; no cambia ninguna noche\.$/,
+    ],
+    [
+      { kind: 'swap', role: 'first', starts: wall('2026-12-02 18:00'), of: 'linh', to: 'amara' },
+      /^Amara Osei toma el turno de Linh Tran como "first" desde mié 2 dic 2026 /,
+    ],
+    [{ kind: 'take-back', section: 'changes', line: 0 }, /^Se retira la línea 1 de cambios/],
+    [
+      { kind: 'private-number', who: 'amara', number: '+1 212 555 0199' },
+      /^El número privado de Amara Osei cambia de .* a \+1 212 555 0199; se avisa a Amara Osei/,
+    ],
+    [
+      { kind: 'setting', id: 'left-check', value: 'PT12M' },
+      /^El ajuste "left-check" es PT12M; no se avisa a nadie; no cambia ninguna noche\.$/,
+    ],
+    [{ kind: 'date', day: '2027-04-02', value: 'closed' }, /^El 2027-04-02 la clínica está cerrada/],
+    [
+      { kind: 'hours', day: 'monday', value: '08:00-12:00' },
+      /^La clínica abre el lunes 08:00-12:00, ya no 08:00-18:00/,
+    ],
+    [{ kind: 'retention', value: 'P60D' }, /^Los casos cerrados se guardan P60D/],
+    [
+      { kind: 'families-number', which: 'transport', number: '+1 212 555 0118' },
+      /^El número de transporte que ven las familias cambia de .*; todas las familias lo ven enseguida/,
+    ],
+    [
+      { kind: 'hospital-number', hospital: 'harbour', number: '+1 212 555 0121' },
+      /^El número al que llaman las familias en Harbour Point/,
+    ],
+    [
+      { kind: 'weekly', role: 'first', day: 'tuesday', shift: 1, who: 'linh', from: '18:00', to: '08:00' },
+      /^Cada martes desde las 18:00 hasta las 08:00 "first" es Linh Tran; .*; cambian 57 días: .* y 51 más\.$/,
+    ],
+    [
+      { kind: 'rung', rung: 2, act: 'out' },
+      /^El orden de los avisos era: 1\. Day desk .* \(mientras la clínica está abierta\), 2\. quien está de guardia como "first", .* Será: /,
+    ],
+  ])('$kind', (edit, sentence) => {
+    expect(inSpanish(edit)).toMatch(sentence)
+  })
+})
+
 describe('saving an edited clinic file', () => {
   const folders: string[] = []
   afterEach(() => {

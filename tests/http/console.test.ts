@@ -38,6 +38,7 @@ const view: NowView = {
         closed: false,
         notes: ['Ask how feeding goes.'],
         isUrgent: true,
+        worth: 'unjudged',
       },
     ],
     takers: [{ id: 'malia', name: 'Malia Kealoha' }],
@@ -73,6 +74,7 @@ describe('the clinic pages about now', () => {
           did.push(`give ${caseId.slice(0, 4)} ${taker} ${key}`)
           return taker === 'malia' ? 'done' : 'nobody'
         },
+        judge: (caseId, isWorth) => void did.push(`judge ${caseId.slice(0, 4)} ${isWorth}`),
         async signOver() {
           did.push('sign over')
           return untaken
@@ -123,6 +125,13 @@ describe('the clinic pages about now', () => {
     expect(did).toEqual(['give 0123 malia nonce-of-form'])
     expect((await post(`/now/day/${CASE}`, { taker: '' })).status).toBe(422)
     expect((await post(`/now/day/${CASE}`, { taker: 'nobody-known' })).status).toBe(409)
+  })
+
+  it('take in one press whether a page was worth waking for, and nothing else', async () => {
+    expect(await textOf(get('/now'))).toContain('Was it worth waking somebody for?')
+    expect((await post(`/now/worth/${CASE}`, { worth: 'no' })).headers.get('location')).toBe('/now?did=day-judged#day')
+    expect((await post(`/now/worth/${CASE}`, { worth: 'perhaps' })).status).toBe(422)
+    expect(did).toEqual(['judge 0123 false'])
   })
 
   it("do not sign a night over while something urgent is nobody's, and name it", async () => {

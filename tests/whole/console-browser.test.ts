@@ -73,6 +73,64 @@ const PAGES = [
   '/settings/change/setting?id=left-check&value=PT10M',
 ]
 
+/** What somebody fills in. */
+const FILLED = 'input:not([type=hidden]), select, textarea'
+
+/** Presses Tab until another element of this kind has the focus. */
+async function tabTo(page: Page, kind: string): Promise<void> {
+  const isAt = (selector: string) =>
+    page.evaluate(
+      `(() => { const at = document.activeElement; const is = at !== window.tabbedFrom && at.matches(${JSON.stringify(selector)}); return is })()`,
+    )
+  await page.evaluate('window.tabbedFrom = document.activeElement')
+  for (let presses = 0; presses < 30; presses += 1) {
+    await page.keyboard.press('Tab')
+    if (await isAt(kind)) return
+  }
+  throw new Error(`Tab comes to no ${kind}`)
+}
+
+/** What Tab does not come to, comes to out of order, or comes to without showing it. */
+async function reachedByTab(page: Page): Promise<readonly string[]> {
+  const count = (await page.evaluate(`(() => {
+    const all = [...document.querySelectorAll('a[href], button, input:not([type=hidden]), select, textarea, summary')]
+    const groups = new Set()
+    window.toReach = all.filter(one => {
+      if (one.offsetParent === null && getComputedStyle(one).position !== 'fixed') return false
+      // Of radio buttons that go together Tab comes to one; arrows to the others.
+      if (one.type !== 'radio') return true
+      const isFirst = !groups.has(one.name)
+      groups.add(one.name)
+      return isFirst
+    })
+    window.wrong = []
+    window.at = 0
+    document.activeElement?.blur()
+    return window.toReach.length
+  })()`)) as number
+  for (
+    let presses = 0;
+    presses < count * 4 && (await page.evaluate('window.at < window.toReach.length'));
+    presses += 1
+  ) {
+    await page.keyboard.press('Tab')
+    const isDone = await page.evaluate(`(() => {
+      const focused = document.activeElement
+      if (focused === window.before) return false
+      window.before = focused
+      const place = window.toReach.indexOf(focused)
+      if (place !== window.at) window.wrong.push('expected ' + window.toReach[window.at]?.outerHTML.slice(0, 90) + ', came to ' + focused.outerHTML.slice(0, 90))
+      if (getComputedStyle(focused).outlineStyle === 'none') window.wrong.push('not shown: ' + focused.outerHTML.slice(0, 90))
+      window.at = place + 1
+      return window.wrong.length > 0
+    })()`)
+    if (isDone) break
+  }
+  return (await page.evaluate(
+    '[...window.wrong, ...(window.at < window.toReach.length && window.wrong.length === 0 ? ["only " + window.at + " of " + window.toReach.length] : [])]',
+  )) as string[]
+}
+
 describe.skipIf(path === undefined)("the clinic's pages in a browser", { timeout: 60_000 }, () => {
   const data = newFolder()
   const folder = newFolder()
@@ -202,22 +260,53 @@ describe.skipIf(path === undefined)("the clinic's pages in a browser", { timeout
     })
   })
 
-  test('the keyboard alone changes tonight', async () => {
+  test('Tab comes to everything that can be pressed or filled on every page, in the order it is read, and shows where it is', async () => {
     const { page } = await phone(browser)
-    await page.goto(`${bot.origin}/on-call/change/cover`)
-    await page.getByLabel('Who?').focus()
-    await page.keyboard.type('Tom')
-    for (let presses = 0; presses < 20; presses += 1) {
-      await page.keyboard.press('Tab')
-      const focused = await page.evaluate("document.activeElement?.textContent ?? ''")
-      if (focused === 'Look at the change') break
+    for (const address of PAGES) {
+      await page.goto(bot.origin + address)
+      await page.evaluate("for (const one of document.querySelectorAll('details')) one.open = true")
+      expect(await reachedByTab(page), address).toEqual([])
     }
-    await page.keyboard.press('Enter')
-    await page.getByText('Tomás Herrera is on call as "first"').waitFor()
   })
 
-  test('nothing scrolls sideways on any page at 320 px, and nothing comes from elsewhere', async () => {
-    const { page, strangers, errors } = await phone(browser, { viewport: { width: 320, height: 640 } })
+  test.each<[form: string, typed: readonly string[], seen: string | RegExp]>([
+    ['/on-call/change/cover', ['Tom'], 'Tomás Herrera is on call as "first"'],
+    ['/on-call/change/swap', ['Tuesday', 'Linh'], 'Linh Tran takes the shift of'],
+    [
+      '/on-call/change/leave',
+      ['Dr. Y', '03162026\t0130PM', '03172026\t0130PM'],
+      'Dr. Yusuf Demir is away from Mon 16 Mar 2026 1:30 PM',
+    ],
+    ['/on-call/change/number', ['Dr. Y', '+1 212 555 0187'], 'to +1 212 555 0187'],
+    ['/on-call/change/rung-new', ['Dr. I'], 'It is then: 1. Day desk'],
+    [
+      '/on-call/change/weekly?role=second&day=monday&index=0&who=yusuf&starts=08:00&ends=08:00',
+      ['Dr. I'],
+      'Each monday from 08:00 until 08:00',
+    ],
+    ['/settings/change/setting?id=left-check&value=PT10M', ['PT12M'], 'The setting "left-check" is PT12M'],
+    ['/settings/change/date', ['04032026', 'closed'], 'On 2026-04-03 the clinic is closed'],
+    ['/now/notice', [' '], 'What families are told first is changed.'],
+  ])('the keyboard alone fills %s and sends it', async (form, typed, seen) => {
+    const { page } = await phone(browser, { locale: 'en-US' })
+    await page.goto(bot.origin + form)
+    await page.locator('main form').last().locator(FILLED).first().focus()
+    for (const [index, keys] of typed.entries()) {
+      if (index > 0) await tabTo(page, FILLED)
+      await page.keyboard.press('Control+a')
+      for (const part of keys.split('\t')) {
+        if (part !== keys.split('\t')[0]) await page.keyboard.press('Tab')
+        await page.keyboard.type(part)
+      }
+    }
+    await tabTo(page, 'button')
+    await page.keyboard.press('Enter')
+    await page.getByText(seen).first().waitFor()
+  })
+
+  // 320 px wide is also what a window of 1280 px is at 400 % (WCAG 2.2, 1.4.10 Reflow): 1280 / 4.
+  test('nothing scrolls sideways on any page at 320 px, which is 400 % zoom, and nothing comes from elsewhere', async () => {
+    const { page, strangers, errors } = await phone(browser, { viewport: { width: 320, height: 256 } })
     for (const address of PAGES) {
       await page.goto(bot.origin + address)
       for (const details of await page.locator('summary').all()) await details.click()

@@ -89,14 +89,14 @@ export function flowsScreen(rows: readonly PartRow[], frame: ConsoleFrame): Html
 <p>${wording('flows-caution')}</p>
 <ul class="board plain">${rows.map(
     row =>
-      html`<li><p><a class="button" href="/flows/${row.id}"><strong>${row.id}</strong> ${row.title}</a></p><p>${row.isApproved ? '' : html`<strong>${wording('flows-not-approved')}</strong> `}${row.standing}</p></li>`,
+      html`<li><p><a class="button long" href="/flows/${row.id}"><strong>${row.title}</strong> <span class="soft">${row.id}</span></a></p><p>${row.isApproved ? '' : html`<strong>${wording('flows-not-approved')}</strong> `}${row.standing}</p></li>`,
   )}</ul></main>`
 }
 
 export function partScreen(view: PartView, frame: ConsoleFrame): Html {
   const { wording } = frame
-  return html`<main id="main"><h1>${view.id}</h1>
-<p>${view.title}</p>
+  return html`<main id="main"><h1>${view.title}</h1>
+<p class="soft">${view.id}</p>
 ${frame.note === undefined ? '' : html`<p class="note" role="alert">${frame.note}</p>`}
 <p class="state">${view.isApproved ? '' : html`<strong>${wording('flows-not-approved')}</strong> `}${view.standing}</p>
 <p class="soft">${wording('flows-hash', { code: view.hash.slice(0, 12) })}</p>
@@ -187,8 +187,8 @@ export function wordsScreen(
   { wording }: Pick<ConsoleFrame, 'wording'>,
 ): Html {
   const { language, advice, others } = words
-  return html`<main id="main"><h1>${id}: ${wording('flows-words')}</h1>
-<p>${title}</p>
+  return html`<main id="main"><h1>${title}: ${wording('flows-words')}</h1>
+<p class="soft">${id}</p>
 <p class="soft">${wording('flows-hash', { code: hash.slice(0, 12) })}</p>
 <p class="screen-only"><a class="button" href="/flows/${id}">${wording('flows-back')}</a></p>
 <p class="soft screen-only">${wording('flows-print')}</p>

@@ -48,14 +48,14 @@ export function flowsRoutes({ base, gate, answers, show, frame }: ConsoleSite, p
     const may = { approve: mayDo(who, 'approve-content'), withdraw: mayDo(who, 'withdraw-approval') }
     const view = await ports.part(c.req.param('part') ?? '', may)
     if (view === undefined) return answers.notice(c, 404, 'clinic-unknown')
-    return show(c, who, '/flows', view.id, partScreen(view, frame(note)), { status })
+    return show(c, who, '/flows', view.title, partScreen(view, frame(note)), { status })
   }
   gate.get('/flows/:part', 'see-content', (c, who) => part(c, who))
 
   gate.get('/flows/:part/words/:language', 'see-content', async (c, who) => {
     const words = await ports.words(c.req.param('part') ?? '', c.req.param('language') ?? '')
     if (words === undefined) return answers.notice(c, 404, 'clinic-unknown')
-    return show(c, who, '/flows', words.id, wordsScreen(words, { wording }))
+    return show(c, who, '/flows', words.title, wordsScreen(words, { wording }))
   })
 
   gate.get('/flows/:part/conversations/:situation', 'see-content', async (c, who) => {

@@ -51,6 +51,8 @@ export interface DayItem {
   /** The night is not over for it until somebody has it. */
   readonly isUrgent: boolean
   readonly taker?: string
+  /** Whether its page was worth waking for; `unjudged` where nobody has said; absent where nobody was paged. */
+  readonly worth?: 'yes' | 'no' | 'unjudged'
 }
 
 export function nowScreen(view: NowView, frame: ConsoleFrame): Html {
@@ -126,5 +128,15 @@ ${form(
   frame,
   `/now/day/${item.caseId}`,
   html`<label for="${field}">${wording('day-who', { code: item.code })}</label><select id="${field}" name="taker" required><option value="">${wording('clinic-choose-one')}</option>${day.takers.map(({ id, name }) => html`<option value="${id}">${name}</option>`)}</select><button class="small-button">${wording(item.taker === undefined ? 'day-give' : 'day-give-again')}</button>`,
-)}</li>`
+)}
+${worthPart(item, frame)}</li>`
+}
+
+/** Whether it was worth waking for: one press. */
+function worthPart({ caseId, code, worth }: DayItem, frame: ConsoleFrame): Html | string {
+  if (worth === undefined) return ''
+  const { wording } = frame
+  const press = (value: 'yes' | 'no') =>
+    html`<button class="small-button" name="worth" value="${value}" aria-label="${wording(`day-worth-${value}-said`, { code })}">${wording(`day-worth-${value}`)}</button>`
+  return html`<p>${wording(`day-worth-is-${worth}`)}</p>${form(frame, `/now/worth/${caseId}`, html`${worth === 'yes' ? '' : press('yes')}${worth === 'no' ? '' : press('no')}`)}`
 }

@@ -14,6 +14,8 @@ export interface NowPorts {
   casePath(who: SignedIn, caseId: string): Promise<string | undefined>
   /** Names who looks after a case in the clinic's day. The same key twice is one press. */
   giveForDay(who: SignedIn, caseId: string, taker: string, key: string): Promise<'done' | 'nobody' | 'nothing'>
+  /** Whether the page of a case was worth waking for. */
+  judge(caseId: string, isWorth: boolean): void
   /** Signs the night over, unless something urgent is nobody's yet: then the codes of that. */
   signOver(who: SignedIn): Promise<readonly string[]>
   sheet(): Promise<TonightSheet>
@@ -48,7 +50,7 @@ export function nowRoutes({ base, gate, answers, show, frame }: ConsoleSite, por
     })
   }
 
-  const DID = new Set(['day-given', 'day-signed', 'notice-done'])
+  const DID = new Set(['day-given', 'day-signed', 'day-judged', 'notice-done'])
   gate.get('/now', 'see-board', (c, who) => {
     const did = c.req.query('did') ?? ''
     return now(c, who, DID.has(did) ? wording(did) : undefined)
@@ -72,6 +74,14 @@ export function nowRoutes({ base, gate, answers, show, frame }: ConsoleSite, por
     const given = await ports.giveForDay(who, caseId, taker, keyIn(fields, base.randomId()))
     if (given === 'done') return answers.goTo(c, '/now?did=day-given#day')
     return now(c, who, wording(given === 'nobody' ? 'day-no-such-person' : 'clinic-nothing'), 409)
+  })
+
+  gate.post('/now/worth/:caseId', 'hand-over', async (c, who, fields) => {
+    const caseId = c.req.param('caseId') ?? ''
+    const worth = fieldIn(fields, 'worth')
+    if (!CASE_ID.test(caseId) || (worth !== 'yes' && worth !== 'no')) return now(c, who, wording('clinic-choose'), 422)
+    ports.judge(caseId, worth === 'yes')
+    return answers.goTo(c, '/now?did=day-judged#day')
   })
 
   gate.post('/now/sign-over', 'hand-over', async (c, who) => {

@@ -19,7 +19,7 @@ export function patternScreen(view: PatternView, mayChange: boolean, { wording }
   return html`<main id="main"><h1>${wording('pattern-heading')}</h1>
 <p>${wording('pattern-means')}</p>
 <section aria-labelledby="ladder"><h2 id="ladder">${wording('pattern-ladder')}</h2>
-<ol class="board">${view.ladder.map((says, index) => html`<li><p>${says}</p>${mayChange ? rungWays(says, index, wording) : ''}</li>`)}</ol>
+<ol class="board plain">${view.ladder.map((says, index) => html`<li><p><strong>${index + 1}.</strong> ${says}</p>${mayChange ? rungWays(says, index, wording) : ''}</li>`)}</ol>
 ${mayChange ? html`<p><a class="button" href="/on-call/change/rung-new">${wording('on-call-rung-new')}</a></p>` : ''}</section>
 ${view.roles.map(
   ({ role, shifts }, at) =>
