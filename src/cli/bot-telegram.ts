@@ -24,7 +24,7 @@ import type { TelegramFile } from '../store/sqlite/telegram-file.ts'
 import { type Arrived, arrived } from '../telegram/arrived.ts'
 import { apiOf, connection } from '../telegram/connection.ts'
 import { saying } from '../telegram/saying.ts'
-import { hours } from '../time/instant.ts'
+import { before, days, hours } from '../time/instant.ts'
 import {
   type ClinicianArrived,
   clinicianDid,
@@ -85,6 +85,8 @@ export interface TelegramOptions {
 }
 
 const SIGN_BYTES = 8
+/** What could not be read is kept, sealed, for whoever looks into it: no longer than a fortnight, looked at each start. */
+const PARKED_KEPT_MS = days(14)
 /** The server keeps what was not asked for one day: past this the clinic is told that something may be lost. */
 const GAP_MS = hours(23)
 
@@ -176,11 +178,11 @@ export function openTelegram(options: TelegramOptions): BotTelegram {
     /** A code links the account it was sent from, once. */
     async function link({ payload, chat }: ClinicianArrived & { kind: 'start' }): Promise<void> {
       const code = codeIn(payload)
-      const before = file.personOf(chat)
+      const linkedBefore = file.personOf(chat)
       const who = code === undefined ? undefined : file.redeem(hashOfCode(code), chat, clock.now())
       if (who !== undefined) log({ what: 'telegram-linked' })
       // Brought a second time by Telegram, the code is used up by the first.
-      const linked = who ?? (before !== undefined && isThere(answers, before) ? before : undefined)
+      const linked = who ?? (linkedBefore !== undefined && isThere(answers, linkedBefore) ? linkedBefore : undefined)
       return say(chat, linked === undefined ? answers.wording('telegram-code-unknown') : linkedWords(answers, linked))
     }
 
@@ -219,6 +221,7 @@ export function openTelegram(options: TelegramOptions): BotTelegram {
         const lastHeard = Number(file.known('heard-at') ?? clock.now())
         if (clock.now() - lastHeard > GAP_MS)
           void ports.tellClinic([wording()('telegram-notice-gap')], `telegram.gap.${lastHeard}`)
+        file.forgetParked(before(clock.now(), PARKED_KEPT_MS))
         status.start()
         hearing.start()
       },

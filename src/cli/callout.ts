@@ -78,7 +78,7 @@ export const calloutCommand: Command = {
       port,
       ...(values.origin === undefined ? {} : { origin: values.origin }),
     })
-    const pagers = await pagersOf(given)
+    const pagers = await withTelegram(given, await pagersOf(given))
     try {
       return await tested(given, standing, pagers, waitMinutes)
     } finally {
@@ -105,6 +105,23 @@ async function pagersOf(given: Given): Promise<BotPagers> {
   if (!clinic.demonstration) return clinicPagers(loaded.pagers, now, wording)
   const secret = `whsec_${data.key.toString('base64')}`
   return demoPagers(now, secret, loaded.pagers, pagesBySms(clinic) ? { wording } : undefined)
+}
+
+/** The same, and accounts linked on Telegram where the clinic has it. */
+async function withTelegram(given: Given, pagers: BotPagers): Promise<BotPagers> {
+  const { loaded, data, clock } = given
+  if (loaded.telegram === undefined) return pagers
+  const { telegramOf } = await import('./telegram-side.ts')
+  const bot = telegramOf(loaded.telegram, { data, clock, wording: () => wordsOf(given), log: () => undefined })
+  return {
+    ...pagers,
+    of: id => (id === bot.pager.id ? bot.pager : pagers.of(id)),
+    async stop() {
+      await bot.pager.stop()
+      bot.close()
+      await pagers.stop()
+    },
+  }
 }
 
 /** Words of the screens in the clinic's own language. */

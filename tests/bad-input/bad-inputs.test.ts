@@ -4,6 +4,7 @@ import { afterAll, beforeAll, describe, expect, test } from 'vitest'
 import { caregiverInputs } from './caregiver.ts'
 import { clinicInputs } from './clinic.ts'
 import { httpInputs } from './http.ts'
+import { messengerInputs } from './messenger.ts'
 import { type NightLine, nightLine } from './night-line.ts'
 import { badInputsPage } from './page.ts'
 import { signInInputs } from './sign-in.ts'
@@ -22,7 +23,10 @@ const together = (parts: readonly BadInput[]): BadInput => ({
   },
 })
 
-const byId = Map.groupBy([...caregiverInputs, ...httpInputs, ...clinicInputs, ...signInInputs], ({ id }) => id)
+const byId = Map.groupBy(
+  [...caregiverInputs, ...httpInputs, ...clinicInputs, ...messengerInputs, ...signInInputs],
+  ({ id }) => id,
+)
 const inputs: readonly BadInput[] = [...byId.values()]
   .map(together)
   .toSorted((a, b) => Number(a.id.slice(1)) - Number(b.id.slice(1)))

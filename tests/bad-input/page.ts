@@ -11,8 +11,8 @@ of the flow rests on what could not be read, and danger is looked for first. Eac
 says otherwise. Rows about the clinic file, calendars and test call-outs are read by whoever keeps the rota: the check of the file prints them,
 and \`serve\` and the console say the same. Times are those of a night in New York, at 2:10 in the morning. "asked:" is the question that stands open after it.
 
-The classes are common practice, no source; the numbers are kept once given, and a gap is a class this line cannot meet yet
-(B12: groups and forwarded messages of messengers). Cautions: [cautions.md](cautions.md).
+The classes are common practice, no source; the numbers are kept once given. B12 was sent by Telegram, through a Bot API on the same
+machine. Cautions: [cautions.md](cautions.md).
 `
 
 /** The page, from what was sent and shown. */

@@ -97,7 +97,7 @@ async function families({ minutes, families, seed }: Wanted): Promise<SuiteResul
 /** The kill tests with all their points; they print their own table and write their own figures. */
 function kills(): Promise<SuiteResult> {
   const vitest = join(root, 'node_modules/vitest/vitest.mjs')
-  const args = [vitest, 'run', '--config', 'tests/vitest.config.ts', 'tests/whole/kill']
+  const args = [vitest, 'run', '--config', 'tests/vitest.config.ts', 'tests/whole/kill', 'tests/whole/telegram-kill']
   return new Promise(resolve => {
     const child = spawn(process.execPath, args, {
       cwd: root,

@@ -29,6 +29,8 @@ export interface TelegramFile {
   forgetStatus(caseId: string): void
   statusCases(): readonly string[]
   park(updateId: number, sealed: Uint8Array, at: Instant): void
+  /** Removes what was laid aside before `at`. */
+  forgetParked(at: Instant): void
   known(name: string): string | undefined
   know(name: string, value: string): void
   close(): void
@@ -60,6 +62,7 @@ export function openTelegramFile(file: string): TelegramFile {
     forgetStatus: db.prepare('DELETE FROM status WHERE case_id = ?'),
     statusCases: db.prepare('SELECT case_id FROM status ORDER BY kept_at'),
     park: db.prepare('INSERT OR IGNORE INTO parked VALUES (?, ?, ?)'),
+    forgetParked: db.prepare('DELETE FROM parked WHERE parked_at < ?'),
     known: db.prepare('SELECT value FROM known WHERE name = ?'),
     know: db.prepare('INSERT OR REPLACE INTO known VALUES (?, ?)'),
   }
@@ -105,6 +108,7 @@ export function openTelegramFile(file: string): TelegramFile {
     forgetStatus: caseId => void sql.forgetStatus.run(caseId),
     statusCases: () => sql.statusCases.all().map(row => String(row.case_id)),
     park: (updateId, sealed, at) => void sql.park.run(updateId, at, sealed),
+    forgetParked: at => void sql.forgetParked.run(at),
     known: name => textOf(sql.known.get(name)?.value),
     know: (name, value) => void sql.know.run(name, value),
     close: () => db.close(),

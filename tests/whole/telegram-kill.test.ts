@@ -1,0 +1,221 @@
+import { mkdirSync, writeFileSync } from 'node:fs'
+import { createServer } from 'node:net'
+import { join } from 'node:path'
+import { beforeAll, describe, expect, test } from 'vitest'
+import { openDataFolder } from '../../src/cli/data-folder.ts'
+import { openSealedData } from '../../src/cli/sealed-data.ts'
+import type { Clock } from '../../src/runtime/clock.ts'
+import { systemRandom } from '../../src/runtime/system-clock.ts'
+import { openTelegramFile } from '../../src/store/sqlite/telegram-file.ts'
+import { instant } from '../../src/time/instant.ts'
+import { type BotApi, botApi } from '../support/bot-api/bot-api.ts'
+import type { Phone } from '../support/bot-api/phone.ts'
+import { saidTo, spoken } from '../support/telegram-night.ts'
+import { type Keeper, keep, SPEED } from './kill-keeper.ts'
+import { doneIn } from './kill-record.ts'
+import { clinicWith, eventually, NIGHT, newFolder } from './process.ts'
+
+type Updates = 'polling' | 'webhook'
+
+/** Killed after the commit and before it is confirmed, before the commit, and after a reply left and before that is written down. */
+const SHORT: readonly (readonly [Updates, string])[] = [
+  ['polling', 'worker.committed#3'],
+  ['webhook', 'store.before-commit#6'],
+  ['polling', 'outbox.family.sent#3'],
+]
+/** At every step of a message, a reply and a page, each way. */
+const LONG: readonly (readonly [Updates, string])[] = (['polling', 'webhook'] as const).flatMap(
+  updates =>
+  [
+    'worker.received#1', 'worker.received#4', 'worker.loaded#3', 'worker.stepped#4', 'worker.committed#1', 'worker.committed#5',
+    'store.begun#3', 'store.step-written#5', 'store.before-commit#7', 'store.after-commit#9', 'store.before-answer#6',
+    'outbox.family.claimed#2', 'outbox.family.rendered#3', 'outbox.family.kept#4', 'outbox.family.sent#1', 'outbox.family.settled#5',
+    'outbox.page.claimed#1', 'outbox.page.kept#1', 'outbox.page.sent#1', 'outbox.page.settled#1', 'any#60', 'any#140',
+  ].map(kill => [updates, kill] as const), // biome-ignore format: one list
+)
+const isLong = process.env.LONG === '1'
+const plans = isLong ? LONG : SHORT
+
+const AMARA = 80_001
+const STEP_MS = 50_000
+/** What the family and the clinician did, as the record must have it: each once, in this order. */
+const DONE = [
+  /^caseOpened: her tube has just come out$/,
+  /^answerGiven: Nothing\. It is empty$/,
+  /^answerGiven: None of these$/,
+  /^answerGiven: Long tube, held by a balloon$/,
+  /^answerGiven: Up to half an hour ago$/,
+  /^answerGiven: Up to 30 minutes$/,
+  /^answerGiven: 202 555 0142$/,
+  /^answerGiven: 1 to 6 weeks ago$/,
+  /^pageAcknowledged by amara$/,
+]
+
+/** Runs at once, each with a process of its own. */
+const AT_ONCE = 3
+
+/** One run as it ended. */
+interface Run {
+  readonly done: readonly string[]
+  readonly replies: readonly string[]
+  readonly shown: readonly string[]
+  readonly pages: readonly string[]
+  readonly killedAt: string | undefined
+  readonly faults: readonly string[]
+}
+
+describe('a family on Telegram, and a bot that is killed', () => {
+  const runs = new Map<string, Run | string>()
+
+  beforeAll(
+    async () => {
+      const left = [...plans]
+      const work = async (): Promise<void> => {
+        for (let plan = left.shift(); plan !== undefined; plan = left.shift())
+          runs.set(plan.join(), await run(...plan).catch((error: unknown) => String(error)))
+      }
+      await Promise.all(Array.from({ length: AT_ONCE }, work))
+    },
+    isLong ? 1_800_000 : 180_000,
+  )
+
+  test.each(plans)('by %s, killed at %s: nothing is lost, and what comes twice says so', (...plan) => {
+    const found = runs.get(plan.join())
+    if (found === undefined || typeof found === 'string') throw new Error(found ?? 'it was not begun')
+    // A press may come twice where the question was asked anew after an outage: it is told to be late, and changes nothing.
+    const counted = found.done.filter(one => !/^(staleAnswer|greeted)/.test(one))
+    expect(counted).toHaveLength(DONE.length)
+    for (const [index, expected] of DONE.entries()) expect(counted[index]).toMatch(expected)
+    expect(found.replies.filter(status => status !== 'sent')).toEqual([])
+    const twice = found.shown.length - found.replies.length
+    expect(twice).toBeGreaterThanOrEqual(0)
+    expect(twice).toBeLessThanOrEqual(1)
+    expect(found.shown.filter(text => /You may have seen this before/.test(text)).length).toBeGreaterThanOrEqual(twice)
+    expect(found.pages.slice(1).every(text => /May be a repeat|AGAIN|UPDATE|told/.test(text))).toBe(true)
+    expect(found.killedAt).toBeDefined()
+    expect(found.faults).toEqual([])
+  })
+})
+
+async function run(updates: Updates, kill: string): Promise<Run> {
+  const folder = newFolder()
+  const api = await botApi({ clock: nightClock() })
+  const port = await freePort()
+  const dataDir = join(folder.path, 'data')
+  link(dataDir)
+  const keeper = keep({ folder: folder.path, clinic: clinicOf(folder.path, api, updates), port, kills: [kill] })
+  try {
+    const family = api.user(90_001)
+    const amara = api.user(AMARA)
+    await converse(keeper, family, amara)
+    await eventually('the kill', async () => keeper.lives.length > 0, STEP_MS)
+    await keeper.up()
+    await eventually('nothing left to deliver', async () => api.pending() === 0, STEP_MS)
+    await keeper.stop()
+    return {
+      ...(await recordIn(dataDir)),
+      shown: spoken(family),
+      pages: saidTo(amara).flatMap(({ buttons, text }) => (buttons.length === 4 ? [text] : [])),
+      killedAt: keeper.lives[0]?.killed?.point,
+      faults: api.faults,
+    }
+  } catch (error) {
+    throw new Error(`${String(error)}; the process wrote: ${keeper.output()}`, { cause: error })
+  } finally {
+    await keeper.stop().catch(() => undefined)
+    await api.stop()
+    folder.remove()
+  }
+}
+
+async function converse(keeper: Keeper, family: Phone, amara: Phone): Promise<void> {
+  /** Presses a button; once more where the question was asked anew meanwhile, as after an outage. */
+  const tap = async (phone: Phone, label: string, then: () => boolean): Promise<void> => {
+    let pressedOn = 0
+    await eventually(
+      `what follows "${label}"; the last was: ${spoken(phone).at(-1)}`,
+      async () => {
+        await keeper.up()
+        const at = phone.find(label)
+        if (at !== undefined && at.id > pressedOn) {
+          pressedOn = at.id
+          phone.taps(label)
+        }
+        return pressedOn > 0 && then()
+      },
+      STEP_MS,
+    )
+  }
+  const read = (words: RegExp) => () => spoken(family).some(text => words.test(text))
+  family.says('her tube has just come out')
+  await tap(family, 'Nothing. It is empty', read(/Look at your child now/))
+  await tap(family, 'None of these', () => family.find('Long tube, held by a balloon') !== undefined)
+  await tap(family, 'Long tube, held by a balloon', () => family.find('Up to half an hour ago') !== undefined)
+  await tap(family, 'Up to half an hour ago', () => family.find('Up to 30 minutes') !== undefined)
+  await tap(family, 'Up to 30 minutes', read(/What number can a clinician ring you on/))
+  family.says('202 555 0142')
+  await tap(family, '1 to 6 weeks ago', () => amara.find('Ringing now') !== undefined)
+  await tap(amara, 'Ringing now', read(/Amara Osei, feeding nurse, has taken this on/))
+}
+
+/** The night of the process: the same speed, from about the same moment. */
+function nightClock(): Clock {
+  const startedAt = Date.now()
+  const passed = () => (Date.now() - startedAt) * SPEED
+  return {
+    now: () => instant(NIGHT + passed()),
+    monotonicMs: passed,
+    wake(atMs, fn) {
+      const timer = setTimeout(fn, Math.max(0, (atMs - passed()) / SPEED))
+      return () => clearTimeout(timer)
+    },
+  }
+}
+
+function clinicOf(folder: string, api: BotApi, updates: Updates): string {
+  const made = clinicWith(join(folder, 'clinic'), '  ladder-urgent: [PT3M, PT5M, PT10M]\n', yaml => {
+    const paged = yaml.replaceAll('- { pager: webhook, address: "demo:" }', '- { pager: telegram }')
+    return `${paged}\ntelegram: { token-file: telegram-token, updates: ${updates}, families-may-write: yes, server: "${api.root}" }\n`
+  })
+  writeFileSync(join(made, 'telegram-token'), api.token, { mode: 0o600 })
+  return made
+}
+
+/** Amara's account is linked beforehand. */
+function link(dataDir: string): void {
+  mkdirSync(dataDir, { recursive: true, mode: 0o700 })
+  const file = openTelegramFile(join(dataDir, 'telegram.sqlite'))
+  file.keepCode('code', 'amara', instant(NIGHT), instant(NIGHT + 1_000))
+  file.redeem('code', String(AMARA), instant(NIGHT))
+  file.close()
+}
+
+async function recordIn(
+  dataDir: string,
+): Promise<{ readonly done: readonly string[]; readonly replies: readonly string[] }> {
+  const failed = (error: unknown) => {
+    throw error
+  }
+  const { store } = await openSealedData({
+    ...{ data: openDataFolder(dataDir, systemRandom()), mode: 'demonstration', onFault: failed },
+    onUnreadable: ({ error }) => failed(error),
+  })
+  try {
+    const cases = await store.recent(instant(0))
+    expect(cases).toHaveLength(1)
+    const { caseId = '' } = cases[0] ?? {}
+    const rows = (await store.outboxOf(caseId)).filter(({ lane }) => lane === 'family')
+    return { done: (await store.history(caseId)).flatMap(doneIn), replies: rows.map(({ status }) => status) }
+  } finally {
+    await store.close()
+  }
+}
+
+async function freePort(): Promise<number> {
+  const server = createServer()
+  await new Promise<void>(listening => server.listen(0, '127.0.0.1', listening))
+  const address = server.address()
+  await new Promise(closed => server.close(closed))
+  if (address === null || typeof address === 'string') throw new Error('no free port')
+  return address.port
+}
