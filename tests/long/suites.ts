@@ -2,13 +2,14 @@ import { execFileSync, spawn } from 'node:child_process'
 import { mkdirSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { parseArgs } from 'node:util'
+import { clusterSuite } from './cluster.ts'
 import { familiesSuite } from './families.ts'
 import { mutantsSuite } from './mutants.ts'
 import { root } from './server-process.ts'
 import { spinSuite } from './spin.ts'
 import type { SuiteResult } from './world.ts'
 
-const NAMES = ['kills', 'families', 'spin', 'mutants'] as const
+const NAMES = ['kills', 'cluster', 'families', 'spin', 'mutants'] as const
 type Name = (typeof NAMES)[number]
 
 interface Wanted {
@@ -76,6 +77,7 @@ function wantedIn(words: readonly string[]): Wanted | string {
 
 const SUITES: Readonly<Record<Name, (wanted: Wanted) => Promise<SuiteResult>>> = {
   kills: () => kills(),
+  cluster: () => clusterSuite({ conversations: 1_000, progress: progressBar(5 * 60_000) }),
   families: wanted => families(wanted),
   spin: () => spinSuite({ variants: 40, progress: progressBar(20 * 60_000) }),
   mutants: ({ minutes, seed, figures, isWhole, flow }) =>

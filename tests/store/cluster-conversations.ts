@@ -16,7 +16,14 @@ export interface Acknowledged {
  * Conversations side by side: each step commits an event, a row and an alarm; rows are claimed and settled meanwhile. What is
  * refused is tried again, as a channel does that was told that its message was not kept.
  */
-export async function converse(store: RedisStore, count: number, steps: number, atOnce: number): Promise<Acknowledged> {
+export async function converse(
+  store: RedisStore,
+  count: number,
+  steps: number,
+  atOnce: number,
+  told: (done: number, all: number) => void = () => undefined,
+): Promise<Acknowledged> {
+  let done = 0
   const found: Acknowledged = { steps: new Map(), sent: new Set(), again: 0, longestMs: 0 }
   let isTalking = true
 
@@ -45,6 +52,8 @@ export async function converse(store: RedisStore, count: number, steps: number, 
       if (answer === 'conflict')
         throw new Error(`${caseId}: step ${from} conflicts, though nobody else writes this case`)
       found.steps.set(caseId, from + 1)
+      done += 1
+      told(done, count * steps)
     }
   }
 

@@ -12,6 +12,8 @@ export interface RedisCluster {
   cli(port: number, ...words: readonly string[]): Promise<string>
   /** The master that keeps a key now, and a replica of it. */
   keepers(key: string): Promise<{ readonly master: RedisServer; readonly replica: RedisServer }>
+  /** Resolves when every server is up and each master has its replica. */
+  whole(): Promise<void>
   discard(): Promise<void>
 }
 
@@ -34,7 +36,11 @@ export async function redisCluster(settings: readonly string[] = KEPT): Promise<
   const first = servers[0]?.port ?? 0
   const addresses = servers.map(({ port }) => `127.0.0.1:${port}`)
   await run('redis-cli', ['--cluster', 'create', ...addresses, '--cluster-replicas', '1', '--cluster-yes'])
-  for (const { port } of servers) {
+  async function whole(): Promise<void> {
+    for (const { port } of servers) await joined(port)
+  }
+
+  async function joined(port: number): Promise<void> {
     const isWhole = async () => {
       const state = await cli(port, 'CLUSTER', 'INFO')
       const replication = await cli(port, 'INFO', 'replication')
@@ -48,9 +54,11 @@ export async function redisCluster(settings: readonly string[] = KEPT): Promise<
     }
   }
 
+  await whole()
   return {
     servers,
     cli,
+    whole,
     async keepers(key) {
       const living = await Promise.any(servers.map(({ port }) => cli(port, 'PING').then(() => port))).catch(() => first)
       const slot = Number(await cli(living, 'CLUSTER', 'KEYSLOT', key))
