@@ -162,10 +162,28 @@ class Talk {
   async answerAll(): Promise<void> {
     for (let count = 0; this.open_ !== undefined && count < MOST_QUESTIONS; count++) {
       const { fact } = this.open_
-      const given = this.vignette.answers[fact]
+      const given = this.vignette.answers[fact] ?? this.stoodFor(fact)
       if (given === undefined && FOLLOW_UPS.includes(fact)) return
       await this.answer(this.open_, given)
     }
+  }
+
+  /**
+   * A question that stands for single ones is answered by theirs: everything that is not listed with an answer that leaves
+   * it out is chosen, and so asked about by itself.
+   */
+  private stoodFor(fact: string): string[] | undefined {
+    const document = this.line.flows.facts[fact]
+    const standing = document?.['stands-for']
+    if (document === undefined || standing === undefined) return undefined
+    const { answers, knows } = this.vignette
+    const chosen = Object.entries(standing).flatMap(([value, singles]) => {
+      const isLeftOut = Object.entries(singles).every(([single, out]) =>
+        out.some(each => isWithin(String(answers[single] ?? knows?.[single]), each)),
+      )
+      return isLeftOut ? [] : [value]
+    })
+    return chosen.length > 0 ? chosen : [...(document.apart ?? [])]
   }
 
   async next(then: Vignette['then'][number]): Promise<void> {
@@ -265,6 +283,14 @@ class Talk {
     this.asked.add(question.fact)
     this.questions++
   }
+}
+
+/** Whether a listed answer is this one, or lies in this range of numbers or durations ("36..37.4", "PT0M..PT7H"). */
+function isWithin(given: string, listed: string): boolean {
+  const [least, most] = listed.split('..')
+  if (least === undefined || most === undefined) return given === listed
+  const valueOf = (text: string): number => (text.startsWith('P') ? Duration.fromISO(text).toMillis() : Number(text))
+  return valueOf(given) >= valueOf(least) && valueOf(given) <= valueOf(most)
 }
 
 /** In the unit it is written in, as somebody says an age or a way: "3 years", "25 minutes". */

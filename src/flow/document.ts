@@ -130,6 +130,12 @@ export const factSchema = z.strictObject({
     .describe(
       'The listed value that "not sure" counts as in every condition. Left out: only conditions that list "unsure" match it.',
     ),
+  'stands-for': z
+    .record(id, z.record(id, z.array(z.string())))
+    .optional()
+    .describe(
+      'For many: the single questions a value stands for, with the answers (or ranges, "36..37.4") that leave it out. What is chosen is asked about by itself.',
+    ),
   sticky: z.boolean().optional().describe('History: kept when an earlier answer is changed.'),
   settable: z.boolean().optional().describe('Filled by steps ("set"), never asked.'),
 })
