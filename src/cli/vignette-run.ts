@@ -289,8 +289,8 @@ class Talk {
 function isWithin(given: string, listed: string): boolean {
   const [least, most] = listed.split('..')
   if (least === undefined || most === undefined) return given === listed
-  const valueOf = (text: string): number => (text.startsWith('P') ? Duration.fromISO(text).toMillis() : Number(text))
-  return valueOf(given) >= valueOf(least) && valueOf(given) <= valueOf(most)
+  const amountOf = (text: string): number => (text.startsWith('P') ? Duration.fromISO(text).toMillis() : Number(text))
+  return amountOf(given) >= amountOf(least) && amountOf(given) <= amountOf(most)
 }
 
 /** In the unit it is written in, as somebody says an age or a way: "3 years", "25 minutes". */

@@ -9,10 +9,7 @@ describe.each([
   ['balloon', 'balloon-doubts'],
   ['feed-trouble', 'feed-doubts'],
 ])('%s: what makes the tube doubtful', (concern, fact) => {
-  const begun = () =>
-    aTalk(aLine(), concern)
-      .says()
-      .answers('danger-signs', ['none'])
+  const begun = () => aTalk(aLine(), concern).says().answers('danger-signs', ['none'])
   const document = shippedFlows.facts[fact]
 
   it('is the second question', () => expect(begun().asked()).toBe(fact))
@@ -47,9 +44,7 @@ describe.each([
   })
 
   it('what was said in the first message is not asked again: it counts', () => {
-    const talk = aTalk(aLine(), concern)
-      .says({ 'length-outside': 'longer' })
-      .answers('danger-signs', ['none'])
+    const talk = aTalk(aLine(), concern).says({ 'length-outside': 'longer' }).answers('danger-signs', ['none'])
     expect(talk.state.disposition?.id).toBe('speak')
   })
 
