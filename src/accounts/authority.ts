@@ -83,6 +83,14 @@ export const AUTHORITY = {
     means: 'change hours, hospitals, numbers for families, retention',
     roles: { lead: 'all', administrator: 'all' },
   },
+  'review-cases': {
+    means: 'draw a month for review, read what was drawn without names, score it, and read what the scores say',
+    roles: { reviewer: 'all' },
+  },
+  'see-figures': {
+    means: "see the clinic's figures, small counts hidden",
+    roles: { lead: 'all', reviewer: 'all', administrator: 'all' },
+  },
   'see-people': {
     means: 'see who has an account, in which roles, and when they last signed in',
     roles: { lead: 'all', administrator: 'all' },

@@ -312,7 +312,13 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     people = peoplePages({
       ...{ page: clinicSide, clinicDir: options.clinicDir, changing, line: staff, lineOf: served.lineOf, runtime },
       ...{ desk, data, clock, wordsIn, origin: options.origin, doubts: doubtsSaid, signedIn: reader },
-      ...{ members: () => members, again: options.again, onFault: (error: unknown) => storeFault(error) },
+      ...{
+        members: () => members,
+        again: options.again,
+        onFault: (error: unknown) => storeFault(error),
+        store,
+        random,
+      },
     })
     const pages = clinicianPages({
       ...clinicSide,

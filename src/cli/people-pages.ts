@@ -4,8 +4,9 @@ import type { Line } from '../case/line.ts'
 import type { Wording } from '../channels/web-page.ts'
 import { type Console, type ConsoleBase, consolePages } from '../http/console/console.ts'
 import type { FlowsPorts } from '../http/console/flows-routes.ts'
-import type { Clock } from '../runtime/clock.ts'
+import type { Clock, Random } from '../runtime/clock.ts'
 import type { Runtime } from '../runtime/runtime.ts'
+import type { Store } from '../store/store.ts'
 import { type Again, remembering } from './again.ts'
 import { approvalSide } from './approval-side.ts'
 import type { BotAccounts } from './bot-accounts.ts'
@@ -20,6 +21,7 @@ import { DEMO_CLINIC } from './load-line.ts'
 import { onCallSide } from './on-call-side.ts'
 import { pageToken } from './page-link.ts'
 import { phoneWatch } from './phone-watch.ts'
+import { reviewsOfBot } from './reviews-of-bot.ts'
 import { testCallouts } from './test-callouts.ts'
 import { trailSide } from './trail-side.ts'
 
@@ -33,8 +35,10 @@ export interface PeoplePagesOptions {
   readonly lineOf: (state: string) => Line
   readonly runtime: Runtime
   readonly desk: DeskFile
-  readonly data: Pick<DataFolder, 'key' | 'testCalloutsFile'>
+  readonly data: Pick<DataFolder, 'key' | 'testCalloutsFile' | 'reviewsFile'>
   readonly clock: Clock
+  readonly random: Random
+  readonly store: Pick<Store, 'load' | 'recentHeads' | 'history'>
   readonly wordsIn: (language: string) => Wording
   readonly origin: () => string
   readonly doubts: () => Promise<readonly string[]>
@@ -70,6 +74,10 @@ export function peoplePages(options: PeoplePagesOptions): PeoplePages {
     tellPeople: told => runtime.tellPeople(told),
     link: () => `${origin()}/now`,
   })
+  const reviews = reviewsOfBot({
+    ...{ clinicDir: options.clinicDir ?? DEMO_CLINIC, changing, store: options.store, data, random: options.random },
+    ...{ now, wording, onFault, trail: () => members()?.store },
+  })
   const play = playInProcess({ clinicDir: options.clinicDir ?? DEMO_CLINIC })
   const conversations = conversationsSide(play, onFault)
   const pages = consolePages({
@@ -81,6 +89,7 @@ export function peoplePages(options: PeoplePagesOptions): PeoplePages {
     },
     tonight,
     flows: flowsSide(options, conversations),
+    reviews: reviews.ports,
     trail: trailSide({ ...{ line, now, wording }, store: () => members()?.store }),
     onCall: onCallSide({
       ...{ ...shared, clinicDir: options.clinicDir ?? DEMO_CLINIC, changing, origin, onFault },
@@ -98,6 +107,7 @@ export function peoplePages(options: PeoplePagesOptions): PeoplePages {
       day.stop()
       phones.stop()
       conversations.stop()
+      void reviews.stop().catch(onFault)
     },
   }
 }

@@ -8,6 +8,7 @@ import { TRANSCRIPT_VERSION } from '../replay/transcript.ts'
 import { drawnYear } from '../review/drawn-year.ts'
 import { sha256, systemClock } from '../runtime/system-clock.ts'
 import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
+import { flowsKept } from './edition-archive.ts'
 import { DEMO_CLINIC, loadLine } from './load-line.ts'
 import { reportProblems } from './problems.ts'
 import { SOFTWARE } from './software.ts'
@@ -52,6 +53,11 @@ export const yearCommand: Command = {
       const edition = sha256(canonicalText(content))
       put({ kind: 'transcript', version: TRANSCRIPT_VERSION, madeAt: now, software: SOFTWARE, kept: [] })
       put({ kind: 'edition', edition, content })
+      // Its flows go with it: they will have changed when somebody looks at it again.
+      if (loaded.files !== undefined) {
+        const kept = flowsKept(loaded.files)
+        put({ kind: 'flows', flows: sha256(canonicalText(kept)), content: JSON.parse(JSON.stringify(kept)) })
+      }
       for (const record of drawnYear(loaded.line, { seed: values.seed, year, cases, hash: sha256 })) {
         const { caseId, channel, family, closed } = record
         const flow = loaded.line.hashes?.get(record.concern)

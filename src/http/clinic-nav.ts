@@ -9,6 +9,8 @@ const PAGES: readonly { readonly path: string; readonly action: Action; readonly
   { path: '/on-call', action: 'see-on-call', words: 'clinic-nav-on-call' },
   { path: '/flows', action: 'see-content', words: 'clinic-nav-flows' },
   { path: '/settings', action: 'see-settings', words: 'clinic-nav-settings' },
+  { path: '/reviews', action: 'review-cases', words: 'clinic-nav-reviews' },
+  { path: '/reviews/figures', action: 'see-figures', words: 'reviews-figures' },
   { path: '/people', action: 'see-people', words: 'clinic-nav-people' },
   { path: '/trail', action: 'see-audit', words: 'clinic-nav-trail' },
   { path: '/account', action: 'keep-own-account', words: 'clinic-nav-account' },

@@ -1,3 +1,5 @@
+import { PLOT_STYLE } from '../review/plots.ts'
+
 /** Styles of the clinician's pages, on top of the shared ones. */
 export const CLINIC_CSS = `
 h1{font-size:1.5rem}
@@ -35,6 +37,13 @@ fieldset{border:0;margin:0;padding:0;min-width:0}
 .unseen{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%);white-space:nowrap}
 .page-text{white-space:pre-line;border-left:3px solid var(--bar);padding-left:.6rem}
 .plain{list-style:none}
+.moments{margin:0;padding:0}
+.item{border-top:1px solid var(--edge);padding-top:.6rem}
+.item legend{font-weight:600;padding:0}
+.figures table{border-collapse:collapse;font-variant-numeric:tabular-nums}
+.figures th,.figures td{padding:.15rem .5rem;border-bottom:1px solid var(--edge);text-align:right;white-space:nowrap}
+.figures th[scope=row],.figures th:first-child{text-align:left}
+.figures .wide{overflow-x:auto}
 .sheet{width:100%;height:auto;background:#fff;border:1px solid var(--edge)}
 ins{text-decoration-thickness:2px}
 .month{list-style:none;margin:0;padding:0}
@@ -55,4 +64,5 @@ mark{background:none;color:inherit;text-decoration:underline;text-decoration-thi
 .wide{max-width:60rem}
 .due{white-space:nowrap;font-weight:700}
 @media print{.clinic-nav,.screen-only,.caution,.banner{display:none}main{max-width:none}section{break-inside:avoid}}
+${PLOT_STYLE}
 `

@@ -91,7 +91,7 @@ function chart(
     title,
     says:
       `Limits three standard deviations away: ${outside} of ${points.length} weeks lie outside. Longest run on one side of the median ${runs.longestRun} (chance: up to ` +
-      `${runs.longestRunMost}), crossings ${runs.crossings} (chance: ${runs.crossingsLeast} or more): ${runs.isSignal ? 'something has shifted' : 'no shift is seen'}.`,
+      `${runs.longestRunMost}), crossings ${runs.crossings} (chance: ${runs.crossingsLeast} or more): ${runs.isSignal ? 'something has shifted' : 'by its runs alone, no shift'}.`,
     head: ['week from', unit, 'centre', 'lower limit', 'upper limit', 'outside'],
     rows: points.map(({ value, centre, low, high, isSignal }, index) =>
       isTold[index] === true

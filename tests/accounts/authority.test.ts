@@ -25,6 +25,8 @@ const AT_MOST: Readonly<Record<Action, string>> = {
   'see-settings': 'on-call lead reviewer administrator',
   'change-settings': 'lead',
   'change-clinic': 'lead administrator',
+  'review-cases': 'reviewer',
+  'see-figures': 'lead reviewer administrator',
   'see-people': 'lead administrator',
   'invite-people': 'administrator',
   'change-roles': 'administrator',

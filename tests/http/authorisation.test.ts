@@ -31,6 +31,8 @@ const BY_HAND: Readonly<Record<Action, string>> = {
   'see-settings': 'y y y y',
   'change-settings': '- y - -',
   'change-clinic': '- y - y',
+  'review-cases': '- - y -',
+  'see-figures': '- y y y',
   'see-people': '- y - y',
   'invite-people': '- - - y',
   'change-roles': '- - - y',

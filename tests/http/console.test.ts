@@ -5,7 +5,7 @@ import { type Console, consolePages } from '../../src/http/console/console.ts'
 import type { LineNotice } from '../../src/http/console/notice-page.ts'
 import { bySoonest, type NowRow, type NowView, untilText } from '../../src/http/console/now-page.ts'
 import { after, instant, minutes } from '../../src/time/instant.ts'
-import { noOnCall, noTrail, oneFlow, someone } from '../support/console-people.ts'
+import { consoleBeside, someone } from '../support/console-people.ts'
 import { screenWording } from '../support/screen-words.ts'
 
 const AT = instant(Date.parse('2026-03-01T07:10:00Z'))
@@ -57,16 +57,10 @@ describe('the clinic pages about now', () => {
     did = []
     notice = undefined
     untaken = []
-    const drawn: string[] = []
     pages = consolePages({
-      wording: screenWording,
-      desk: () => ({ label: 'Switchboard', number: '+12025550166' }),
-      randomId: () => `random-${drawn.push('')}`,
-      demonstration: true,
+      ...consoleBeside(text => void did.push(text)),
       signedIn: async () => who,
-      refused: async (_who, action) => void did.push(`refused ${action}`),
       now: () => AT,
-      clockText: at => new Date(at).toISOString().slice(11, 16),
       tonight: {
         view: async () => view,
         casePath: async (_who, caseId) => (caseId === CASE ? '/p/token' : undefined),
@@ -87,9 +81,6 @@ describe('the clinic pages about now', () => {
         },
         noticeShown: () => ['No one can be paged.'],
       },
-      onCall: noOnCall(text => void did.push(text)),
-      flows: oneFlow(text => void did.push(text)),
-      trail: noTrail(text => void did.push(text)),
     })
   })
 

@@ -1,6 +1,9 @@
 import { ROLES, type Role } from '../../src/accounts/authority.ts'
 import type { SignedIn } from '../../src/accounts/signed-in.ts'
 import type { ConsolePorts } from '../../src/http/console/console.ts'
+import { HIDDEN } from '../../src/review/figure-table.ts'
+import { shippedRubric } from './review-parts.ts'
+import { screenWording } from './screen-words.ts'
 
 /** Somebody signed in, in these roles. */
 export const someone = (roles: readonly Role[] = ROLES, isOnCall = true): SignedIn => ({
@@ -92,3 +95,81 @@ export const noTrail = (did: (what: string) => void): ConsolePorts['trail'] => (
     return ''
   },
 })
+
+/** The case that {@link oneReview} has. */
+export const REVIEWED = '0123456789abcdef0123456789abcdef'
+
+/** Pages *Reviews* with one case of two steps, scored only when all is filled in that they look at. */
+export const oneReview = (did: (what: string) => void): ConsolePorts['reviews'] => {
+  const moments = [
+    { clock: '02:10', since: 'after 0 min', happened: 'FAMILY: about tube-out', decided: ['- Cover the opening.'] },
+    { clock: '02:11', since: 'after 1 min', happened: 'FAMILY: device: not sure', decided: [] },
+  ]
+  const table = {
+    ...{ id: 'hours', title: 'Cases <b>by hour</b>', says: 'Few.', head: ['hour', 'all'] },
+    ...{
+      rows: [
+        ['00–01', 7],
+        ['01–02', HIDDEN],
+      ],
+      plot: { kind: 'bars' as const, column: 1 },
+    },
+  }
+  return {
+    async queue(_who, month) {
+      did(`queue ${month}`)
+      return {
+        ...{ months: [{ month: '2026-03', says: '40 cases' }], month: '2026-03', drawn: 'Seed: a1b2', mayDraw: false },
+        ...{ rows: [{ caseId: REVIEWED, number: 1, why: 'danger sign', standing: 'Two are waited for.' }], further: 2 },
+      }
+    },
+    async draw(_who, month) {
+      did(`draw ${month}`)
+      return { isDone: true, says: 'Drawn.' }
+    },
+    reviewed: async (_who, caseId, step = 2) =>
+      caseId === REVIEWED
+        ? {
+            ...{ caseId, number: 1, month: '2026-03', step, of: 2, moments: moments.slice(0, step), sheets: 1 },
+            ...{ rubric: shippedRubric, notNow: undefined, scores: [] },
+          }
+        : undefined,
+    sheet: async (_caseId, number) => (number === 1 ? '<svg xmlns="http://www.w3.org/2000/svg"/>' : undefined),
+    async score(_who, caseId, fields) {
+      did(`score ${caseId.slice(0, 4)}`)
+      return fields.has('safe') ? { isDone: true, says: '' } : { isDone: false, says: 'Still to do.' }
+    },
+    months: () => ['2026-03'],
+    report: async () => [table],
+    figures: async () => [table],
+  }
+}
+
+/** All that a console stands on, with nothing going on; tests put in what they look at. */
+export function consoleBeside(did: (what: string) => void): Omit<ConsolePorts, 'signedIn' | 'now'> {
+  let drawn = 0
+  return {
+    wording: screenWording,
+    desk: () => ({ label: 'Switchboard', number: '+12025550166' }),
+    randomId: () => `random-${++drawn}`,
+    demonstration: true,
+    refused: async (_who, action) => did(`refused ${action}`),
+    clockText: at => new Date(at).toISOString().slice(11, 16),
+    tonight: {
+      view: async () => {
+        throw new Error('no test looks at it')
+      },
+      casePath: async () => undefined,
+      giveForDay: async () => 'nobody',
+      signOver: async () => [],
+      sheet: async () => ({ heading: 'Tonight', printed: '', people: [], ladder: [], numbers: [], cases: [] }),
+      notice: () => undefined,
+      setNotice: async () => {},
+      noticeShown: () => [],
+    },
+    onCall: noOnCall(did),
+    flows: oneFlow(did),
+    trail: noTrail(did),
+    reviews: oneReview(did),
+  }
+}

@@ -13,6 +13,7 @@ import { type FlowsPorts, flowsRoutes } from './flows-routes.ts'
 import type { ConsoleFrame } from './frame.ts'
 import { type NowPorts, nowRoutes } from './now-routes.ts'
 import { type OnCallPorts, onCallRoutes } from './on-call-routes.ts'
+import { type ReviewsPorts, reviewsRoutes } from './reviews-routes.ts'
 import { type SettingsPorts, settingsRoutes } from './settings-routes.ts'
 import { type TestCalloutPorts, testCalloutPages } from './test-callout-pages.ts'
 import { type TrailPorts, trailRoutes } from './trail-routes.ts'
@@ -32,6 +33,7 @@ export interface ConsolePorts extends ConsoleBase {
   readonly flows: FlowsPorts
   readonly trail: TrailPorts
   readonly onCall: OnCallPorts & TestCalloutPorts & SettingsPorts
+  readonly reviews: ReviewsPorts
 }
 
 /** What a page's routes are made with. */
@@ -75,6 +77,7 @@ export function consolePages(ports: ConsolePorts): Console {
   onCallRoutes(site, ports.onCall)
   settingsRoutes(site, ports.onCall)
   flowsRoutes(site, ports.flows)
+  reviewsRoutes(site, ports.reviews)
   trailRoutes(site, ports.trail)
   testCalloutPages(app, answers, ports, ports.onCall)
   script(app, '/now/now.js', './now.js')
@@ -97,7 +100,7 @@ export function consolePages(ports: ConsolePorts): Console {
   }
 
   return {
-    paths: ['/now', '/on-call', '/flows', '/settings', '/trail', '/p/test'],
+    paths: ['/now', '/on-call', '/flows', '/settings', '/trail', '/reviews', '/p/test'],
     routes: gated.routes,
     fetch: async request => app.fetch(request),
   }

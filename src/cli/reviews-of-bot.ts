@@ -1,0 +1,102 @@
+/** The pages *Reviews* on the running bot: its file of reviews, its store, its words. */
+import { staffLine } from '../case/line.ts'
+import type { ReviewsPorts } from '../http/console/reviews-routes.ts'
+import { wordsIn } from '../review/masked-words.ts'
+import type { ReviewStore } from '../review/review-store.ts'
+import type { Random } from '../runtime/clock.ts'
+import { openReviewFile } from '../store/sqlite/review-file.ts'
+import type { Store } from '../store/store.ts'
+import type { ChangingLine } from './changing-line.ts'
+import { type FiguresAside, figuresAside } from './figures-aside.ts'
+import { shelvedLine } from './figures-source.ts'
+import { readFlowFiles } from './flow-files.ts'
+import { type FlowShelf, flowShelf } from './flow-shelf.ts'
+import type { LoadedLine } from './load-line.ts'
+import { reviewIndex } from './review-index.ts'
+import { type ReviewSideOptions, reviewSide } from './review-side.ts'
+import { readRubric } from './rubric-file.ts'
+
+export interface ReviewsOfBotOptions extends Pick<ReviewSideOptions, 'trail' | 'now' | 'wording'> {
+  readonly clinicDir: string
+  readonly changing: Pick<ChangingLine, 'current'>
+  readonly store: Pick<Store, 'load' | 'recentHeads' | 'history'>
+  readonly data: { readonly key: Buffer; readonly reviewsFile: string }
+  readonly random: Random
+  readonly onFault: (error: unknown) => void
+}
+
+export interface ReviewsOfBot {
+  readonly ports: ReviewsPorts
+  stop(): Promise<void>
+}
+
+/** Nothing is opened or read before somebody looks: a fault here keeps no family from being answered. */
+export function reviewsOfBot(options: ReviewsOfBotOptions): ReviewsOfBot {
+  const { clinicDir, changing, data, onFault } = options
+  let reviews: ReviewStore | undefined
+  let opened: ReviewsPorts | undefined
+  let aside: FiguresAside | undefined
+  let known: ReadonlySet<string> | undefined
+  let shelf: { readonly of: LoadedLine; readonly shelf: FlowShelf } | undefined
+
+  function shelfNow(): FlowShelf {
+    const loaded = changing.current()
+    if (shelf?.of !== loaded) shelf = { of: loaded, shelf: flowShelf({ loaded }) }
+    return shelf.shelf
+  }
+
+  function open(): ReviewsPorts {
+    if (opened !== undefined) return opened
+    reviews = openReviewFile(data.reviewsFile)
+    aside = figuresAside(month => ({ file: data.reviewsFile, month, ...namesOf(changing.current()) }), onFault)
+    const lineOf = (state: string) => shelvedLine(changing.current(), shelfNow())(state)
+    opened = reviewSide({
+      ...{ reviews, figures: aside, now: options.now, wording: options.wording, trail: options.trail },
+      index: reviewIndex({ reviews, store: options.store, key: data.key, lineOf }),
+      rubric: () => readRubric(clinicDir),
+      line: () => staffLine(changing.current().line),
+      random: options.random,
+      known: () => {
+        known ??= knownWords(changing.current())
+        return known
+      },
+    })
+    return opened
+  }
+
+  return {
+    ports: {
+      months: () => open().months(),
+      queue: async (who, month) => open().queue(who, month),
+      draw: async (who, month) => open().draw(who, month),
+      reviewed: async (who, caseId, step) => open().reviewed(who, caseId, step),
+      sheet: async (caseId, number, step) => open().sheet(caseId, number, step),
+      score: async (who, caseId, fields) => open().score(who, caseId, fields),
+      report: async month => open().report(month),
+      figures: async month => open().figures(month),
+    },
+    async stop() {
+      await aside?.settled()
+      reviews?.close()
+    },
+  }
+}
+
+/** Words of the flows and of what families are known to write, less the names of the clinic's own people and places. */
+function knownWords({ line }: LoadedLine): ReadonlySet<string> {
+  const { people, hospitals, name } = line.clinic
+  const named = wordsIn([name, ...people.map(person => person.name), ...hospitals.map(hospital => hospital.name)])
+  const texts = [...readFlowFiles()].flatMap(([path, text]) => (path.startsWith('rules/') ? [] : [text]))
+  return new Set([...wordsIn(texts)].filter(word => !named.has(word)))
+}
+
+/** Names of concerns and questions, as they can be handed to a helper. */
+function namesOf({ line }: LoadedLine) {
+  const { flows, language } = staffLine(line)
+  const wording = flows.wording.get(language)
+  const listed = (prefix: string, ids: Iterable<string>) =>
+    Object.fromEntries(
+      [...ids].flatMap(id => (wording?.has(`${prefix}/${id}`) === true ? [[id, wording.text(`${prefix}/${id}`)]] : [])),
+    )
+  return { concerns: listed('concern', flows.flows.keys()), facts: listed('label', Object.keys(flows.facts)) }
+}

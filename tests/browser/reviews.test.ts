@@ -1,0 +1,71 @@
+import { type ServerType, serve } from '@hono/node-server'
+import type { Browser } from 'playwright-core'
+import { afterAll, beforeAll, describe, expect, test } from 'vitest'
+import { consolePages } from '../../src/http/console/console.ts'
+import { instant } from '../../src/time/instant.ts'
+import { axeFindings, chromiumPath, launchBrowser, phone } from '../support/browser.ts'
+import { consoleBeside, REVIEWED, someone } from '../support/console-people.ts'
+import { shippedRubric } from '../support/review-parts.ts'
+
+const path = chromiumPath()
+if (path === undefined)
+  console.warn('left out: browser tests of the pages Reviews (no chromium; set CHROMIUM to its path)')
+
+const PAGES = ['/reviews', `/reviews/case/${REVIEWED}?step=1`, '/reviews/figures']
+
+describe.skipIf(path === undefined)('the pages Reviews in a browser', () => {
+  let browser: Browser
+  let server: ServerType
+  let url: string
+  const did: string[] = []
+  beforeAll(async () => {
+    browser = await launchBrowser()
+    const { fetch } = consolePages({
+      ...consoleBeside(text => void did.push(text)),
+      signedIn: async () => someone(['reviewer']),
+      now: () => instant(0),
+    })
+    url = await new Promise(resolve => {
+      server = serve({ fetch, port: 0, hostname: '127.0.0.1' }, ({ port }) => resolve(`http://127.0.0.1:${port}`))
+    })
+  })
+  afterAll(async () => {
+    await browser.close()
+    await new Promise(resolve => server.close(resolve))
+  })
+
+  test('axe finds nothing, and nothing scrolls sideways at 320 px', async () => {
+    const { page, strangers } = await phone(browser, { viewport: { width: 320, height: 640 } })
+    const found: Record<string, unknown> = {}
+    for (const address of PAGES) {
+      await page.goto(url + address)
+      const findings = await axeFindings(page, 'dark')
+      const wide = await page.evaluate('document.documentElement.scrollWidth - document.documentElement.clientWidth')
+      if (findings.length > 0 || wide !== 0) found[address] = [findings, wide]
+      if (process.env.SHOTS !== undefined)
+        await page.screenshot({ path: `${process.env.SHOTS}/reviews-${PAGES.indexOf(address)}.png`, fullPage: true })
+    }
+    expect(found).toEqual({})
+    expect(strangers.filter(address => !address.startsWith(url))).toEqual([])
+  })
+
+  test('keyboard alone, with script off, steps through a case and hands in its score', async () => {
+    const { page } = await phone(browser, { javaScriptEnabled: false })
+    await page.goto(`${url}/reviews/case/${REVIEWED}?step=1`)
+    await page.getByRole('link', { name: 'Next step' }).first().focus()
+    await page.keyboard.press('Enter')
+    await page.waitForURL(/step=2/)
+    for (const { id } of shippedRubric.items) {
+      await page.locator(`input[name="item.${id}"]`).first().focus()
+      await page.keyboard.press('Space')
+    }
+    for (const name of ['safe', 'should']) {
+      await page.locator(`input[name="${name}"]`).first().focus()
+      await page.keyboard.press('Space')
+    }
+    await page.getByRole('button', { name: 'Hand in the score' }).focus()
+    await page.keyboard.press('Enter')
+    await page.getByText('Your score is in.').waitFor()
+    expect(did).toContain('score 0123')
+  })
+})

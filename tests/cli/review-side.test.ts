@@ -1,0 +1,153 @@
+import { mkdtempSync, rmSync } from 'node:fs'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
+import { afterEach, beforeEach, describe, expect, it } from 'vitest'
+import { reviewIndex } from '../../src/cli/review-index.ts'
+import { reviewSide } from '../../src/cli/review-side.ts'
+import type { ReviewsPorts } from '../../src/http/console/reviews-routes.ts'
+import { wordsIn } from '../../src/review/masked-words.ts'
+import type { ReviewStore } from '../../src/review/review-store.ts'
+import { openReviewFile } from '../../src/store/sqlite/review-file.ts'
+import type { StoredCase } from '../../src/store/store.ts'
+import { instant } from '../../src/time/instant.ts'
+import { aLine } from '../support/a-line.ts'
+import { AMARA, aTalk, type CaseTalk, PLAIN, phone } from '../support/case-talk.ts'
+import { someone } from '../support/console-people.ts'
+import { shippedRubric } from '../support/review-parts.ts'
+import { screenWording } from '../support/screen-words.ts'
+
+const line = aLine()
+const NEXT_MONTH = instant(Date.parse('2026-04-02T12:00:00Z'))
+const CASE = 'a'.repeat(32)
+const reviewer = (personId: string) => ({ ...someone(['reviewer']), personId })
+
+/** A night with a name, an address and a number in the family's words; its end is an admission. */
+function closedTalk(): CaseTalk {
+  const talk = aTalk(line)
+    .says()
+    .answersAll({ ...PLAIN, 'ring-back': phone })
+  talk.does({ kind: 'personWanted', said: 'his tube is out, ring Zuzana at 212 555 0142 please' })
+  talk.waits(1).takes({ kind: 'ringing-now' }).does({ kind: 'callMade', by: AMARA })
+  talk.does({ kind: 'clinicianWrote', by: AMARA, text: 'Zuzana, please come in now' })
+  talk.does({ kind: 'outcomeSet', by: AMARA, outcome: 'admitted', note: 'Zuzana was admitted', doNotWrite: true })
+  return talk
+}
+
+describe('reviewing on the running bot', () => {
+  let folder: string
+  let reviews: ReviewStore
+  let side: ReviewsPorts
+  let acts: { did: string; on: string; who: string }[]
+  let stored: Map<string, { talk: CaseTalk; closed: boolean }>
+
+  beforeEach(() => {
+    folder = mkdtempSync(join(tmpdir(), 'smallhours-review-side-'))
+    reviews = openReviewFile(join(folder, 'reviews.sqlite'))
+    acts = []
+    stored = new Map([[CASE, { talk: closedTalk(), closed: true }]])
+    const head = (caseId: string): StoredCase | undefined => {
+      const one = stored.get(caseId)
+      if (one === undefined) return undefined
+      const { chat, seq } = one.talk.state
+      return { caseId, chat, seq, closed: one.closed, changedAt: one.talk.now, state: JSON.stringify(one.talk.state) }
+    }
+    const store = {
+      load: async (caseId: string) => head(caseId),
+      recentHeads: async () => [...stored.keys()].flatMap(caseId => head(caseId) ?? []),
+      history: async (caseId: string) =>
+        (stored.get(caseId)?.talk.log ?? []).map(({ event, effects, at }, index) => ({
+          ...{ caseId, seq: index + 1, at, event: JSON.stringify(event), effects: JSON.stringify(effects) },
+        })),
+    }
+    side = reviewSide({
+      ...{ reviews, rubric: () => shippedRubric, line: () => line, now: () => NEXT_MONTH, wording: screenWording },
+      index: reviewIndex({ reviews, store, lineOf: () => line, key: Buffer.from('key') }),
+      figures: { ready: () => undefined, settled: async () => {} },
+      trail: () => ({
+        async change(act) {
+          acts.push([act].flat()[0] as (typeof acts)[number])
+          return 'done'
+        },
+      }),
+      random: { bytes: () => new Uint8Array(), hex: () => 'seed-1', int: () => 0 },
+      known: () => wordsIn(['his tube is out please ring come in now at']),
+    })
+  })
+  afterEach(() => {
+    reviews.close()
+    rmSync(folder, { recursive: true })
+  })
+
+  const draw = () => side.draw(reviewer('linh'), '2026-03')
+  const filled = (safe: string, should = 'set-out') =>
+    new Map([
+      ...shippedRubric.items.map(({ id }): [string, string[]] => [`item.${id}`, ['yes']]),
+      ['safe', [safe]] as [string, string[]],
+      ['should', [should]] as [string, string[]],
+    ])
+
+  it('draws from what has closed, with the seed in the audit trail', async () => {
+    expect(await draw()).toEqual({ isDone: true, says: 'Drawn.' })
+    expect(acts).toMatchObject([{ did: 'review-drawn', on: '2026-03', who: 'linh' }])
+    const view = await side.queue(reviewer('linh'), '2026-03')
+    expect(view.drawn).toContain('seed-1')
+    expect(view.rows).toMatchObject([{ caseId: CASE, standing: 'Two reviewers are waited for.' }])
+    expect((await draw()).isDone).toBe(false)
+    expect((await side.draw(reviewer('linh'), '2026-04')).says).toContain('has not ended')
+  })
+
+  it('shows a case word for word without a name, a number, or its end', async () => {
+    await draw()
+    const view = await side.reviewed(reviewer('linh'), CASE, undefined)
+    const text = JSON.stringify(view?.moments)
+    for (const secret of ['Zuzana', '555 0142', '0142', 'Amara', 'Sun 4719', 'admitted', 'family-1'])
+      expect(text, secret).not.toContain(secret)
+    expect(text).toContain('his tube is out, ring ▢ at ▢ please')
+    expect(text).toContain('Cover the opening')
+    expect(view?.moments[0]?.clock).toBe('2:10 am')
+    const first = await side.reviewed(reviewer('linh'), CASE, 1)
+    expect([first?.moments.length, first?.of]).toEqual([1, view?.of])
+    expect(await side.sheet(CASE, 1, 3)).toContain('<svg')
+  })
+
+  it('keeps two reviewers apart until both are in, and asks a third where they differ', async () => {
+    await draw()
+    expect((await side.score(reviewer('linh'), CASE, filled('safe'))).isDone).toBe(true)
+    expect((await side.score(reviewer('linh'), CASE, filled('unsafe'))).isDone).toBe(false)
+    expect((await side.reviewed(reviewer('ingrid'), CASE, undefined))?.scores).toEqual([])
+    expect((await side.score(reviewer('ingrid'), CASE, filled('unsafe', 'ambulance'))).isDone).toBe(true)
+    const third = await side.reviewed(reviewer('yusuf'), CASE, undefined)
+    expect([third?.scores, third?.notNow]).toEqual([[], undefined])
+    expect((await side.queue(reviewer('yusuf'), '2026-03')).rows[0]?.standing).toBe(
+      'Two differ. A third is waited for.',
+    )
+    await side.score(reviewer('yusuf'), CASE, filled('safe'))
+    const done = await side.reviewed(reviewer('linh'), CASE, undefined)
+    expect(done?.scores).toHaveLength(3)
+    expect(JSON.stringify(done?.scores)).not.toMatch(/linh|ingrid|yusuf/)
+    expect(acts.map(({ did }) => did)).toEqual(['review-drawn', ...Array(3).fill('review-scored')])
+    const [reviewed] = await side.report('2026-03')
+    expect(reviewed?.rows).toContainEqual(['two differed', 1])
+  })
+
+  it('takes no half score, none with a number in its note, and none of what was not drawn', async () => {
+    expect(await side.reviewed(reviewer('linh'), CASE, undefined)).toBeUndefined()
+    expect((await side.score(reviewer('linh'), CASE, filled('safe'))).isDone).toBe(false)
+    await draw()
+    const half = filled('safe')
+    half.delete('item.plain-words')
+    expect((await side.score(reviewer('linh'), CASE, half)).says).toContain('plain-words is not answered')
+    const note = new Map([...filled('safe'), ['note', ['ring 212 555 0142']]])
+    expect((await side.score(reviewer('linh'), CASE, note)).says).toContain('a long number')
+    expect(reviews.scoresOf(CASE)).toEqual([])
+  })
+
+  it('has nothing to show of a case that was erased since, and no draw of an open one', async () => {
+    await draw()
+    stored.delete(CASE)
+    expect(await side.reviewed(reviewer('linh'), CASE, undefined)).toBeUndefined()
+    expect(reviews.summary(CASE)).toBeDefined()
+    stored.set('b'.repeat(32), { talk: aTalk(line).says(), closed: false })
+    expect((await side.queue(reviewer('linh'), '2026-03')).rows).toHaveLength(1)
+  })
+})
