@@ -164,6 +164,7 @@ export function consoleBeside(did: (what: string) => void): Omit<ConsolePorts, '
       signOver: async () => [],
       sheet: async () => ({ heading: 'Tonight', printed: '', people: [], ladder: [], numbers: [], cases: [] }),
       notice: () => undefined,
+      judge: async () => 'nothing',
       setNotice: async () => {},
       noticeShown: () => [],
     },
