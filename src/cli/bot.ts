@@ -83,6 +83,11 @@ export interface BotOptions {
   readonly queuedMax?: number
   /** In place of the clinic's own pagers. */
   readonly pagers?: BotPagers
+  /**
+   * It joins the processes that share the clinic's Redis, and acts for some of its families. Left out: cases lie in the data
+   * folder, whatever the clinic's file names; a conversation to try something out must take nobody's case.
+   */
+  readonly joinsLine?: boolean
   /** The data folder is thrown away afterwards: its keys are made, as in a demonstration. */
   readonly isThrowaway?: boolean
 }
@@ -116,7 +121,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     log({ what: 'store-failed', ...(caseId === undefined ? {} : { caseId }), ...errorFields(error) })
   const { store: sealed } = await openSealedData({
     data,
-    store: options.isThrowaway === true ? undefined : loaded.store,
+    store: options.joinsLine === true ? loaded.store : undefined,
     mode: first.clinic.demonstration || options.isThrowaway === true ? 'demonstration' : 'clinic',
     isServing: true,
     onUnreadable: ({ caseId, error }) => storeFault(error, caseId),

@@ -10,6 +10,9 @@ import { carryOver, type Movable } from '../store/whole-chat.ts'
 import { dataFiles } from './data-folder.ts'
 import { openRedisOf } from './redis-at-hand.ts'
 
+/** Databases of their own beside the cases. */
+const DATABASES_BESIDE = ['accountsFile', 'reviewsFile'] as const
+
 /** What is carried: where the cases are kept, the folder beside them, and whom to tell how far it is. */
 export interface Carrying {
   readonly dataDir: string
@@ -44,7 +47,7 @@ export async function makeBackup(carrying: Carrying, to: string): Promise<Carrie
       carrying.store === undefined ? await counted(file) : await outOfRedis(carrying, carrying.store, file)
     await file.close()
     await copyDatabase(here.caseKeysFile, copy.caseKeysFile)
-    if (existsSync(here.accountsFile)) await copyDatabase(here.accountsFile, copy.accountsFile)
+    for (const name of DATABASES_BESIDE) if (existsSync(here[name])) await copyDatabase(here[name], copy[name])
     for (const name of BESIDE) if (existsSync(here[name])) copyFileSync(here[name], copy[name])
     for (const name of readdirSync(part)) chmodSync(join(part, name), 0o600)
     copyEditions(carrying.dataDir, part)
@@ -71,8 +74,8 @@ export async function restoreBackup(carrying: Carrying, from: string): Promise<C
   mkdirSync(carrying.dataDir, { recursive: true, mode: 0o700 })
   return alone(carrying.dataDir, async () => {
     await placed(copy.caseKeysFile, here.caseKeysFile)
-    if (existsSync(copy.accountsFile) && !existsSync(here.accountsFile))
-      await placed(copy.accountsFile, here.accountsFile)
+    for (const name of DATABASES_BESIDE)
+      if (existsSync(copy[name]) && !existsSync(here[name])) await placed(copy[name], here[name])
     for (const name of BESIDE)
       if (existsSync(copy[name]) && !existsSync(here[name])) copyFileSync(copy[name], here[name])
     copyEditions(from, carrying.dataDir)

@@ -79,7 +79,7 @@ export async function fromData(folder: string, loaded: LoadedLine): Promise<Figu
   const data = openDataFolder(folder, systemRandom())
   const { clinic } = loaded.line
   const sealed = await openSealedData({
-    ...{ data, mode: clinic.demonstration ? 'demonstration' : 'clinic', onUnreadable: () => {} },
+    ...{ data, store: loaded.store, mode: clinic.demonstration ? 'demonstration' : 'clinic', onUnreadable: () => {} },
     onFault: error => {
       throw error
     },

@@ -62,6 +62,7 @@ export const serveCommand: Command = {
       log,
       origin: () => origin,
       onStanding: endWithError,
+      joinsLine: true,
       ...(loaded.line.clinic.webAddress === undefined ? {} : { publicOrigin: loaded.line.clinic.webAddress }),
     })
     const watchdog = startWatchdog(clock)

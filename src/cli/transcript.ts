@@ -108,6 +108,7 @@ export async function withExportPorts<T>(
   let unreadable = 0
   const sealed = await openSealedData({
     data,
+    store: loaded.store,
     mode: clinic.demonstration ? 'demonstration' : 'clinic',
     onUnreadable: () => {
       unreadable += 1

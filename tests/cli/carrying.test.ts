@@ -11,10 +11,12 @@ import {
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, test } from 'vitest'
+import { openBot } from '../../src/cli/bot.ts'
 import { openDataFolder } from '../../src/cli/data-folder.ts'
-import { DEMO_CLINIC } from '../../src/cli/load-line.ts'
+import { DEMO_CLINIC, loadLine } from '../../src/cli/load-line.ts'
 import { openSealedData, type SealedData } from '../../src/cli/sealed-data.ts'
 import { loadClinic } from '../../src/config/clinic-file.ts'
+import { handClock } from '../../src/runtime/hand-clock.ts'
 import { systemRandom } from '../../src/runtime/system-clock.ts'
 import { actForAll, movableRedis } from '../../src/store/redis/moving.ts'
 import { openRedisStore } from '../../src/store/redis/redis-store.ts'
@@ -232,4 +234,20 @@ describe('a backup', () => {
       /not there; a backup holds/,
     )
   })
+})
+
+test('a conversation to try something out takes nobody’s case: it does not join the line that the clinic file names', async () => {
+  const clinic = clinicOnRedis()
+  const { loaded } = loadLine({ clinicDir: clinic, at: night })
+  if (loaded === undefined) throw new Error('the clinic is read')
+  const options = {
+    ...{ loaded, dataDir: inFolder('data'), clock: handClock(night), random: systemRandom() },
+    ...{ log: () => undefined, origin: () => 'http://localhost' },
+  }
+  const alone = await openBot(options)
+  expect(alone.store.sharing).toBeUndefined()
+  await alone.stop()
+  const joined = await openBot({ ...options, dataDir: inFolder('other'), joinsLine: true })
+  expect(joined.store.sharing).toBeDefined()
+  await joined.stop()
 })
