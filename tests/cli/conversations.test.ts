@@ -20,13 +20,20 @@ const folder = mkdtempSync(join(tmpdir(), 'smallhours-conversations-'))
 afterAll(() => rmSync(folder, { recursive: true, force: true }))
 const flow = join(folder, 'flows/someone/flow.yaml')
 
-/** A situation that the clinic wrote down itself: nobody knows anything. */
+/** Situations that the clinic wrote down itself. */
 const OURS = `- id: sure-of-nothing
   title: A parent who is sure of nothing
   source: { title: Talked through at a team meeting, how: practice }
   at: 2026-03-01T07:10:00Z
   concern: someone
   expect: { decides: ambulance, pages: true }
+- id: nothing-dangerous
+  title: A parent who wants to speak to a person about nothing dangerous
+  source: { title: Talked through at a team meeting, how: practice }
+  at: 2026-03-01T07:10:00Z
+  concern: someone
+  answers: { danger-signs: [none] }
+  expect: { decides: speak, pages: true }
 `
 
 /** Approved by both: a clinic's own flow for whoever wants a person. */
@@ -60,8 +67,8 @@ const edit = (from: string, to: string): void => {
 describe('conversations that would now go differently', { timeout: 60_000 }, () => {
   let found: Extract<ConversationsFound, { kind: 'compared' }>
   beforeAll(async () => {
-    // A child that nobody is sure can be woken leads to the number now, and to no emergency.
-    edit('go: check-breathes }\n      - { go: shared/emergency }', 'go: check-breathes }\n      - { go: number }')
+    // Whoever wants a person is told to wait for the morning.
+    edit('decide: speak', 'decide: tell-clinic')
     const answer = await played()
     if (answer.kind !== 'compared') throw new Error(answer.why)
     found = answer
@@ -74,10 +81,9 @@ describe('conversations that would now go differently', { timeout: 60_000 }, () 
     const [first] = found.differing
     expect(first).toMatchObject({
       isLowered: true,
-      before: { decided: 'ambulance', pages: true },
-      after: { decided: 'speak', pages: true },
+      before: { decided: 'speak', pages: true },
+      after: { decided: 'tell-clinic', pages: true },
     })
-    expect(first?.before.advised).toContain('call-emergency')
     const lowered = found.differing.map(one => one.isLowered)
     expect(lowered).toEqual(lowered.toSorted((a, b) => Number(b) - Number(a)))
     expect(found.differing.length).toBeLessThan(found.tried)
@@ -87,8 +93,8 @@ describe('conversations that would now go differently', { timeout: 60_000 }, () 
     const saying = { wording: screenWording, line: aLine() }
     const { says, rows } = differentSaid({ kind: 'found', found }, saying)
     expect(says.join(' ')).toMatch(/situations were played through what was approved, and through this\. .*lowered/)
-    expect(rows[0]?.was).toContain('Ring the emergency number now')
-    expect(rows[0]?.is).toContain('Speak to a clinician now')
+    expect(rows[0]?.was).toContain('Speak to a clinician now')
+    expect(rows[0]?.is).toContain('Tell the clinic when it opens')
     const said = conversationSaid({ kind: 'found', found }, rows[0]?.id ?? '', { ...saying, id: 'someone' })
     expect(said?.wasLines.some(({ isOwn, isFamily }) => isOwn && !isFamily)).toBe(true)
     expect(said?.wasLines.some(({ isOwn }) => !isOwn)).toBe(true)
@@ -97,13 +103,13 @@ describe('conversations that would now go differently', { timeout: 60_000 }, () 
 
   it('are told on a terminal, one situation after the other', async () => {
     const { lines, end } = conversationsText(found, 'someone')
-    expect(lines[0]).toMatch(/^LOWERED {3}[a-z-]+: .*\n {4}was: ambulance, pages.*\n {4}is: {2}speak, pages/)
+    expect(lines[0]).toMatch(/^LOWERED {3}[a-z-]+: .*\n {4}was: speak, pages.*\n {4}is: {2}tell-clinic, pages/)
     expect(end).toMatch(/^\d+ of \d+ situations go differently, \d+ lowered; \d+ more in words only$/)
   })
 
   it('leave the clinic folder and what is served as they are', () => {
     expect(approvedIdsIn(folder)).toEqual(['someone'])
-    expect(readFileSync(flow, 'utf8')).toContain('go: check-breathes }\n      - { go: number }')
+    expect(readFileSync(flow, 'utf8')).toContain('decide: tell-clinic')
   })
 
   it('cannot be told where the approved files were not kept, or nothing was approved', async () => {

@@ -68,6 +68,8 @@ describe('what families are told, read and approved on the pages of the real pro
     await eventually(
       'the page has another content',
       async () => !(await visit(bot.origin).open('/flows/someone')).markup.includes(hashIn(form.markup)),
+      20_000,
+      250,
     )
     await lead.press('Approve exactly this', { language: ['en', 'es'] })
     expect(lead.page().status).toBe(409)
