@@ -52,7 +52,7 @@ const DONE = [
 ]
 
 /** Runs at once, each with a process of its own. */
-const AT_ONCE = 2
+const AT_ONCE = isLong ? 3 : 1
 
 /** One run as it ended. */
 interface Run {
