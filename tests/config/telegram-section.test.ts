@@ -32,11 +32,21 @@ describe('the bot on Telegram in the clinic’s file', () => {
 
   it.each([
     ['a demonstration that would reach Telegram', demonstration, given(), ['ADDRESS_REAL']],
-    ['a clinic by plain http over the network', wholeClinicText(), given(', server: "http://bots.hospital.org"'), ['WRONG_VALUE']],
+    [
+      'a clinic by plain http over the network',
+      wholeClinicText(),
+      given(', server: "http://bots.hospital.org"'),
+      ['WRONG_VALUE'],
+    ],
     ['a server that leads nowhere', wholeClinicText(), given(', server: "https://bots.example"'), ['ADDRESS_FICTION']],
     ['a slash at the end', wholeClinicText(), given(', server: "https://bots.hospital.org/"'), ['WRONG_VALUE']],
     ['a way that there is not', demonstration, given(HERE, 'carrier-pigeon'), ['WRONG_VALUE']],
-    ['a token in the file itself', demonstration, '{ token: "123:abc", updates: polling, families-may-write: yes }', ['MISSING', 'UNKNOWN_KEY']],
+    [
+      'a token in the file itself',
+      demonstration,
+      '{ token: "123:abc", updates: polling, families-may-write: yes }',
+      ['MISSING', 'UNKNOWN_KEY'],
+    ],
     ['nothing in it', demonstration, '{}', ['MISSING']],
   ])('%s is refused', (_, clinic, section, codes) => {
     const { problems } = read(clinic, section)
