@@ -38,7 +38,7 @@ describe('people', () => {
   it.each([
     [['invite', 'maila'], 2, 'did you mean "malia"?'],
     [['invite'], 2, 'the id of a person of the clinic file was expected'],
-    [['promote', 'malia'], 2, 'one of list, invite, start-anew, end-sessions was expected'],
+    [['promote', 'malia'], 2, 'one of list, invite, start-anew, end-sessions, telegram, telegram-unlink was expected'],
     [['invite', 'malia', '--origin', 'http://evil.example'], 2, 'an address that starts with https:// was expected'],
     [['invite', 'malia', '--origin', 'javascript:x'], 2, 'an address that starts with https:// was expected'],
   ])('called as %j says what was expected', async (args, code, words) => {
