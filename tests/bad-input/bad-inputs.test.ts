@@ -8,6 +8,7 @@ import { messengerInputs } from './messenger.ts'
 import { type NightLine, nightLine } from './night-line.ts'
 import { badInputsPage } from './page.ts'
 import { signInInputs } from './sign-in.ts'
+import { transcriptInputs } from './transcripts.ts'
 import type { BadInput, Row } from './trying.ts'
 
 const PAGE = join(import.meta.dirname, '../../docs/safety/bad-inputs.md')
@@ -24,7 +25,7 @@ const together = (parts: readonly BadInput[]): BadInput => ({
 })
 
 const byId = Map.groupBy(
-  [...caregiverInputs, ...httpInputs, ...clinicInputs, ...messengerInputs, ...signInInputs],
+  [...caregiverInputs, ...httpInputs, ...clinicInputs, ...messengerInputs, ...signInInputs, ...transcriptInputs],
   ({ id }) => id,
 )
 const inputs: readonly BadInput[] = [...byId.values()]

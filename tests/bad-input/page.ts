@@ -8,7 +8,7 @@ the whole bot (the web, its port, understanding, flow, store, outbox); this page
 
 What holds for every row: there is an answer, the emergency number and the clinic's number stand under it as links, no step
 of the flow rests on what could not be read, and danger is looked for first. Each family of an example is new unless the row
-says otherwise. Rows about the clinic file, calendars and test call-outs are read by whoever keeps the rota: the check of the file prints them,
+says otherwise. Rows about transcripts are read by whoever answers for the line's quality; nothing of the line hangs on them. Rows about the clinic file, calendars and test call-outs are read by whoever keeps the rota: the check of the file prints them,
 and \`serve\` and the console say the same. Times are those of a night in New York, at 2:10 in the morning. "asked:" is the question that stands open after it.
 
 The classes are common practice, no source; the numbers are kept once given. B12 was sent by Telegram, through a Bot API on the same

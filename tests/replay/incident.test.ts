@@ -54,9 +54,7 @@ describe('an incident bundle', () => {
     expect(bundle.flow.hash).toMatch(/^[0-9a-f]{64}$/)
     expect(bundle.pages.length).toBeGreaterThan(0)
     expect(bundle.pages[0]).toMatchObject({ lane: 'page', status: 'sent' })
-    const transcript = join(file('opened'), 'transcript.jsonl')
-    const replay = await smallhours('replay', transcript)
-    expect(replay.code).toBe(0)
+    expect((await smallhours('transcript', 'check', join(file('opened'), 'transcript.jsonl'))).code).toBe(0)
     // Opened twice it writes over nothing.
     const again = await run('open', file('one.incident'), '--into', file('opened'), '--passphrase-file', file('phrase'))
     expect(again.code).toBe(2)
