@@ -5,6 +5,7 @@ import { commitArea } from './commit-area.ts'
 import type { Measured } from './figure.ts'
 import { kernelArea } from './kernel-area.ts'
 import { memoryArea } from './memory-area.ts'
+import { replayArea } from './replay-area.ts'
 import { rotaArea } from './rota-area.ts'
 import { startArea } from './start-area.ts'
 import type { AreaContext } from './subject.ts'
@@ -21,6 +22,7 @@ export const AREAS: Readonly<Record<string, Area>> = {
   rota: rotaArea,
   case: caseArea,
   check: checkArea,
+  replay: replayArea,
   start: startArea,
   memory: memoryArea,
 }

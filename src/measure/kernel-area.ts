@@ -5,6 +5,7 @@ import { InvariantBroken, type Line } from '../case/line.ts'
 import type { Flow } from '../flow/flow-set.ts'
 import { CLOSURE_BANDS, type KernelEvent, type KernelState } from '../flow/kernel.ts'
 import { type AskedAction, machineStepper } from '../flow/machine-stepper.ts'
+import { stepAsDocumented } from './documented-kernel.ts'
 import { figureOf, type Measured, ratios } from './figure.ts'
 import { interleaved } from './rounds.ts'
 import { seeded } from './seeded.ts'
@@ -72,13 +73,6 @@ export async function kernelArea({ subject, progress }: AreaContext): Promise<re
       [differing],
     ),
   ]
-}
-
-/** The documented way from a stored state to the next one. */
-function stepAsDocumented({ kernel }: Flow, { talk, callout, closure, facts }: KernelState, event: KernelEvent) {
-  const { machine } = kernel
-  const snapshot = machine.resolveState({ value: { talk, callout, closure }, context: { facts } } as never)
-  return transition(machine, snapshot as never, event as never)
 }
 
 function isSame(flow: Flow, step: ReturnType<typeof machineStepper>['step'], taken: Taken): boolean {
