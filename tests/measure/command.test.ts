@@ -9,7 +9,7 @@ import { FALLEN_BELOW } from '../../src/measure/figure.ts'
 import { ROOT, run } from '../support/clone.ts'
 
 const LAUNCHER = join(ROOT, 'src/cli/smallhours.js')
-const AREA_NAMES = ['kernel', 'understanding', 'commit', 'alarms', 'rota', 'case', 'check', 'start', 'memory']
+const AREA_NAMES = ['kernel', 'understanding', 'commit', 'alarms', 'rota', 'case', 'check', 'replay', 'start', 'memory']
 
 const figureShape = z.strictObject({
   area: z.enum(AREA_NAMES as [string, ...string[]]),
