@@ -1,7 +1,16 @@
 /** The explorer beside SPIN: on every part of the shipped flows, and on flows that were broken on purpose. */
 import { readFlowFiles } from '../../src/cli/flow-files.ts'
 import { allMutants, type Mutant } from '../support/mutation.ts'
-import { explored, flatPart, type Part, readAll, refereed, spinVersion, type Walked } from '../support/referee.ts'
+import {
+  explored,
+  flatPart,
+  type Part,
+  readAll,
+  refereed,
+  spinVersion,
+  WALKED_FAST,
+  type Walked,
+} from '../support/referee.ts'
 import { PARTS } from '../support/referee-parts.ts'
 import type { SuiteResult } from './world.ts'
 
@@ -61,8 +70,8 @@ function compared(
   flat: ReturnType<typeof flatPart>,
   rules: Parameters<typeof explored>[2],
 ): Compared {
-  const [ours, theirs] = [explored(part, flat), refereed(part, flat)]
-  const [ourRules, theirRules] = [explored(part, flat, rules).broken, refereed(part, flat, rules).broken]
+  const [ours, theirs] = [explored(part, flat), refereed(part, flat, undefined, WALKED_FAST)]
+  const [ourRules, theirRules] = [explored(part, flat, rules).broken, refereed(part, flat, rules, WALKED_FAST).broken]
   const isSame =
     ours.states === theirs.states && ours.transitions === theirs.transitions && `${ourRules}` === `${theirRules}`
   return { name, isSame, states: ours.states, transitions: ours.transitions, broken: ourRules, ours, theirs }

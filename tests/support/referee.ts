@@ -83,10 +83,10 @@ export function explored(part: Part, flat: FlatFlow, rules?: readonly Rule[]): W
 }
 
 /** SPIN on the same part. @throws when it cannot be compiled, or was not walked whole */
-export function refereed(part: Part, flat: FlatFlow, rules?: readonly Rule[]): Walked {
+export function refereed(part: Part, flat: FlatFlow, rules?: readonly Rule[], optimised = COMPILED_SOON): Walked {
   const told = rules === undefined ? undefined : watchRules(rules, flat)
   const text = promelaOf(flat, { ...HAPPENS[part.happens], ...(told === undefined ? {} : { watch: told.watch }) })
-  return walkedBySpin(text, told?.rules ?? [])
+  return walkedBySpin(text, told?.rules ?? [], optimised)
 }
 
 /** Whether SPIN finds that a rule with a bound in silence is kept: its goal comes whenever the family falls silent. */
@@ -98,12 +98,17 @@ export function silenceKept(part: Part, flat: FlatFlow, rule: Rule): boolean {
   return errors === '0'
 }
 
+/** For the compiler: a small part takes longer to compile than to walk. */
+const COMPILED_SOON = '-O0'
+/** SPIN at its best, for large parts and where its speed is told. */
+export const WALKED_FAST = '-O2'
+
 /** Depth that the deepest part needs and more; bytes that a walk may take. */
 const DEPTH_MOST = 3_000_000
 const MEGABYTES_MOST = 2_000
 
-function walkedBySpin(text: string, rules: readonly string[]): Walked {
-  const { said, milliseconds } = saidBySpin(text, ['-DSAFETY'], ['-E', '-c0'])
+function walkedBySpin(text: string, rules: readonly string[], optimised: string): Walked {
+  const { said, milliseconds } = saidBySpin(text, ['-DSAFETY'], ['-E', '-c0'], optimised)
   // The state before the case begins, and the one transition into it, are SPIN's alone.
   const states = numberBefore(said, 'states, stored') - 1
   const transitions = numberBefore(said, 'transitions \\(') - 1
@@ -119,6 +124,7 @@ function saidBySpin(
   text: string,
   flags: readonly string[],
   options: readonly string[],
+  optimised = COMPILED_SOON,
 ): { readonly said: string; readonly milliseconds: number } {
   const folder = mkdtempSync(join(tmpdir(), 'smallhours-referee-'))
   const run = (program: string, args: readonly string[]): string => {
@@ -134,7 +140,7 @@ function saidBySpin(
   try {
     writeFileSync(join(folder, 'flow.pml'), text)
     run(spinPath ?? 'spin', ['-a', '-o2', 'flow.pml'])
-    run('cc', ['-O2', '-DNOREDUCE', `-DMEMLIM=${MEGABYTES_MOST}`, ...flags, '-w', '-o', 'pan', 'pan.c'])
+    run('cc', [optimised, '-DNOREDUCE', `-DMEMLIM=${MEGABYTES_MOST}`, ...flags, '-w', '-o', 'pan', 'pan.c'])
     const started = performance.now()
     const said = run('./pan', [...options, `-m${DEPTH_MOST}`])
     const milliseconds = performance.now() - started
