@@ -111,7 +111,7 @@ const OF_COLOURS = ['color-contrast', 'link-in-text-block']
  * @param looks  by day only what colours decide is looked at: the same screens are looked at whole by night
  */
 export async function axeFindings(page: Page, looks: 'dark' | 'light' = 'dark'): Promise<string[]> {
-  const axe = new AxeBuilder({ page })
+  const axe = axeOn(page)
   const { violations } = await (looks === 'light'
     ? axe.withRules(OF_COLOURS)
     : axe.withTags(['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'])
@@ -124,6 +124,9 @@ export async function axeFindings(page: Page, looks: 'dark' | 'light' = 'dark'):
   return lasting.flat().map(v => `${v.id}: ${v.help} (${v.nodes.map(n => n.target.join(' ')).join('; ')})`)
 }
 
+/** No page here has frames, so nothing is gathered over them, which would take a page of its own each time. */
+const axeOn = (page: Page): AxeBuilder => new AxeBuilder({ page }).setLegacyMode()
+
 /** A button that the numbers at the foot cover in part, as the page happens to be scrolled, is no small one. */
 async function isSmallInView(page: Page, nodes: readonly { readonly target: readonly unknown[] }[]): Promise<boolean> {
   for (const { target } of nodes) {
@@ -131,7 +134,7 @@ async function isSmallInView(page: Page, nodes: readonly { readonly target: read
       .locator(String(target.at(-1)))
       .first()
       .evaluate(button => button.scrollIntoView({ block: 'center' }))
-    const { violations } = await new AxeBuilder({ page }).withRules(['target-size']).analyze()
+    const { violations } = await axeOn(page).withRules(['target-size']).analyze()
     if (violations.some(found => found.nodes.some(node => String(node.target.at(-1)) === String(target.at(-1)))))
       return true
   }
