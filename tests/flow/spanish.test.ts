@@ -47,7 +47,9 @@ describe('what a family reads in Spanish, beside the English', () => {
   it('names a button in quotes as the button is named', () => {
     const screen = textsOf('shared/wording.screen.es.yaml')
     const shared = textsOf('shared/wording.es.yaml')
-    const buttons = [screen['control-person'], screen['control-wrong-tap'], shared['option/not-sure']]
+    const buttons = ['control-person', 'control-wrong-tap', 'telegram-change']
+      .map(id => screen[id])
+      .concat(shared['option/not-sure'])
     const tapped = pairs.flatMap(({ id, es }) =>
       [...es.matchAll(/(?:Toque|toque|dijo) "([^"]+)"/g)].map(([, name]) => ({ id, name })),
     )
