@@ -26,9 +26,9 @@ export default defineConfig({
   test: {
     setupFiles: ['tests/support/seed.ts'],
     reporters: ['default', new ClosingLine()],
-    // Processes, not threads: tests start servers, change the zone and kill children. Three for two cores: many tests wait for a browser, a process or a clock.
+    // Processes, not threads: tests start servers, change the zone and kill children. Four for two cores: many tests wait for a browser, a process or a clock.
     pool: 'forks',
-    maxWorkers: 3,
+    maxWorkers: 4,
     // On a build server, whose neighbours are not known: a test of a real process or browser may be late once, and is named.
     retry: process.env.CI === 'true' ? 1 : 0,
     testTimeout: 60_000,

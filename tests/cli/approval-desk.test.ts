@@ -96,12 +96,8 @@ describe('what the checker rejects', { timeout: 60_000 }, () => {
     expect((await desk.approve(ingrid, { part: 'someone' })).kind).toBe('refused')
   })
 
-  it('is what the real checker rejects: a danger that nobody is sure about leads to no emergency', async () => {
-    own(
-      'flow.yaml',
-      '      - { if: { colour-ok: [yes] }, go: number }\n      - { go: shared/emergency }',
-      '      - { if: { colour-ok: [yes] }, go: number }\n      - { go: number }',
-    )
+  it('is what the real checker rejects: a family that wants a person, and nobody is paged', async () => {
+    own('flow.yaml', '    page: person\n', '')
     cpSync(join(DEMO_CLINIC, 'clinic.yaml'), join(clinic, 'clinic.yaml'))
     const verdict = await walkInProcess({ clinicDir: clinic })('someone')
     expect(verdict.holds).toBe(false)
