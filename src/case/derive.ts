@@ -17,9 +17,11 @@ import type { CaseState } from './state.ts'
 /** Every steering fact as it stands at `at`, from the answers that talk has reached. */
 export function factsAt(line: Line, state: CaseState, at: Instant): KernelFacts {
   const facts: Record<string, string> = {}
-  for (const [id, document] of Object.entries(line.flows.facts)) {
+  for (const id of Object.keys(state.answers)) {
+    const document = line.flows.facts[id]
     const answer = reachedAnswer(state, id)
-    if (answer !== undefined && document.settable !== true) Object.assign(facts, factValues(id, document, answer))
+    if (answer !== undefined && document !== undefined && document.settable !== true)
+      Object.assign(facts, factValues(id, document, answer))
   }
   for (const id of Object.keys(line.flows.policies)) facts[id] = String(settingOf(line, id) ?? 'off')
   for (const id of Object.keys(line.flows.derived)) facts[id] = derivedValue(line, state, id, at)

@@ -7,6 +7,7 @@ import { httpInputs } from './http.ts'
 import { messengerInputs } from './messenger.ts'
 import { type NightLine, nightLine } from './night-line.ts'
 import { badInputsPage } from './page.ts'
+import { reviewInputs } from './reviews.ts'
 import { signInInputs } from './sign-in.ts'
 import { transcriptInputs } from './transcripts.ts'
 import type { BadInput, Row } from './trying.ts'
@@ -25,7 +26,15 @@ const together = (parts: readonly BadInput[]): BadInput => ({
 })
 
 const byId = Map.groupBy(
-  [...caregiverInputs, ...httpInputs, ...clinicInputs, ...messengerInputs, ...signInInputs, ...transcriptInputs],
+  [
+    ...caregiverInputs,
+    ...httpInputs,
+    ...clinicInputs,
+    ...messengerInputs,
+    ...signInInputs,
+    ...transcriptInputs,
+    ...reviewInputs,
+  ],
   ({ id }) => id,
 )
 const inputs: readonly BadInput[] = [...byId.values()]

@@ -37,9 +37,9 @@ function edit(flows: string, file: string, from: string, to: string): void {
   )
 }
 
-const SOUND = '{ if: { breathes: [yes] }, go: check-colour }'
+const SOUND = '{ if: { breathes: [no] }, go: emergency }'
 /** A child that does not breathe well is asked about its colour. */
-const BROKEN = '{ if: { breathes: [yes, no] }, go: check-colour }'
+const BROKEN = '{ if: { breathes: [no] }, go: check-colour }'
 const RULE = 'a-check-that-fails-is-danger'
 
 describe('check of sound flows', () => {
@@ -155,7 +155,7 @@ describe('check of a flow that breaks a rule', () => {
   const pages = join(folder, 'pages')
   let ended: Awaited<ReturnType<typeof smallhours>>
   beforeAll(async () => {
-    edit(flows, 'someone/flow.yaml', SOUND, BROKEN)
+    edit(flows, 'shared/steps.yaml', SOUND, BROKEN)
     ended = await smallhours('check', flows, '--flow', 'someone', '--html', pages)
   })
 
@@ -213,9 +213,9 @@ describe('check of a flow that breaks a rule', () => {
     const elsewhere = flowsCopy('elsewhere')
     edit(
       elsewhere,
-      'someone/flow.yaml',
-      '- { if: { wakes: [yes] }, go: check-breathes }',
-      '- { if: { wakes: [unsure] }, go: check-breathes }\n      - { if: { wakes: [yes] }, go: check-colour }',
+      'shared/steps.yaml',
+      '- { if: { wakes: [no] }, go: emergency }',
+      '- { if: { wakes: [no] }, go: emergency }\n      - { if: { wakes: [yes] }, go: check-colour }',
     )
     const { code, out } = await smallhours('talk', '--flows', elsewhere, '--script', join(pages, 'finding-1.script'))
     expect(code).toBe(0)
@@ -279,9 +279,9 @@ describe('check --watch', () => {
       return all
     }
     await until(/– holds:[\s\S]*Watching/)
-    edit(flows, 'someone/flow.yaml', SOUND, BROKEN)
+    edit(flows, 'shared/steps.yaml', SOUND, BROKEN)
     expect(await until(/1 left\./)).toMatch(new RegExp(`^new: ${RULE} \\(someone\\): A single check`, 'm'))
-    edit(flows, 'someone/flow.yaml', BROKEN, SOUND)
+    edit(flows, 'shared/steps.yaml', BROKEN, SOUND)
     const after = await until(/Everything holds\./)
     expect(after).toMatch(new RegExp(`^mended: ${RULE}`, 'm'))
     expect(after).not.toContain('transitions')

@@ -277,7 +277,8 @@ const BROKEN: readonly Broken[] = [
     'home-only-without-danger',
     someone({
       start: without('decide'),
-      'check-colour': leadsTo('waiting'),
+      'shared/check-wakes': without('decide'),
+      'shared/check-colour': leadsTo('waiting'),
       waiting: { wait: undefined, end: true } as never,
     }),
     { answers: { 'danger-signs': ['unsure'] } },

@@ -8,13 +8,13 @@ import { tell } from '../../src/modelcheck/telling/tell.ts'
 import { toldLines } from '../../src/modelcheck/telling/text.ts'
 import { type Breach, firstBreach } from '../support/first-breach.ts'
 
-const SOMEONE = 'someone/flow.yaml'
+const STEPS = 'shared/steps.yaml'
 
 /** A single check that fails goes on instead of to the emergency. */
 const FAILED_CHECK = {
-  file: SOMEONE,
-  find: '{ if: { breathes: [yes] }, go: check-colour }',
-  put: '{ if: { breathes: [yes, no] }, go: check-colour }',
+  file: STEPS,
+  find: '{ if: { breathes: [no] }, go: emergency }',
+  put: '{ if: { breathes: [no] }, go: check-colour }',
 }
 
 describe('a conversation that breaks a rule, told', () => {

@@ -315,7 +315,7 @@ describe('a Redis in trouble', () => {
         if ((await store.commit(step(`c${n}`, 0))) === 'committed') acked.push(`c${n}`)
       }
     })().catch(error => String(error))
-    await expect.poll(() => acked.length, { interval: 5 }).toBeGreaterThan(50)
+    await expect.poll(() => acked.length, { interval: 5, timeout: 20_000 }).toBeGreaterThan(50)
     await own.kill()
     expect(await writing).toMatch(/RedisSilent.*within 1500 ms/)
     await own.start()

@@ -42,7 +42,9 @@ export function tinyFlow(tiny: Tiny): { flow: Flow; set: FlowSet } {
     for (const [index, id] of ids.entries()) advice.set(id, { tags: [says[index] as string], own: 'a test' })
     return { ...(decide === undefined ? {} : { decide }), say: [...ids, ...shipped] }
   }
-  const steps = new Map([...base.steps].filter(([id]) => id.startsWith('shared/')))
+  // With the flow's own steps that the shared ones hand back to.
+  const handedBack = new Set([...base.steps.values()].flatMap(({ rows }) => rows.map(({ go }) => go)))
+  const steps = new Map([...base.steps].filter(([id]) => id.startsWith('shared/') || handedBack.has(id)))
   const add = (id: string, step: Partial<Step>) => steps.set(id, { id, rows: [], alarms: [], ...step } as Step)
   const { asks, act, only, aside, first = {} } = tiny
   const questions = tiny.skipsDanger ? asks : ['danger-signs', ...asks]

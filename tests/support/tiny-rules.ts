@@ -146,6 +146,11 @@ export const TINY_RULES: readonly Row[] = [
     { concern: 'clogged', asks: ['device'], act: { says: ['flush-water'] }, twice: true },
   ],
   // The balloon
+  only('doubts-come-before-the-balloon', 'balloon', ['balloon-doubts'], ['refill-balloon'], {
+    'balloon-doubts': ['none'],
+  }),
+  least('a-doubtful-balloon-tube-needs-a-person', 'balloon', ['balloon-doubts'], SPEAK, CLINIC),
+  least('doubts-about-feeds-need-a-person', 'feed-trouble', ['feed-doubts'], { ...SPEAK, says: ['stop-feed'] }, SPEAK),
   only('a-balloon-is-touched-only-after-its-first-change', 'balloon', ['device', 'changed-before'], ['check-balloon'], {
     device: ['balloon-button'],
     'changed-before': ['yes'],
