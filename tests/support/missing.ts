@@ -30,11 +30,14 @@ function isRunnable(path: string): boolean {
   }
 }
 
+/** Debian's own places. The browser without windows of its own stands first: those cost as much as the pages do. */
+const BROWSERS = ['/usr/lib/chromium/chromium-headless-shell', '/usr/bin/chromium']
+
 /** The browser: CHROMIUM where set, else Debian's own place, else the PATH. */
 function chromium(): string | undefined {
   const named = process.env.CHROMIUM
   if (named !== undefined) return isRunnable(named) ? named : undefined
-  return isRunnable('/usr/bin/chromium') ? '/usr/bin/chromium' : onPath('chromium')
+  return BROWSERS.find(isRunnable) ?? onPath('chromium')
 }
 
 /** Paths of the programs; undefined where there is none: `describe.skipIf(chromiumPath === undefined)`. */
@@ -46,7 +49,7 @@ export const PROGRAMS: readonly Program[] = [
   {
     name: 'a browser',
     tests: 'the web pages as a family and a clinician see them',
-    get: 'apt-get install chromium fonts-dejavu-core, or set CHROMIUM to the path of one',
+    get: 'apt-get install chromium-headless-shell fonts-dejavu-core (or chromium), or set CHROMIUM to the path of one',
     path: chromiumPath,
   },
   {
