@@ -126,8 +126,6 @@ const EVENT_KINDS: Readonly<Record<CaseEvent['kind'], z.ZodRawShape>> = {
   replyGivenUp: { effectId: id },
 }
 
-export const EVENT_NAMES = Object.keys(EVENT_KINDS) as readonly CaseEvent['kind'][]
-
 /** By kind, so that one wrong field is told as that field and not as thirty shapes that do not fit. */
 const eventSchemas = Object.fromEntries(
   Object.entries(EVENT_KINDS).map(([kind, shape]) => [kind, z.looseObject({ kind: z.literal(kind), ...shape })]),

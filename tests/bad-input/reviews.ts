@@ -68,7 +68,7 @@ const files: BadInput = {
 const exports: BadInput = {
   id: 'B46',
   name: 'what is given out: a file that is there, a formula',
-  happens: 'Nothing is written over. A text that a table program would take for a formula gets an apostrophe in front.',
+  happens: 'A text that a table program would take for a formula gets an apostrophe in front.',
   run: () =>
     inFolder(async folder => {
       const data = drawn(folder)
