@@ -6,7 +6,7 @@ import { after, type Instant, type Milliseconds } from '../time/instant.ts'
 import { closureTimesOf, reachedAnswer } from './derive.ts'
 import { InvariantBroken, settingOf } from './line.ts'
 import type { AlarmSet, CaseState } from './state.ts'
-import { moreUrgent, type Work } from './work.ts'
+import { moreUrgent, put, type Work } from './work.ts'
 
 /** Alarms of the shell itself; a flow may not use these names. */
 export const RUNG = 'rung'
@@ -16,7 +16,7 @@ export const CLOSE = 'close'
 
 export function setAlarm(work: Work, name: string, alarm: AlarmSet): void {
   if (work.state.alarms[name]?.due === alarm.due) return
-  work.state.alarms = { ...work.state.alarms, [name]: alarm }
+  put(work, 'alarms', name, alarm)
 }
 
 export function cancelAlarm(work: Work, name: string): void {

@@ -55,7 +55,7 @@ export function outcomeSet(work: Work, event: CaseEvent & { kind: 'outcomeSet' }
   }
   drive(work, { type: 'outcomeSet' })
   for (const name of Object.keys(work.state.alarms)) cancelAlarm(work, name)
-  delete work.state.open
+  work.state.open = undefined
   work.state.clockStarted = false
   if (event.doNotWrite) {
     work.state.doNotWrite = true

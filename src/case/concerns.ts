@@ -65,7 +65,7 @@ export function alsoNamed(work: Work, concerns: readonly string[]): void {
 /** The answer to a question of the line itself. */
 export function lineAnswered(work: Work, fact: string, answer: Answer) {
   const value = answer.kind === 'choice' ? answer.value : undefined
-  delete work.state.open
+  work.state.open = undefined
   if (fact === ABOUT) {
     if (value !== undefined && value !== SOMEONE && isServed(work, value)) return turnTo(work, value)
     return replay(work)
@@ -120,7 +120,7 @@ function turnTo(work: Work, concern: string): void {
   state.before = [...(state.before ?? []).filter(each => each.concern !== left), { concern: left, says, reasons }]
   for (const name of state.path.alarms) cancelAlarm(work, name)
   stopChasing(work)
-  delete state.open
+  state.open = undefined
   delete state.spent
   state.concern = concern
   const hash = line.hashes?.get(concern)

@@ -11,21 +11,39 @@ import type { FactDocument } from '../flow/document.ts'
 import type { KernelFacts } from '../flow/kernel.ts'
 import { type Instant, instant } from '../time/instant.ts'
 import type { Answer } from './answer.ts'
-import { type Line, settingOf } from './line.ts'
+import type { FlowSet } from '../flow/flow-set.ts'
+import { type Line, type LineSettings, settingOf } from './line.ts'
 import type { CaseState } from './state.ts'
 
 /** Every steering fact as it stands at `at`, from the answers that talk has reached. */
 export function factsAt(line: Line, state: CaseState, at: Instant): KernelFacts {
-  const facts: Record<string, string> = {}
-  for (const id of Object.keys(state.answers)) {
+  const facts: Record<string, string> = { ...blankFacts(line) }
+  for (const id in state.answers) {
     const document = line.flows.facts[id]
     const answer = reachedAnswer(state, id)
     if (answer !== undefined && document !== undefined && document.settable !== true)
-      Object.assign(facts, factValues(id, document, answer))
+      putValues(facts, id, document, answer)
   }
-  for (const id of Object.keys(line.flows.policies)) facts[id] = String(settingOf(line, id) ?? 'off')
-  for (const id of Object.keys(line.flows.derived)) facts[id] = derivedValue(line, state, id, at)
+  for (const id in line.flows.derived) facts[id] = derivedValue(line, state, id, at)
   return facts
+}
+
+const BLANKS = new WeakMap<LineSettings, WeakMap<FlowSet, KernelFacts>>()
+
+/**
+ * Policies as they are set, and every derived fact before anything was asked: what every case of a line begins from. Worked out once
+ * and then copied, since a copy of one object costs a fraction of the same keys put in one by one.
+ */
+function blankFacts({ flows, settings }: Line): KernelFacts {
+  const kept = BLANKS.get(settings) ?? new WeakMap<FlowSet, KernelFacts>()
+  const known = kept.get(flows)
+  if (known !== undefined) return known
+  const policies = Object.keys(flows.policies).map(id => [id, String(settingOf({ settings }, id) ?? 'off')])
+  const derived = Object.keys(flows.derived).map(id => [id, 'not-asked'])
+  // Read from JSON it is one compact object; built key by key it is a slow one from a dozen keys on.
+  const blank = JSON.parse(JSON.stringify(Object.fromEntries([...policies, ...derived]))) as KernelFacts
+  BLANKS.set(settings, kept.set(flows, blank))
+  return blank
 }
 
 /** The answer of a fact, if it is part of this conversation so far: asked on the way here, or known at the start. */
@@ -34,23 +52,25 @@ export function reachedAnswer(state: CaseState, fact: string): Answer | undefine
   return record !== undefined && (record.given || state.path.asked.includes(fact)) ? record.answer : undefined
 }
 
-/** `fact` → value; for "many" also `fact.value` → yes; for an unsure answer `fact~` → what it acts as. */
-function factValues(id: string, document: FactDocument, answer: Answer): Record<string, string> {
-  if (answer.kind === 'unsure') {
-    const actsAs = document['unsure-acts-as']
-    return { [id]: 'unsure', [`${id}~`]: actsAs ?? 'unsure' }
+/** Puts in `fact` → value; for "many" also `fact.value` → yes; for an unsure answer `fact~` → what it acts as. */
+function putValues(facts: Record<string, string>, id: string, document: FactDocument, answer: Answer): void {
+  switch (answer.kind) {
+    case 'unsure':
+      facts[id] = 'unsure'
+      facts[`${id}~`] = document['unsure-acts-as'] ?? 'unsure'
+      return
+    case 'choice':
+      facts[id] = answer.value
+      facts[`${id}~`] = answer.value
+      return
+    case 'many':
+      facts[id] = (answer.values.length === 1 ? answer.values[0] : undefined) ?? 'several'
+      for (const value of document.values ?? [])
+        facts[`${id}.${value}`] = answer.values.includes(value) ? 'yes' : 'no'
+      return
+    default:
+      facts[id] = 'answered'
   }
-  if (answer.kind === 'choice') return { [id]: answer.value, [`${id}~`]: answer.value }
-  if (answer.kind === 'many') {
-    const only = answer.values.length === 1 ? answer.values[0] : 'several'
-    return {
-      [id]: only ?? 'several',
-      ...Object.fromEntries(
-        (document.values ?? []).map(value => [`${id}.${value}`, answer.values.includes(value) ? 'yes' : 'no']),
-      ),
-    }
-  }
-  return { [id]: 'answered' }
 }
 
 function derivedValue(line: Line, state: CaseState, id: string, at: Instant): string {

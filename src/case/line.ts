@@ -41,8 +41,8 @@ export function flowOf(line: Line, concern: string): Flow {
 }
 
 /** A setting that is a length of time or a number, by id; undefined when there is none of that id. */
-export function settingOf(line: Line, id: string): unknown {
-  return (line.settings as unknown as Readonly<Record<string, unknown>>)[id]
+export function settingOf({ settings }: Pick<Line, 'settings'>, id: string): unknown {
+  return (settings as unknown as Readonly<Record<string, unknown>>)[id]
 }
 
 /** The same line speaking another language. */

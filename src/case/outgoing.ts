@@ -13,7 +13,7 @@ export function replyOf(work: Work): Effect | undefined {
   )
   const words = said.filter(part => {
     if (isQuestion(part) || (part.kind === 'say' && replaced.has(part.id))) return false
-    const key = JSON.stringify(part)
+    const key = part.kind === 'say' && !('of' in part) ? part.id : JSON.stringify(part)
     if (seen.has(key)) return false
     seen.add(key)
     return true

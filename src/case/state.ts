@@ -101,7 +101,8 @@ export interface CaseState {
   readonly closed: boolean
   readonly kernel: KernelState
   readonly answers: Readonly<Record<string, AnswerOnRecord>>
-  readonly open?: OpenQuestion
+  /** Undefined rather than taken away when it is answered: an object that loses a key is slow from then on. */
+  readonly open?: OpenQuestion | undefined
   /** Serial of the last question asked. */
   readonly serial: number
   /** What was asked under each serial, a fact or {@link READ_BACK}: a tap on an earlier question is kept in its words. */

@@ -222,7 +222,7 @@ function accept(work: Work, fact: string, answer: Answer, said: string, changing
     ...work.state.answers,
     [fact]: { answer, said, at: work.at, changed: changing, given: before?.given === true },
   }
-  delete work.state.open
+  work.state.open = undefined
   if (fact === 'have-you-left' && answer.kind === 'choice' && answer.value === 'yes') work.state.leftAt ??= work.at
   if (fact === 'ring-back' && answer.kind === 'phone' && answer.number === 'write-only') mark(work, 'write-only')
   if (isDanger(fact, answer))

@@ -9,7 +9,7 @@ import { closureAt, factsAt } from './derive.ts'
 import type { Disposition } from './event.ts'
 import { InvariantBroken, wordingOf } from './line.ts'
 import { type AlarmSet, EMPTY_PATH } from './state.ts'
-import { mark, moreUrgent, saying, setPath, type Work } from './work.ts'
+import { mark, moreUrgent, put, saying, setPath, type Work } from './work.ts'
 
 /** More kernel events than any one event of a case can need: a guard against a flow that never rests. */
 const MOST_DRIVES = 400
@@ -73,7 +73,7 @@ function enter(work: Work, id: string): KernelEvent[] {
   const isAgain = work.replay === undefined && id in work.state.enteredAt
   // A replay goes the way again that was gone before: its alarms count from then.
   const enteredAt = (work.replay === undefined ? undefined : work.state.enteredAt[id]) ?? work.at
-  work.state.enteredAt = { ...work.state.enteredAt, [id]: enteredAt }
+  put(work, 'enteredAt', id, enteredAt)
   if (step.decide !== undefined) decide(work, step.decide)
   for (const advice of step.say ?? []) say(work, advice, isAgain)
   if (step.page !== undefined) wantPage(work, step.page)
@@ -94,7 +94,7 @@ function enterEmergency(work: Work): void {
 
 function rest(work: Work, step: Step): KernelEvent[] {
   if (step.wait === true || step.end === true) {
-    delete work.state.open
+    work.state.open = undefined
     stopChasing(work)
   }
   return []
@@ -146,7 +146,7 @@ export function say(work: Work, id: string, isAgain = false): void {
       saying(work, { kind: 'say', id: 'clinician-decides' })
     return
   }
-  work.state.inForce = { ...work.state.inForce, [id]: work.state.inForce[id] ?? work.at }
+  if (!(id in work.state.inForce)) put(work, 'inForce', id, work.at)
   saying(work, { kind: 'say', id })
 }
 
@@ -213,9 +213,11 @@ export const ASKED_REMEMBERED = 32
 
 /** Remembers what is asked under a serial, and forgets the oldest past {@link ASKED_REMEMBERED}. */
 export function rememberAsked(work: Work, serial: number, asked: string): void {
+  const all = { ...work.state.askedBySerial, [serial]: asked }
+  const serials = Object.keys(all)
   // Keys that are whole numbers stand in ascending order (ECMA-262, OrdinaryOwnPropertyKeys).
-  const earlier = Object.entries(work.state.askedBySerial ?? {}).slice(1 - ASKED_REMEMBERED)
-  work.state.askedBySerial = Object.fromEntries([...earlier, [serial, asked]])
+  work.state.askedBySerial =
+    serials.length > ASKED_REMEMBERED ? Object.fromEntries(Object.entries(all).slice(-ASKED_REMEMBERED)) : all
 }
 
 export function openQuestion(work: Work, fact: string, changing = false): void {
@@ -247,7 +249,7 @@ export function replay(work: Work, takesBack = true): void {
   }
   work.state.interrupted = false
   setPath(work, { asked: [] })
-  delete work.state.open
+  work.state.open = undefined
   drive(work, { type: 'talkRestarted', facts: factsNow(work) })
   for (const alarm of work.state.firedOnPath) {
     work.replay.toCome.shift()

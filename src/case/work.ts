@@ -9,8 +9,13 @@ import type { CaseState, Path } from './state.ts'
 
 type Draft = { -readonly [K in keyof CaseState]: CaseState[K] }
 
+/** Records of a case that grow with it: a step copies each at its first change and then writes into its own. */
+type Growing = 'inForce' | 'enteredAt' | 'alarms'
+
 export interface Work {
   readonly line: Line
+  /** The case before the step: it stays as it was. */
+  readonly before: CaseState
   flow: Flow
   readonly at: Instant
   readonly state: Draft
@@ -57,6 +62,7 @@ export interface Work {
 export function beginWork(line: Line, state: CaseState, at: Instant): Work {
   return {
     line,
+    before: state,
     flow: flowOf(line, state.concern),
     at,
     state: { ...state, latestSeenAt: at > state.latestSeenAt ? at : state.latestSeenAt },
@@ -98,6 +104,14 @@ export function sayNotice(work: Work, id: string): void {
 
 export function mark(work: Work, id: string): void {
   if (!work.state.marks.includes(id)) work.state.marks = [...work.state.marks, id]
+}
+
+/** Puts a value into a record of the case, never into that of the case before. */
+export function put<K extends Growing>({ before, state }: Work, record: K, id: string, value: CaseState[K][string]): void {
+  const kept: Readonly<Record<string, unknown>> = state[record]
+  const own = (kept === before[record] ? { ...kept } : kept) as Record<string, unknown>
+  own[id] = value
+  state[record] = own as Draft[K]
 }
 
 export function setPath(work: Work, change: Partial<Path>): void {

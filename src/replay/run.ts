@@ -6,6 +6,7 @@ import { type CaseState, openCase } from '../case/state.ts'
 import { step } from '../case/step.ts'
 import { type Instant, instant } from '../time/instant.ts'
 import type { RecordedCase } from './reading.ts'
+import { isSameJson } from './same-json.ts'
 import type { CaseLine, StepLine } from './transcript.ts'
 
 type Event = CaseEvent & InLanguage
@@ -90,7 +91,7 @@ export function replayed(
     const ran = ranStep(before, line, one.event, at, around)
     const handed = isSameAs(one, ran, around)
       ? undefined
-      : around.park(line, one.event, at).find(({ effects }) => isJustAs(one.effects, effects))
+      : around.park(line, one.event, at).find(({ effects }) => isSameJson(one.effects, effects))
     if (handed !== undefined && before.kind === 'case') {
       parkedAt ??= one.seq
       running = { kind: 'parked', state: handed.state }
@@ -128,11 +129,9 @@ function ranStep(before: Running, line: Line, event: Event, at: Instant, around:
   }
 }
 
-const isJustAs = (a: readonly Effect[], b: readonly Effect[]): boolean => JSON.stringify(a) === JSON.stringify(b)
-
 function isSameAs({ effects }: StepLine, ran: Ran, { carried }: Around): boolean {
   if (!('effects' in ran)) return false
-  return isJustAs(effects, ran.effects) || isJustAs(withoutCarried(effects, ran.effects, carried), ran.effects)
+  return isSameJson(effects, ran.effects) || isSameJson(withoutCarried(effects, ran.effects, carried), ran.effects)
 }
 
 /** The recorded effects without what the runtime put in: words before a reply, or a reply where the step gave none. */

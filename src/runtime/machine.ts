@@ -20,12 +20,14 @@ export interface RunningCase {
   readonly nickname?: string
   /** Language the family is written to in; left out: the first of the clinic's. */
   readonly language?: string
-  readonly open?: {
-    readonly serial: number
-    readonly fact: string
-    readonly askedAt: Instant
-    readonly readBack?: unknown
-  }
+  readonly open?:
+    | {
+        readonly serial: number
+        readonly fact: string
+        readonly askedAt: Instant
+        readonly readBack?: unknown
+      }
+    | undefined
   /** Alarms as the case knows them; where absent, the store's rows alone are trusted. */
   readonly alarms?: Readonly<Record<string, { readonly due: Instant }>>
 }
