@@ -8,10 +8,10 @@ import { celsius, millilitres } from '../clinical/quantities.ts'
 import { tractOf } from '../clinical/tract.ts'
 import { urineOf } from '../clinical/urine.ts'
 import type { FactDocument } from '../flow/document.ts'
+import type { FlowSet } from '../flow/flow-set.ts'
 import type { KernelFacts } from '../flow/kernel.ts'
 import { type Instant, instant } from '../time/instant.ts'
 import type { Answer } from './answer.ts'
-import type { FlowSet } from '../flow/flow-set.ts'
 import { type Line, type LineSettings, settingOf } from './line.ts'
 import type { CaseState } from './state.ts'
 
@@ -65,8 +65,7 @@ function putValues(facts: Record<string, string>, id: string, document: FactDocu
       return
     case 'many':
       facts[id] = (answer.values.length === 1 ? answer.values[0] : undefined) ?? 'several'
-      for (const value of document.values ?? [])
-        facts[`${id}.${value}`] = answer.values.includes(value) ? 'yes' : 'no'
+      for (const value of document.values ?? []) facts[`${id}.${value}`] = answer.values.includes(value) ? 'yes' : 'no'
       return
     default:
       facts[id] = 'answered'

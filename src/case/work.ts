@@ -107,7 +107,12 @@ export function mark(work: Work, id: string): void {
 }
 
 /** Puts a value into a record of the case, never into that of the case before. */
-export function put<K extends Growing>({ before, state }: Work, record: K, id: string, value: CaseState[K][string]): void {
+export function put<K extends Growing>(
+  { before, state }: Work,
+  record: K,
+  id: string,
+  value: CaseState[K][string],
+): void {
   const kept: Readonly<Record<string, unknown>> = state[record]
   const own = (kept === before[record] ? { ...kept } : kept) as Record<string, unknown>
   own[id] = value
