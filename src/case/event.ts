@@ -26,6 +26,8 @@ export type CaseEvent =
       readonly also?: readonly string[]
       /** It names nothing: the family is shown a button for each concern. */
       readonly unclear?: true
+      /** What names nothing says that the child is not well: danger is asked about before what it is about. */
+      readonly dangerFirst?: true
       /** Why it could not be read: a photo, a voice message, pictures alone. */
       readonly unread?: Misread
       /** Serial of the last question of the chat's cases before; left out: 0. Written down so that the case can be replayed. */

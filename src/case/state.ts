@@ -90,6 +90,8 @@ export interface CaseState {
   readonly also?: readonly string[]
   /** Those it did not want to go through when they were offered. */
   readonly alsoLeft?: readonly string[]
+  /** What it is about is asked as soon as the danger signs are answered. */
+  readonly aboutNext?: true
   /** What the case was about before, with what was said and paged for. */
   readonly before?: readonly {
     readonly concern: string

@@ -49,6 +49,8 @@ export interface Stepped {
   readonly effects: readonly Effect[]
 }
 
+const DANGER_SIGNS = 'danger-signs'
+
 /** After this many tries in a row that could not be read, a person is paged. */
 const MISREAD_MOST = 3
 
@@ -172,7 +174,9 @@ function opened(work: Work, event: CaseEvent & { kind: 'caseOpened' }) {
   if (event.danger !== undefined && event.danger.length > 0) danger(work, event.danger)
   if (event.also !== undefined) alsoNamed(work, event.also)
   if (event.unread !== undefined) saying(work, { kind: 'misread', reason: event.unread })
-  if (event.unclear === true) askAbout(work)
+  if (event.unclear !== true) return
+  if (event.dangerFirst === true && work.state.open?.fact === DANGER_SIGNS) work.state.aboutNext = true
+  else askAbout(work)
 }
 
 function resumed(work: Work) {
@@ -237,10 +241,17 @@ function accept(work: Work, fact: string, answer: Answer, said: string, changing
   }
   reach(work, fact)
   drive(work, { type: 'answered', facts: factsNow(work) })
+  if (fact === DANGER_SIGNS && work.state.aboutNext === true) aboutAfterDanger(work, answer)
+}
+
+/** What it is about, once no sign was seen. Where that is not sure the single checks go on: a person comes in any case. */
+function aboutAfterDanger(work: Work, answer: Answer) {
+  delete work.state.aboutNext
+  if (answer.kind === 'many') askAbout(work)
 }
 
 function isDanger(fact: string, answer: Answer): answer is Answer & { kind: 'many' } {
-  return fact === 'danger-signs' && answer.kind === 'many' && answer.values.some(value => value !== 'none')
+  return fact === DANGER_SIGNS && answer.kind === 'many' && answer.values.some(value => value !== 'none')
 }
 
 /** The answer to another question than the open one: taken where that was not answered yet, else asked which holds. */

@@ -4,6 +4,9 @@ import type { Lexicon } from './lexicon.ts'
 import type { Reading } from './pattern.ts'
 import { firstNotDenied } from './phrase.ts'
 
+/** The concern of whoever wants a person, or names no trouble that another flow is for. */
+export const SOMEONE = 'someone'
+
 export interface ConcernFound {
   readonly concern: string
   readonly because: string
@@ -14,7 +17,7 @@ export interface ConcernFound {
 /**
  * The concerns a message names, most urgent first (the lexicon's order), those its danger signs are about among them. Words
  * that say a danger sign name no other trouble ("her chest isn't moving" is no blocked tube). A concern's `only-alone`
- * phrases count only when nothing else was found.
+ * phrases count only when nothing else was found, no danger sign either.
  */
 export function concernsIn(
   reading: Reading,
@@ -38,6 +41,7 @@ export function concernsIn(
     const ordered = withLeading(own, reading, lexicon)
     return isReadTwoWays(ordered, lexicon) ? [] : ordered
   }
+  if (danger.length > 0) return []
   return lexicon.concerns.flatMap(({ id, onlyAlone }) => {
     const said = firstNotDenied(onlyAlone, reading, lexicon)
     return said === undefined ? [] : [{ concern: id, because: said.words }]

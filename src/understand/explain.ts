@@ -1,5 +1,5 @@
 /** What a message was taken for and which words made it so: for reading a lexicon against labelled lines. */
-import { concernsIn } from './concern.ts'
+import { concernsIn, SOMEONE } from './concern.ts'
 import { dangerIn } from './danger.ts'
 import type { Lexicon } from './lexicon.ts'
 import { readingOf } from './pattern.ts'
@@ -14,9 +14,6 @@ export interface Explained {
   /** The words found, each after the id it stands for: `tube-out: tube came out`. */
   readonly because: readonly string[]
 }
-
-/** The concern of the flow that only asks for a person. */
-const SOMEONE = 'someone'
 
 /**
  * Reads a first message as `understand` does. A danger sign, a wish for a person and words of despair are the concern

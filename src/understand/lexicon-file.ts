@@ -126,6 +126,11 @@ export const lexiconFileSchema = z.strictObject({
     left: z.array(phraseSchema),
     arrived: z.array(phraseSchema),
     despair: z.array(phraseSchema),
+    distress: z
+      .array(phraseSchema)
+      .describe(
+        'Says how the child is, or that something is badly wrong, and names nothing: danger is asked about first.',
+      ),
     change: z.array(phraseSchema),
     presence: z.array(phraseSchema).describe('Asks whether anyone is there, while a question is open.'),
     'mid-case': z

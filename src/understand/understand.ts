@@ -7,13 +7,13 @@
  */
 import type { Incoming } from '../case/message.ts'
 import { questionRead, readAs, readBackTyped, signsOf } from './asked.ts'
-import { concernsIn } from './concern.ts'
+import { concernsIn, SOMEONE } from './concern.ts'
 import { dangerIn } from './danger.ts'
 import { type FactsFound, factsIn } from './fact.ts'
 import type { Lexicon } from './lexicon.ts'
 import { otherAnswerIn } from './other-answer.ts'
 import { type Reading, readingOf } from './pattern.ts'
-import { firstSaid } from './phrase.ts'
+import { firstNotDenied, firstSaid } from './phrase.ts'
 import { hasWords, isBlank, picturesAsWords, plainOf } from './plain.ts'
 import { phoneIn } from './quantity.ts'
 import { choiceTapped } from './tap.ts'
@@ -144,7 +144,12 @@ function opening(plain: string, reading: Reading, said: string, context: Underst
     .map(found => found.concern)
     .filter(concern => !isAnswerToAsked(concern, context))
   const isSmall = concerns.length === 0 && Object.keys(answers).length === 0 && isSmallTalk(plain, context.lexicon)
-  return { kind: 'concern', concerns, facts: answers, readBacks, said, ...(isSmall ? { small: true } : {}) }
+  const named = { kind: 'concern', concerns, facts: answers, readBacks, said } as const
+  if (isSmall) return { ...named, small: true }
+  const isDistress =
+    concerns.every(concern => concern === SOMEONE) &&
+    firstNotDenied(context.lexicon.controls.distress, reading, context.lexicon) !== undefined
+  return isDistress ? { ...named, distress: true } : named
 }
 
 /** "A button with a balloon" to "Which of these is the tube?" names no trouble with the balloon. */

@@ -38,6 +38,8 @@ export type Understood =
       readonly facts: Readonly<Record<string, Answer>>
       readonly readBacks: Readonly<Record<string, Between>>
       readonly said: string
+      /** Names no trouble, and says that the child is not well or that something is badly wrong. */
+      readonly distress?: true
       /** Thanks, good night and the like, and nothing else: asks for nothing. */
       readonly small?: true
     }

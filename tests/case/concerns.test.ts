@@ -164,6 +164,27 @@ describe('a message that names nothing', () => {
     expect(turned.said()).toContain('keep-dry')
   })
 
+  describe('and says that the child is not well', () => {
+    const unwell = () =>
+      aTalk(line, 'someone').does({
+        kind: 'caseOpened',
+        concern: 'someone',
+        said: 'hm',
+        unclear: true,
+        dangerFirst: true,
+      })
+
+    it('is asked about danger first, then what it is about', () => {
+      expect([unwell().asked(), unwell().pages().length]).toEqual(['danger-signs', 1])
+      expect(unwell().answers('danger-signs', 'none').asked()).toBe('about')
+    })
+
+    it('a sign or "not sure" goes its way, and nothing else is asked in between', () => {
+      expect(unwell().answers('danger-signs', 'drowsy').asked()).not.toBe('about')
+      expect(unwell().answers('danger-signs', 'unsure').asked()).not.toBe('about')
+    })
+  })
+
   it('says why a photo was not read, and what to do', () => {
     const event = { kind: 'caseOpened', concern: 'someone', said: '', unclear: true, unread: 'media' } as const
     expect(aTalk(line, 'someone').does(event).said()).toContain('misread:media')

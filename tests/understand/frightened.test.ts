@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest'
-import { contextOn, typed } from './english.ts'
+import { contextOn, english, typed } from './english.ts'
 import { spanish } from './lexicons.ts'
 
 describe('what a frightened person writes instead of an answer', () => {
@@ -23,6 +23,29 @@ describe('what a frightened person writes instead of an answer', () => {
     // "One of these" is a letter away from "none of these", and the opposite.
     expect(typed('one of these', 'danger-signs')).not.toMatchObject({ answer: { values: ['none'] } })
   })
+})
+
+describe('a first message that names no trouble', () => {
+  const isDistress = (text: string, lexicon = english) => {
+    const understood = typed(text, undefined, { lexicon })
+    return understood.kind === 'concern' && understood.distress === true
+  }
+
+  it.each([
+    'something is very wrong with her',
+    'he is not right at all',
+    'please hurry',
+    'shes in pain',
+    'she looks awful',
+  ])('"%s" says that the child is not well: danger is asked about first', text => expect(isDistress(text)).toBe(true))
+
+  it.each(['la veo muy mal', 'ayuda por favor', 'algo anda mal'])('"%s" too', text =>
+    expect(isDistress(text, spanish)).toBe(true),
+  )
+
+  it.each(['hello?', 'when do you open', 'her tube came out and shes in pain'])('"%s" says nothing of the kind', text =>
+    expect(isDistress(text)).toBe(false),
+  )
 })
 
 describe('answers in words of their own', () => {
