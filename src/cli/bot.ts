@@ -28,6 +28,7 @@ import { QUEUED_MAX } from '../runtime/worker.ts'
 import type { Centre } from '../sms/centre.ts'
 import type { Store, StoredCase } from '../store/store.ts'
 import type { Instant } from '../time/instant.ts'
+import { withOnePeriod } from '../time/local-time.ts'
 import { readDate, readDuration, readMoment } from '../time/phrases.ts'
 import { languageOf } from '../understand/language.ts'
 import type { Again } from './again.ts'
@@ -157,7 +158,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
       const { screens, line } = changing.current()
       const screen = screens.get(language) ?? screens.get(line.language)
       if (screen === undefined) throw new Error(`no screen words in "${language}"`)
-      return screen.text(id, values as never)
+      return withOnePeriod(screen.text(id, values as never))
     }
   const words = wordsIn(first.language)
   const staff = () => staffLine(changing.current().line)

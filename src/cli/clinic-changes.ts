@@ -8,22 +8,31 @@ import type { CaseView } from '../case/view.ts'
 import type { Wording } from '../channels/web-page.ts'
 import { type ClinicEdit, clinicHash, type Edited, editClinic } from '../config/clinic-edits.ts'
 import { saveClinic } from '../config/clinic-save.ts'
-import { problemText } from '../flow/problem.ts'
+import { roleText } from '../config/role-words.ts'
 import type { ChangePreview } from '../http/console/change-page.ts'
 import type { ChangeAsked, ChangePorts, Looked, Saved } from '../http/console/change-routes.ts'
 import type { OnCallPorts } from '../http/console/on-call-routes.ts'
+import type { Clinic } from '../oncall/clinic.ts'
+import { coverageOf } from '../oncall/coverage.ts'
 import { dayNumberOf, type WallTime } from '../oncall/wall-time.ts'
 import type { Runtime } from '../runtime/runtime.ts'
 import type { Store } from '../store/store.ts'
-import { after, type Instant, minutes } from '../time/instant.ts'
+import { after, days, type Instant, minutes } from '../time/instant.ts'
+import { bringsText, OF_COVER, refusalText } from './change-said.ts'
 import type { ChangingLine } from './changing-line.ts'
+import { coverDoubts } from './cover-said.ts'
 import type { DeskFile, DeskState } from './desk-file.ts'
 import { momentText } from './now-view.ts'
 import { clinicianOf } from './page-link.ts'
 import { storedView } from './stored-view.ts'
+import { lengthUnits } from './value-fields.ts'
 
 /** How long the last change can be undone. */
 export const UNDO_MS = minutes(10)
+/** Days ahead in which a change is looked through for doubts about the cover. */
+const DAYS_LOOKED = 90
+/** Doubts told, at most. */
+const DOUBTS_MOST = 6
 
 export interface ClinicChangesOptions {
   readonly clinicDir: string
@@ -38,7 +47,7 @@ export interface ClinicChangesOptions {
   readonly onCallLink: () => string
 }
 
-export interface ClinicChanges extends Pick<ChangePorts, 'look' | 'save'>, Pick<OnCallPorts, 'undo'> {
+export interface ClinicChanges extends Pick<ChangePorts, 'look' | 'save' | 'units'>, Pick<OnCallPorts, 'undo'> {
   /** Hash of the file as it lies there. */
   seen(): string
   /** The file as it lies there. */
@@ -67,7 +76,7 @@ export function clinicChanges(options: ClinicChangesOptions): ClinicChanges {
       case 'edited':
         return { kind: 'preview', preview: await previewOf(asked, found) }
       case 'refused':
-        return { kind: 'refused', because: refusalOf(found), seen: asked.seen }
+        return { kind: 'refused', because: refusalText(asked, found, sources(options.line())), seen: asked.seen }
       case 'stale': {
         const again = await look({ ...asked, seen: found.hash })
         const because = [wording('on-call-stale'), ...lastChange(found.hash)].join(' ')
@@ -91,15 +100,27 @@ export function clinicChanges(options: ClinicChangesOptions): ClinicChanges {
     }
   }
 
-  /** Holes the change makes, however far ahead, and what else the file's own checks find in it. */
-  function bringsOf({ differences, brings }: Extract<Edited, { kind: 'edited' }>): readonly string[] {
-    const said = (at: Instant) => momentText(options.line(), at, now())
+  /** Holes the change makes, however far ahead; what else it does to the cover; and what the file's own checks find in it. */
+  function bringsOf({ differences, brings, clinic }: Extract<Edited, { kind: 'edited' }>): readonly string[] {
+    const line = options.line()
+    const said = (at: Instant) => momentText(line, at, now())
     const holes = differences.filter(one => one.after === undefined)
+    const doubts = (of: Clinic) =>
+      coverDoubts(coverageOf(of, now(), after(now(), days(DAYS_LOOKED))), of, sources(line))
+    const before = new Set(doubts(line.clinic).map(({ says }) => says))
     return [
-      ...holes.map(({ role, from, until }) => wording('on-call-hole', { role, from: said(from), until: said(until) })),
-      ...brings.flatMap(one => (one.code === 'ROTA_GAP' ? [] : [`${one.found}; ${one.expected}`])),
+      ...holes.map(({ role, from, until }) =>
+        wording('on-call-hole', { role: roleText(role, line.language), from: said(from), until: said(until) }),
+      ),
+      ...doubts(clinic)
+        .filter(({ says }) => !before.has(says))
+        .slice(0, DOUBTS_MOST)
+        .map(({ says }) => says),
+      ...brings.flatMap(one => (OF_COVER.has(one.code) ? [] : [bringsText(one, wording)])),
     ]
   }
+
+  const sources = (line: Line) => ({ line, wording, at: now() })
 
   /** Open cases that nobody has yet. */
   async function pagingCases(): Promise<ChangePreview['cases']> {
@@ -166,6 +187,7 @@ export function clinicChanges(options: ClinicChangesOptions): ClinicChanges {
   }
 
   return {
+    units: lengthUnits(wording),
     seen: () => clinicHash(read()),
     text: read,
     look,
@@ -186,10 +208,6 @@ export function clinicChanges(options: ClinicChangesOptions): ClinicChanges {
 /** Until when the last change can be undone, as a clock time. */
 export const undoUntil = (line: Line, { at }: NonNullable<DeskState['undo']>): string =>
   clockOf(line, after(at, UNDO_MS))
-
-function refusalOf({ because, problems }: Extract<Edited, { kind: 'refused' }>): string {
-  return [because, ...problems.map(problem => problemText(problem).replace(/^\S+ /, ''))].join(' ')
-}
 
 /** The edit that a form asks for; undefined where a field does not hold what it should. */
 export function editOf({ kind, values }: ChangeAsked): ClinicEdit | undefined {
@@ -246,10 +264,23 @@ export function editOf({ kind, values }: ChangeAsked): ClinicEdit | undefined {
     case 'rung-new': {
       const [names, named] = (values.names ?? '').split(' ')
       const what = (['on-call', 'person', 'desk'] as const).find(each => each === names)
-      return what === undefined || named === undefined
+      const when = whenIn(values)
+      return what === undefined || named === undefined || when === undefined
         ? undefined
-        : { kind, names: what, id: named, when: values.when ?? '' }
+        : { kind, names: what, id: named, when }
     }
+    case 'shift-new':
+      return role === '' || who === '' || values.day === undefined
+        ? undefined
+        : { kind, role, day: values.day, who, from: values.starts ?? '', to: values.ends ?? '' }
+    case 'shift-out': {
+      const shift = placeIn(values.index)
+      return role === '' || shift === undefined ? undefined : { kind, role, day: values.day ?? '', shift }
+    }
+    case 'role-new':
+      return who === '' || (values.name ?? '') === ''
+        ? undefined
+        : { kind, role: roleIn(values.name ?? ''), who, from: values.starts ?? '', to: values.ends ?? '' }
     case 'take-back': {
       const at = placeIn(line)
       const part = (['changes', 'swaps', 'leave'] as const).find(each => each === section)
@@ -257,6 +288,22 @@ export function editOf({ kind, values }: ChangeAsked): ClinicEdit | undefined {
     }
   }
 }
+
+/** When a rung is used, as the file writes it; undefined where its two times are missing. */
+function whenIn(values: ChangeAsked['values']): string | undefined {
+  if (values.when !== 'between') return values.when ?? 'always'
+  const [from, until] = [values['when-from'] ?? '', values['when-until'] ?? '']
+  return from === '' || until === '' ? undefined : `${from}-${until}`
+}
+
+/** "Third line" as an id of the file: `third-line`. */
+const roleIn = (name: string): string =>
+  name
+    .normalize('NFD')
+    .toLowerCase()
+    .replace(/[\u0300-\u036f]/g, '')
+    .replace(/[^a-z0-9]+/g, '-')
+    .replace(/^-+|-+$/g, '')
 
 /** A place in a list of the file, from 0. */
 const placeIn = (said: string | undefined): number | undefined =>

@@ -1,7 +1,10 @@
 /** The page *Flows*, worked out from the very content that is hashed and approved. */
 
 import { join } from 'node:path'
+import { staffLine } from '../case/line.ts'
+import { languageName as nameOfLanguage } from '../case/values.ts'
 import type { Wording } from '../channels/web-page.ts'
+import { dateText } from '../config/value-words.ts'
 import type { PartRow, PartView, PartWords, WordsOf } from '../http/console/flows-page.ts'
 import type { FlowsPorts } from '../http/console/flows-routes.ts'
 import { flowPicture } from '../modelcheck/pictures/graph.ts'
@@ -58,7 +61,7 @@ export function flowsView(sources: FlowsSources): Omit<FlowsPorts, 'approve' | '
       return {
         ...rowOf(one, clinic, sources),
         hash: one.subject.hash,
-        languages: one.subject.languages,
+        languages: one.subject.languages.map(id => ({ id, name: languageName(served().line, id) })),
         sheets: sheetsIn(served(), id).length,
         checked: [...[sources.newsOf(id) ?? []].flat(), ...checkedOf(id, sources)],
         ...(since === undefined ? {} : { since: { who: by, changes: since.changes } }),
@@ -71,7 +74,8 @@ export function flowsView(sources: FlowsSources): Omit<FlowsPorts, 'approve' | '
       const one = standingsNow(sources).all.find(({ subject }) => subject.id === id)
       const words = one === undefined ? undefined : contentWords(one, language, wording)
       if (one === undefined || words === undefined) return undefined
-      return { id, title: titleOf(id, sources), hash: one.subject.hash, words, sources: sourcesOf(one) }
+      const called = languageName(served().line, language)
+      return { id, title: titleOf(id, sources), hash: one.subject.hash, words, called, sources: sourcesOf(one) }
     },
     async conversation(id, situation) {
       const { all, clinic } = standingsNow(sources)
@@ -105,6 +109,9 @@ function titleOf(id: string, { wording, served }: FlowsSources): string {
 
 const BESIDE_FLOWS = new Set(['screens', 'lexicon', 'settings'])
 
+/** As the clinic's people call it: "Spanish". */
+const languageName = (line: LoadedLine['line'], language: string): string => nameOfLanguage(staffLine(line), language)
+
 const dayOf = (at: Instant): string => new Date(at).toISOString().slice(0, 10)
 
 function rowOf(
@@ -113,7 +120,9 @@ function rowOf(
   sources: FlowsSources,
 ): PartRow {
   const { wording } = sources
-  const by = counted.map(one => `${nameIn(clinic, one.by)}, ${dayOf(one.at)}`)
+  const by = counted.map(
+    one => `${nameIn(clinic, one.by)}, ${dateText(dayOf(one.at), staffLine(sources.served().line).language)}`,
+  )
   const standing =
     by.length > 0
       ? wording('flows-by', { name: by.join('; ') })
@@ -209,7 +218,7 @@ function sheetsIn({ line }: LoadedLine, id: string): ReturnType<typeof sheetsOf>
 }
 
 /** Figures of the release hold for these very flows and rules only: said where they are of others. */
-function checkedOf(id: string, { clinicDir, flowsDir, wording }: FlowsSources): readonly string[] {
+function checkedOf(id: string, { clinicDir, flowsDir, wording, served }: FlowsSources): readonly string[] {
   const figures = storedFigures()
   const files = readFlowFiles(flowsDir, join(clinicDir, 'flows'))
   const own = figures?.flows.filter(({ flow }) => flow === id) ?? []
@@ -217,7 +226,10 @@ function checkedOf(id: string, { clinicDir, flowsDir, wording }: FlowsSources): 
   if (figures?.content !== contentOf(files)) return [wording('flows-walked-other', { name: id })]
   return own.map(({ states, rules, broken }) =>
     broken.length === 0
-      ? wording('flows-holds', { count: rules.length, answer: states.toLocaleString('en') })
+      ? wording('flows-holds', {
+          count: rules.length,
+          answer: states.toLocaleString(staffLine(served().line).language),
+        })
       : wording('flows-breaks', { name: broken.join(', ') }),
   )
 }

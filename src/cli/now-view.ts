@@ -3,6 +3,7 @@ import { type Line, languagesOf } from '../case/line.ts'
 import { clockOf, clockSaidOf, languageName } from '../case/values.ts'
 import type { CaseView } from '../case/view.ts'
 import type { Wording } from '../channels/web-page.ts'
+import { roleText } from '../config/role-words.ts'
 import { bySoonest, type DayItem, type DayView, type NowRow, type NowView } from '../http/console/now-page.ts'
 import type { TonightSheet } from '../http/console/tonight-page.ts'
 import { peopleThere, reachableOf } from '../oncall/clinic.ts'
@@ -221,7 +222,7 @@ export async function tonightSheet(sources: NowSources): Promise<TonightSheet> {
       const number = who?.privateNumber
       return [
         {
-          role: `(${role})`,
+          role: `(${roleText(role, line.language)})`,
           who: who?.name ?? wording('now-nobody-short'),
           until: until === undefined ? '' : wording('now-until', { until: momentText(line, until, at) }),
           number: number === undefined ? wording('print-no-number') : numberText(number),

@@ -41,7 +41,7 @@ export function onCallSide(options: OnCallSideOptions): OnCallPorts & TestCallou
     havePhone: person => phones.say(person),
     form: async (kind, given) =>
       kind in SETTING_KINDS
-        ? settingForm(kind, given, changes.seen(), wording)
+        ? settingForm(kind, given, changes.seen(), sources())
         : changeForm(kind, given, changes.seen(), sources()),
     async settings(may) {
       const undo = changes.undoable()

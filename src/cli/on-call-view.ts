@@ -2,6 +2,7 @@
 import type { Line } from '../case/line.ts'
 import { clockOf } from '../case/values.ts'
 import type { Wording } from '../channels/web-page.ts'
+import { roleText } from '../config/role-words.ts'
 import type { ChangeForm, ChangeKind, Choice } from '../http/console/change-page.ts'
 import type { MonthView, OnCallPerson, OnCallView } from '../http/console/on-call-page.ts'
 import { type Clinic, type Person, peopleThere, reachableOf } from '../oncall/clinic.ts'
@@ -14,10 +15,11 @@ import { type Stretch, stretchAt, stretches } from '../oncall/timeline.ts'
 import { dayNumberOf, instantsOf, type WallTime, wallTimeAt, weekdayOf, weekdays } from '../oncall/wall-time.ts'
 import { after, days, elapsed, type Instant, instant } from '../time/instant.ts'
 import { shiftValue, undoUntil } from './clinic-changes.ts'
+import { coverDoubts } from './cover-said.ts'
 import type { DeskState } from './desk-file.ts'
 import { momentText } from './now-view.ts'
 import { wayText } from './page-ways.ts'
-import { rungChoices } from './pattern-view.ts'
+import { dayChoices, rungChoices } from './pattern-view.ts'
 import type { PhoneWatch } from './phone-watch.ts'
 import type { TestCallouts } from './test-callouts.ts'
 
@@ -52,7 +54,7 @@ export function onCallView(
   const { clinic } = line
   return {
     now: rolesOf(clinic).map(role => ({
-      ...{ role: roleText(role), sentence: sentenceOf(role, sources) },
+      ...{ role: roleText(role, line.language), sentence: sentenceOf(role, sources) },
       ...phoneOf(role, sources, given.maySay),
     })),
     wrong: wrongIn(sources),
@@ -68,7 +70,6 @@ export function onCallView(
   }
 }
 
-const roleText = (role: string): string => role
 const nameIn = (clinic: Clinic, id: string): string => reachableOf(clinic, id)?.name ?? id
 
 /** "Amara Osei, now until today 8:00 am (swap with Tomás); then Linh Tran until …". */
@@ -124,27 +125,12 @@ function wrongIn({ line, at, wording }: OnCallSources): OnCallView['wrong'] {
   const holes = found.rungs.map(hole => ({
     from: hole.from,
     says: wording(hole.who === undefined ? 'on-call-hole' : 'on-call-hole-of', {
-      ...{ role: hole.role, ...times(hole) },
+      ...{ role: roleText(hole.role, line.language), ...times(hole) },
       name: hole.who === undefined ? '' : nameIn(clinic, hole.who),
     }),
     fill: `/on-call/change/cover?${new URLSearchParams({ role: hole.role, from: fieldText(clinic.zone, hole.from), until: fieldText(clinic.zone, hole.until) }).toString()}`,
   }))
-  const others = [
-    ...found.empty.map(one => ({ from: one.from, says: wording('on-call-empty', times(one)) })),
-    ...found.single.map(one => ({
-      from: one.from,
-      says: wording('on-call-single', { name: nameIn(clinic, one.id), ...times(one) }),
-    })),
-    ...found.overlaps.map(one => ({
-      from: one.from,
-      says: wording('on-call-overlap', {
-        role: one.role,
-        name: nameIn(clinic, one.pages),
-        other: nameIn(clinic, one.also),
-        ...times(one),
-      }),
-    })),
-  ]
+  const others = coverDoubts(found, clinic, { line, wording, at })
   return [...holes, ...others].toSorted((a, b) => a.from - b.from).slice(0, WRONG_MOST)
 }
 
@@ -186,7 +172,7 @@ function monthOf(said: string | undefined, { line, at }: OnCallSources): MonthVi
         isToday: day === today,
         weekday: weekdays.indexOf(weekdayOf(day)) + 1,
         ...(holiday === undefined ? {} : { holiday }),
-        roles: rolesOf(clinic).map(role => ({ role, pieces: piecesOf(line, role, day) })),
+        roles: rolesOf(clinic).map(role => ({ role: roleText(role, language), pieces: piecesOf(line, role, day) })),
       }
     }),
   }
@@ -248,7 +234,7 @@ function linesIn(clinic: Clinic, { line, at, wording }: OnCallSources): OnCallVi
             {
               section: 'changes' as const,
               line: index,
-              says: `${wording('on-call-line-cover', { name: nameIn(clinic, one.who), role: one.role, from: wall(one.from), until: wall(one.until) })}${because(one.why)}`,
+              says: `${wording('on-call-line-cover', { name: nameIn(clinic, one.who), role: roleText(one.role, line.language), from: wall(one.from), until: wall(one.until) })}${because(one.why)}`,
             },
           ],
     ),
@@ -259,7 +245,7 @@ function linesIn(clinic: Clinic, { line, at, wording }: OnCallSources): OnCallVi
             {
               section: 'swaps' as const,
               line: index,
-              says: `${wording('on-call-line-swap', { name: nameIn(clinic, one.to), other: nameIn(clinic, one.of), role: one.shift.role, from: wall(one.shift.starts) })}${because(one.why)}`,
+              says: `${wording('on-call-line-swap', { name: nameIn(clinic, one.to), other: nameIn(clinic, one.of), role: roleText(one.shift.role, line.language), from: wall(one.shift.starts) })}${because(one.why)}`,
             },
           ],
     ),
@@ -294,7 +280,9 @@ export function changeForm(
           from: fieldText(clinic.zone, tonight.from),
           until: fieldText(clinic.zone, tonight.until),
         }
-      : {}
+      : kind === 'rung-new'
+        ? { when: 'always' }
+        : {}
   return {
     kind,
     seen,
@@ -304,7 +292,8 @@ export function changeForm(
       .concat(
         kind === 'cover' || kind === 'number' ? clinic.desks.map(({ id, name }) => ({ value: id, label: name })) : [],
       ),
-    roles: roles.map(role => ({ value: role, label: role })),
+    roles: roles.map(role => ({ value: role, label: roleText(role, sources.line.language) })),
+    ...(kind === 'shift-new' ? { days: dayChoices(sources.wording) } : {}),
     ...(kind === 'rung-new' ? { rungs: rungChoices(sources.line, sources.wording) } : {}),
     shifts: kind === 'swap' ? shiftsAhead(sources) : [],
     values: { ...shipped, ...given },
@@ -332,7 +321,7 @@ function shiftsAhead({ line, at }: OnCallSources): readonly Choice[] {
         : [
             {
               value: shiftValue(role, duty.who, fieldText(clinic.zone, duty.startsAt)),
-              label: `${momentText(line, duty.startsAt, at)} – ${clockOf(line, duty.endsAt)} · ${nameIn(clinic, duty.who)} (${role})`,
+              label: `${momentText(line, duty.startsAt, at)} – ${clockOf(line, duty.endsAt)} · ${nameIn(clinic, duty.who)} (${roleText(role, line.language)})`,
             },
           ],
     ),

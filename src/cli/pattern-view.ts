@@ -2,6 +2,7 @@
 import type { Line } from '../case/line.ts'
 import type { Wording } from '../channels/web-page.ts'
 import { readClinic } from '../config/clinic-file.ts'
+import { roleText } from '../config/role-words.ts'
 import type { Choice } from '../http/console/change-page.ts'
 import type { PatternView } from '../http/console/pattern-page.ts'
 import { peopleThere, type Rung, reachableOf } from '../oncall/clinic.ts'
@@ -32,7 +33,8 @@ export function patternView(sources: PatternSources): PatternView {
   return {
     ladder: clinic.ladder.map(rung => rungSaid(rung, sources)),
     roles: Object.entries(rota).map(([role, days]) => ({
-      role,
+      role: roleText(role, line.language),
+      add: `/on-call/change/shift-new?${new URLSearchParams({ role }).toString()}`,
       shifts: [...weekdays, 'holiday'].flatMap(day => {
         const shifts = days?.[day]
         return Array.isArray(shifts)
@@ -57,13 +59,18 @@ function shiftOf(
   const said = wording('pattern-shift', { day: label, from: starts, until: ends, name })
   const weeks = every === undefined ? '' : ` ${wording('pattern-every', { count: Number(every) })}`
   const query = new URLSearchParams({ role, day, index: String(index), who: id, starts, ends })
-  return { says: `${said}${weeks}`, change: `/on-call/change/weekly?${query.toString()}` }
+  const out = new URLSearchParams({ role, day, index: String(index) })
+  return {
+    says: `${said}${weeks}`,
+    change: `/on-call/change/weekly?${query.toString()}`,
+    out: `/on-call/change/shift-out?${out.toString()}`,
+  }
 }
 
-function rungSaid(rung: Rung, { line: { clinic }, wording }: PatternSources): string {
+function rungSaid(rung: Rung, { line: { clinic, language }, wording }: PatternSources): string {
   const who =
     rung.kind === 'role'
-      ? wording('pattern-on-call', { role: rung.role })
+      ? wording('pattern-on-call', { role: roleText(rung.role, language) })
       : (reachableOf(clinic, rung.id)?.name ?? rung.id)
   if (rung.when.kind === 'always') return who
   const time = (minute: number) =>
@@ -73,10 +80,20 @@ function rungSaid(rung: Rung, { line: { clinic }, wording }: PatternSources): st
 }
 
 /** Whom a rung may name. */
-export function rungChoices({ clinic }: Line, wording: Wording): readonly Choice[] {
+export function rungChoices({ clinic, language }: Line, wording: Wording): readonly Choice[] {
   return [
-    ...rolesOf(clinic).map(role => ({ value: `on-call ${role}`, label: wording('pattern-on-call', { role }) })),
+    ...rolesOf(clinic).map(role => ({
+      value: `on-call ${role}`,
+      label: wording('pattern-on-call', { role: roleText(role, language) }),
+    })),
     ...peopleThere(clinic).map(({ id, name }) => ({ value: `person ${id}`, label: name })),
     ...clinic.desks.map(({ id, name }) => ({ value: `desk ${id}`, label: name })),
   ]
 }
+
+/** Days of the week, and holidays, that a shift may come back on. */
+export const dayChoices = (wording: Wording): readonly Choice[] =>
+  [...weekdays, 'holiday'].map(day => ({
+    value: day,
+    label: wording(day === 'holiday' ? 'pattern-holiday' : `settings-day-${day}`),
+  }))

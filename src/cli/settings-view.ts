@@ -4,6 +4,8 @@ import type { Line } from '../case/line.ts'
 import type { Wording } from '../channels/web-page.ts'
 import { readClinic } from '../config/clinic-file.ts'
 import { type Definition, isSettingId, type SettingId, settingDefinitions } from '../config/setting-definitions.ts'
+import { settingWords } from '../config/setting-words.ts'
+import { dateText, lengthWords, valueWords } from '../config/value-words.ts'
 import type { PlacedYaml } from '../flow/yaml-places.ts'
 import type { ChangeForm, ChangeKind } from '../http/console/change-page.ts'
 import type { SettingRow, SettingsView } from '../http/console/settings-page.ts'
@@ -11,6 +13,7 @@ import { familyNumbers } from '../oncall/family-numbers.ts'
 import { numberText } from '../oncall/number-text.ts'
 import { weekdays } from '../oncall/wall-time.ts'
 import type { Instant } from '../time/instant.ts'
+import { valueFieldOf } from './value-fields.ts'
 
 export interface SettingsSources {
   readonly line: Line
@@ -55,10 +58,10 @@ export function settingsView(sources: SettingsSources, may: (action: Action) => 
     })),
     hours: [
       ...hoursOf(partOf(file, 'opening'), wording, changes),
-      ...datesOf(partOf(file, 'opening'), changes),
+      ...datesOf(partOf(file, 'opening'), sources, changes),
       newDate(wording, changes),
     ],
-    kept: keptOf(partOf(file, 'clinic').retention, wording, changes),
+    kept: keptOf(partOf(file, 'clinic').retention, sources, changes),
     groups: groupsOf(partOf(file, 'settings'), sources, changes),
   }
 }
@@ -74,15 +77,15 @@ function hoursOf(opening: Part, wording: Wording, changes: Changes): readonly Se
     return {
       label: wording(`settings-day-${day}`),
       value: says,
-      ...changes('hours', { day, value: value === undefined ? '' : textOf(value) }),
+      ...changes('hours', { day, value: value === undefined ? 'closed' : textOf(value) }),
     }
   })
 }
 
-function datesOf(opening: Part, changes: Changes): readonly SettingRow[] {
+function datesOf(opening: Part, { wording, line }: SettingsSources, changes: Changes): readonly SettingRow[] {
   return Object.entries(partOf(opening, 'dates')).map(([date, value]) => ({
-    label: date,
-    value: textOf(value),
+    label: dateText(date, line.language),
+    value: value === 'closed' ? wording('settings-closed') : textOf(value),
     ...changes('date', { date, value: textOf(value) }),
   }))
 }
@@ -93,11 +96,11 @@ const newDate = (wording: Wording, changes: Changes): SettingRow => ({
   ...changes('date', {}),
 })
 
-function keptOf(value: unknown, wording: Wording, changes: Changes): SettingRow {
+function keptOf(value: unknown, { wording, line: { language } }: SettingsSources, changes: Changes): SettingRow {
   const said = typeof value === 'string' ? value : 'P90D'
   return {
     label: wording('settings-retention'),
-    value: said,
+    value: lengthWords(said, language),
     means: wording('settings-retention-means'),
     ...(value === undefined ? { beside: wording('settings-as-shipped') } : {}),
     ...changes('retention', { value: said }),
@@ -131,29 +134,25 @@ function settingRow(
   const definition: Definition = settingDefinitions[id]
   const shipped = shippedText(definition)
   const own = value === undefined ? undefined : Array.isArray(value) ? `[${value.join(', ')}]` : String(value)
+  const { name, means } = settingWords(id, language)
   return {
-    label: id,
-    value: `${own ?? shipped}${inWords(own ?? shipped, language)}`,
-    means: definition.means,
-    beside:
-      own === undefined
-        ? wording('settings-as-shipped')
-        : own === shipped
-          ? undefined
-          : wording('settings-shipped', { answer: shipped }),
+    label: name,
+    value: valueWords(own ?? shipped, definition, language),
+    means,
+    ...besideOf(own, shipped, valueWords(shipped, definition, language), wording),
     ...changes('setting', { id, value: own ?? shipped }, 'change-settings'),
-  } as SettingRow
+  }
 }
 
-const UNITS = { S: 'second', M: 'minute', H: 'hour', D: 'day', W: 'week' } as const
-
-/** " (10 minutes)" for `PT10M`; nothing for what is no plain length. Months and minutes share a letter, and the T tells them apart. */
-function inWords(value: string, language: string): string {
-  const said = [...value.matchAll(/\bP(T?)(\d+)([SMHDW])\b/g)].map(([, time, count, letter]) => {
-    const unit = letter === 'M' && time === '' ? 'month' : UNITS[letter as keyof typeof UNITS]
-    return new Intl.NumberFormat(language, { style: 'unit', unit, unitDisplay: 'long' }).format(Number(count))
-  })
-  return said.length === 0 ? '' : ` (${said.join(', ')})`
+/** What it was shipped with, where the clinic has another value or wrote none. */
+function besideOf(
+  own: string | undefined,
+  shipped: string,
+  inWords: string,
+  wording: Wording,
+): Pick<SettingRow, 'beside'> {
+  if (own === undefined) return { beside: wording('settings-as-shipped') }
+  return own === shipped ? {} : { beside: wording('settings-shipped', { answer: inWords }) }
 }
 
 const shippedText = ({ shipped }: Definition): string =>
@@ -164,31 +163,25 @@ export function settingForm(
   kind: ChangeKind,
   given: Readonly<Record<string, string>>,
   seen: string,
-  wording: Wording,
+  { line, wording }: Pick<SettingsSources, 'line' | 'wording'>,
 ): ChangeForm {
-  return { kind, seen, people: [], roles: [], shifts: [], values: given, notes: notesOn(kind, given, wording) }
+  const value = valueFieldOf(kind, given, { wording, language: line.language })
+  return {
+    ...{ kind, seen, people: [], roles: [], shifts: [], values: given },
+    ...(value === undefined ? {} : { value }),
+    notes: notesOn(kind, given, wording, line.language),
+  }
 }
 
 function notesOn(
   kind: ChangeKind,
   { id = '', day = '' }: Readonly<Record<string, string>>,
   wording: Wording,
+  language: string,
 ): readonly string[] {
   switch (kind) {
-    case 'setting': {
-      if (!isSettingId(id)) return []
-      const { means, least, most, unit = '' }: Definition = settingDefinitions[id]
-      const bounds =
-        least === undefined
-          ? []
-          : [wording('settings-bounds', { from: `${least} ${unit}`.trim(), until: `${most} ${unit}`.trim() })]
-      return [
-        `${id}: ${means}.`,
-        wording('settings-shipped', { answer: shippedText(settingDefinitions[id]) }),
-        ...bounds,
-        wording('settings-warning'),
-      ]
-    }
+    case 'setting':
+      return isSettingId(id) ? notesOnSetting(id, wording, language) : []
     case 'hours':
       return [wording(`settings-day-${day}`), wording('settings-hours-how')]
     case 'date':
@@ -198,4 +191,22 @@ function notesOn(
     default:
       return [wording('settings-number-means')]
   }
+}
+
+function notesOnSetting(id: SettingId, wording: Wording, language: string): readonly string[] {
+  const definition: Definition = settingDefinitions[id]
+  const { name, means } = settingWords(id, language)
+  const says = (written: string | number) => {
+    const kind = definition.kind === 'steps' ? 'length' : definition.kind === 'range' ? 'number' : definition.kind
+    return valueWords(String(written), { ...definition, kind }, language)
+  }
+  const { least, most } = definition
+  return [
+    `${name}: ${means}.`,
+    wording('settings-shipped', { answer: valueWords(shippedText(definition), definition, language) }),
+    ...(least === undefined || most === undefined
+      ? []
+      : [wording('settings-bounds', { from: says(least), until: says(most) })]),
+    wording('settings-warning'),
+  ]
 }

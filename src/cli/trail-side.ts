@@ -1,6 +1,7 @@
 /** The page of the audit trail, from the file of accounts. */
 import type { AccountStore } from '../accounts/account-store.ts'
 import { type AuditLine, auditFaults, DEEDS } from '../accounts/audit.ts'
+import { ROLES } from '../accounts/authority.ts'
 import type { Line } from '../case/line.ts'
 import type { Wording } from '../channels/web-page.ts'
 import type { TrailRow } from '../http/console/trail-page.ts'
@@ -37,13 +38,14 @@ export function trailSide({ store, line, now, wording }: TrailSideOptions): Trai
     }
   }
 
+  const roleSaid = (role: string): string => (ROLES.some(each => each === role) ? wording(`clinic-role-${role}`) : role)
+
   function rowOf({ line: number, at, who, did, on, before, after }: AuditLine): TrailRow {
-    const short = (value: string | undefined): string =>
-      value === undefined || value === ''
-        ? wording('trail-nothing')
-        : /^[0-9a-f]{64}$/.test(value)
-          ? value.slice(0, HASH_SIGNS)
-          : value
+    const short = (value: string | undefined): string => {
+      if (value === undefined || value === '') return wording('trail-nothing')
+      if (did === 'roles-changed') return value.split(/[, ]+/).map(roleSaid).join(', ')
+      return /^[0-9a-f]{64}$/.test(value) ? value.slice(0, HASH_SIGNS) : value
+    }
     const change =
       before === undefined && after === undefined
         ? {}

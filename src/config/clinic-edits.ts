@@ -10,7 +10,7 @@ import { readClinic } from './clinic-file.ts'
 import { editSentence } from './edit-sentence.ts'
 import { type Beside, nothingBeside } from './holidays.ts'
 import { type PatternEdit, patternSpliced } from './pattern-edits.ts'
-import { oneLine, SpliceFailed, withItem, withoutItem, withValue } from './yaml-splice.ts'
+import { oneLine, SpliceFailed, withItem, withoutItem, withoutValue, withValue } from './yaml-splice.ts'
 
 /**
  * Edits of a clinic's file as text in, text out. Nothing is written here; `saveClinic` in clinic-save.ts writes. What an edit
@@ -108,7 +108,13 @@ export type Edited =
   /** The file changed since it was seen: show it anew, with `hash`, and ask again. */
   | { readonly kind: 'stale'; readonly hash: string; readonly because: string }
   /** The edit would break the file, or does not fit it; nothing is to be written. */
-  | { readonly kind: 'refused'; readonly because: string; readonly problems: readonly Problem[] }
+  | {
+      readonly kind: 'refused'
+      /** The file has faults already; it cannot be edited so; it would have faults; it says that already. */
+      readonly reason: 'faults-before' | 'cannot' | 'faults' | 'same'
+      readonly because: string
+      readonly problems: readonly Problem[]
+    }
 
 /** How far ahead nights are looked through for a change. */
 const DAYS_AHEAD = 400
@@ -136,22 +142,37 @@ export function editClinic({ file, text, seen, edit, at, beside = nothingBeside,
   const before = readClinic(file, text, at, beside)
   if (before.clinic === undefined) {
     const problems = before.problems.filter(({ severity }) => severity === 'problem')
-    return { kind: 'refused', because: 'The clinic file has faults. Put them right first.', problems }
+    return {
+      kind: 'refused',
+      reason: 'faults-before',
+      because: 'The clinic file has faults. Put them right first.',
+      problems,
+    }
   }
   let edited: string
   try {
     edited = spliced(text, edit, before.clinic)
   } catch (cause) {
     if (!(cause instanceof SpliceFailed)) throw cause
-    return { kind: 'refused', because: `The clinic file cannot be changed like that: ${cause.message}.`, problems: [] }
+    return {
+      kind: 'refused',
+      reason: 'cannot',
+      because: `The clinic file cannot be changed like that: ${cause.message}.`,
+      problems: [],
+    }
   }
   const next = readClinic(file, edited, at, beside)
   const fresh = next.problems.filter(one => !before.problems.some(known => isSame(known, one)))
   const broken = fresh.filter(({ code, severity }) => severity === 'problem' && !MAY_BRING.has(code))
   if (next.clinic === undefined || broken.length > 0)
-    return { kind: 'refused', because: 'The clinic file would then have faults. Nothing was saved.', problems: broken }
+    return {
+      kind: 'refused',
+      reason: 'faults',
+      because: 'The clinic file would then have faults. Nothing was saved.',
+      problems: broken,
+    }
   if (isDeepStrictEqual(parse(text), parse(edited)))
-    return { kind: 'refused', because: 'That is what the clinic file says already.', problems: [] }
+    return { kind: 'refused', reason: 'same', because: 'That is what the clinic file says already.', problems: [] }
   const differences = rotaDifferences(before.clinic, next.clinic, at, after(at, days(DAYS_AHEAD)))
   const told = toldOf(edit, differences)
   const was = valueIn(text, edit)
@@ -213,6 +234,9 @@ function spliced(text: string, edit: ClinicEdit, clinic: Clinic): string {
     case 'hospital-number':
       return withValue(text, ['hospitals', edit.hospital, 'families-ring', 'number'], quoted(edit.number))
     case 'weekly':
+    case 'shift-new':
+    case 'shift-out':
+    case 'role-new':
     case 'rung':
     case 'rung-new':
       return patternSpliced(text, edit)
@@ -220,8 +244,7 @@ function spliced(text: string, edit: ClinicEdit, clinic: Clinic): string {
     case 'retention':
       return withValue(text, placeOf(edit) ?? [], plainValue(edit.value))
     case 'hours':
-      if (edit.value === 'closed')
-        throw new SpliceFailed('a weekday on which the clinic is closed is left out of the file by hand')
+      if (edit.value === 'closed') return withoutValue(text, ['opening', edit.day])
       return withValue(text, placeOf(edit) ?? [], hoursValue(edit.value))
     case 'date':
       return withValue(text, placeOf(edit) ?? [], hoursValue(edit.value))

@@ -47,8 +47,9 @@ export const spanishPhrases: EditPhrases = {
     `El número privado de ${who} ${had === undefined ? 'es' : `cambia de ${had} a`} ${now}`,
   pageAddress: (who, pager, address, had) =>
     `A ${who} se le avisa por ${pager ?? 'otro medio'} en ${address}${had === undefined ? '' : `, ya no en ${had}`}`,
-  setting: (id, was, value) => `El ajuste "${id}" ${was === undefined ? 'es' : `cambia de ${was} a`} ${value}`,
-  hours: (day, value, was) => `La clínica abre el ${dayText(day)} ${value}${noMore(was)}`,
+  setting: (name, was, value) => `El ajuste "${name}" ${was === undefined ? 'es' : `cambia de ${was} a`} ${value}`,
+  hours: (day, value, was) =>
+    `La clínica ${value === 'closed' ? 'cierra' : 'abre'} el ${dayText(day)}${value === 'closed' ? '' : ` ${value}`}${noMore(was)}`,
   date: (day, value, was) =>
     `El ${day} la clínica ${value === 'closed' ? 'está cerrada' : `abre ${value}`}${noMore(was === 'closed' ? 'cerrada' : was)}`,
   retention: (value, was) => `Los casos cerrados se guardan ${value}${noMore(was)}`,
@@ -58,6 +59,10 @@ export const spanishPhrases: EditPhrases = {
     `El número ${NUMBERS[which] ?? which} que ven las familias cambia de ${had} a ${now}`,
   weekly: ({ day, from, to, role, who }) =>
     `${day === 'holiday' ? 'Los días festivos' : `Cada ${dayText(day)}`} desde las ${from} hasta las ${to} "${role}" es ${who}`,
+  shiftOut: ({ day, role, shift }) =>
+    `Se quita el turno ${shift} de "${role}" ${day === 'holiday' ? 'en días festivos' : `del ${dayText(day)}`}`,
+  roleNew: ({ from, to, role, who }) =>
+    `Hay una guardia nueva, "${role}": ${who} cada día desde las ${from} hasta las ${to}; no se avisa a nadie por ella hasta que esté en el orden de los avisos`,
   order: (before, after) => `El orden de los avisos era: ${before}. Será: ${after}`,
   onCallAs: role => `quien está de guardia como "${role}"`,
   whileOpen: 'mientras la clínica está abierta',

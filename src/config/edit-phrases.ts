@@ -14,13 +14,17 @@ export interface EditPhrases {
   backTo(who: string, role: string, from: string, until: string): string
   privateNumber(who: string, had: string | undefined, now: string): string
   pageAddress(who: string, pager: string | undefined, address: string, had: string | undefined): string
-  setting(id: string, was: string | undefined, value: string): string
+  /** Name and values as they are shown. */
+  setting(name: string, was: string | undefined, value: string): string
+  /** `closed`, or hours. */
   hours(day: string, value: string, was: string | undefined): string
   date(day: string, value: string, was: string | undefined): string
   retention(value: string, was: string | undefined): string
   hospitalNumber(hospital: string, had: string, now: string): string
   familiesNumber(which: string, had: string, now: string): string
   weekly(given: { day: string; from: string; to: string; role: string; who: string }): string
+  shiftOut(given: { day: string; role: string; shift: number }): string
+  roleNew(given: { from: string; to: string; role: string; who: string }): string
   order(before: string, after: string): string
   onCallAs(role: string): string
   readonly whileOpen: string
@@ -37,6 +41,8 @@ const listed = (words: readonly string[]): string =>
   words.length < 2 ? (words[0] ?? '') : `${words.slice(0, -1).join(', ')} and ${words.at(-1)}`
 const noMore = (was: string | undefined): string => (was === undefined ? '' : `, no more ${was}`)
 const andMore = (more: number): string => (more > 0 ? ` and ${more} more` : '')
+
+const dayText = (day: string): string => `${day.slice(0, 1).toUpperCase()}${day.slice(1)}`
 
 export const englishPhrases: EditPhrases = {
   locale: 'en',
@@ -56,14 +62,20 @@ export const englishPhrases: EditPhrases = {
     `The private number of ${who} ${had === undefined ? 'is' : `changes from ${had} to`} ${now}`,
   pageAddress: (who, pager, address, had) =>
     `${who} is paged by ${pager ?? 'another way'} at ${address}${had === undefined ? '' : `, no more at ${had}`}`,
-  setting: (id, was, value) => `The setting "${id}" ${was === undefined ? 'is' : `changes from ${was} to`} ${value}`,
-  hours: (day, value, was) => `The clinic is open on ${day} ${value}${noMore(was)}`,
+  setting: (name, was, value) =>
+    `The setting "${name}" ${was === undefined ? 'is' : `changes from ${was} to`} ${value}`,
+  hours: (day, value, was) =>
+    `The clinic is ${value === 'closed' ? 'closed' : 'open'} on ${dayText(day)}s${value === 'closed' ? '' : ` ${value}`}${noMore(was)}`,
   date: (day, value, was) => `On ${day} the clinic is ${value === 'closed' ? 'closed' : `open ${value}`}${noMore(was)}`,
   retention: (value, was) => `Closed cases are kept for ${value}${noMore(was)}`,
   hospitalNumber: (hospital, had, now) => `The number families ring at ${hospital} changes from ${had} to ${now}`,
   familiesNumber: (which, had, now) => `The number "${which}" that families are shown changes from ${had} to ${now}`,
   weekly: ({ day, from, to, role, who }) =>
-    `${day === 'holiday' ? 'On holidays' : `Each ${day}`} from ${from} until ${to} "${role}" is ${who}`,
+    `${day === 'holiday' ? 'On holidays' : `Each ${dayText(day)}`} from ${from} until ${to} "${role}" is ${who}`,
+  shiftOut: ({ day, role, shift }) =>
+    `Shift ${shift} of "${role}" ${day === 'holiday' ? 'on holidays' : `on ${dayText(day)}s`} is taken out`,
+  roleNew: ({ from, to, role, who }) =>
+    `There is a new role "${role}": ${who} each day from ${from} until ${to}; nobody is paged for it until the order of paging names it`,
   order: (before, after) => `The order of paging was: ${before}. It is then: ${after}`,
   onCallAs: role => `whoever is on call as "${role}"`,
   whileOpen: 'while the clinic is open',

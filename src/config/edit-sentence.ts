@@ -8,6 +8,10 @@ import type { ClinicEdit } from './clinic-edits.ts'
 import { type EditPhrases, englishPhrases } from './edit-phrases.ts'
 import { spanishPhrases } from './edit-phrases-es.ts'
 import { patternSentence } from './pattern-edits.ts'
+import { roleText } from './role-words.ts'
+import { type Definition, isSettingId, settingDefinitions } from './setting-definitions.ts'
+import { settingWords } from './setting-words.ts'
+import { dateText, lengthWords, valueWords } from './value-words.ts'
 
 /** An edit in one sentence, read before it is saved: who, from when until when, who is told, which nights change. */
 
@@ -42,21 +46,25 @@ function whatChanges({ edit, was, before, after, differences }: EditTold, phrase
   switch (edit.kind) {
     case 'cover': {
       const instead = new Set(differences.map(one => (one.before === undefined ? phrases.nobody : name(one.before))))
-      const { role, from, until, who } = edit
+      const { from, until, who } = edit
+      const role = roleText(edit.role, phrases.locale)
       return phrases.cover({ who: name(who), role, from: wall(from), until: wall(until), instead: [...instead] })
     }
     case 'swap': {
       const taken = differences.find(one => one.before === edit.of && one.after === edit.to)
-      const { role, inReturn } = edit
+      const { inReturn } = edit
+      const role = roleText(edit.role, phrases.locale)
       const [to, of] = [name(edit.to), name(edit.of)]
       const until = taken === undefined ? undefined : moment(taken.until)
       const first = phrases.swap({ to, of, role, from: wall(edit.starts), until })
       if (inReturn === undefined) return first
-      return `${first}${phrases.inReturn({ to, of, role: inReturn.role, from: wall(inReturn.starts) })}`
+      return `${first}${phrases.inReturn({ to, of, role: roleText(inReturn.role, phrases.locale), from: wall(inReturn.starts) })}`
     }
     case 'leave': {
       const open = differences.filter(({ after: now }) => now === undefined)
-      const holes = open.slice(0, DATES_MOST).map(one => phrases.hole(one.role, moment(one.from), moment(one.until)))
+      const holes = open
+        .slice(0, DATES_MOST)
+        .map(one => phrases.hole(roleText(one.role, phrases.locale), moment(one.from), moment(one.until)))
       const more = open.length - holes.length
       return phrases.leave({ who: name(edit.who), from: wall(edit.from), until: wall(edit.until), holes, more })
     }
@@ -65,9 +73,12 @@ function whatChanges({ edit, was, before, after, differences }: EditTold, phrase
       const said = phrases.takenBack(edit.line + 1, edit.section)
       if (first === undefined) return said
       const now = first.after === undefined ? phrases.nobody : name(first.after)
-      return `${said}${phrases.backTo(now, first.role, moment(first.from), moment(first.until))}`
+      return `${said}${phrases.backTo(now, roleText(first.role, phrases.locale), moment(first.from), moment(first.until))}`
     }
     case 'weekly':
+    case 'shift-new':
+    case 'shift-out':
+    case 'role-new':
     case 'rung':
     case 'rung-new':
       return patternSentence(edit, before, after, phrases)
@@ -80,14 +91,24 @@ function whatChanges({ edit, was, before, after, differences }: EditTold, phrase
       const had = reachableOf(before, edit.who)?.pageAt[edit.way]
       return phrases.pageAddress(name(edit.who), had?.pager, edit.address, had?.address)
     }
-    case 'setting':
-      return phrases.setting(edit.id, was, edit.value)
+    case 'setting': {
+      if (!isSettingId(edit.id)) return phrases.setting(edit.id, was, edit.value)
+      const definition: Definition = settingDefinitions[edit.id]
+      const { name } = settingWords(edit.id, phrases.locale)
+      const [had, value] = [was, edit.value].map(each =>
+        each === undefined ? undefined : valueWords(each, definition, phrases.locale),
+      )
+      return phrases.setting(name, had, value ?? '')
+    }
     case 'hours':
       return phrases.hours(edit.day, edit.value, was)
     case 'date':
-      return phrases.date(edit.day, edit.value, was)
+      return phrases.date(dateText(edit.day, phrases.locale), edit.value, was)
     case 'retention':
-      return phrases.retention(edit.value, was)
+      return phrases.retention(
+        lengthWords(edit.value, phrases.locale),
+        was === undefined ? undefined : lengthWords(was, phrases.locale),
+      )
     case 'hospital-number': {
       const of = (clinic: Clinic) => clinic.hospitals.find(({ id }) => id === edit.hospital)
       const [had, now] = [of(before)?.familiesRing.number ?? '', of(after)?.familiesRing.number ?? edit.number]

@@ -1,6 +1,19 @@
 import { type Clinic, type Rung, reachableOf, type When } from '../oncall/clinic.ts'
+import { weekdays } from '../oncall/wall-time.ts'
+import { idPattern } from './clinic-shapes.ts'
 import type { EditPhrases } from './edit-phrases.ts'
-import { oneLine, SpliceFailed, withItem, withItemEarlier, withoutItem, withValue } from './yaml-splice.ts'
+import { roleText } from './role-words.ts'
+import {
+  oneLine,
+  SpliceFailed,
+  withItem,
+  withItemAt,
+  withItemEarlier,
+  withLinesAt,
+  withoutItem,
+  withoutItemAt,
+  withValue,
+} from './yaml-splice.ts'
 
 /** Edits of what comes back: a shift of the week or of holidays, and the order of paging. */
 export type PatternEdit =
@@ -10,6 +23,25 @@ export type PatternEdit =
       readonly role: string
       readonly day: string
       readonly shift: number
+      readonly who: string
+      readonly from: string
+      readonly to: string
+    }
+  /** A shift more on a weekday or on holidays. */
+  | {
+      readonly kind: 'shift-new'
+      readonly role: string
+      readonly day: string
+      readonly who: string
+      readonly from: string
+      readonly to: string
+    }
+  /** A shift that comes back is taken out; `shift` counts from 0 in its list. */
+  | { readonly kind: 'shift-out'; readonly role: string; readonly day: string; readonly shift: number }
+  /** A role more, with the same shift on each day of the week. The ladder pages it once a rung names it. */
+  | {
+      readonly kind: 'role-new'
+      readonly role: string
       readonly who: string
       readonly from: string
       readonly to: string
@@ -32,6 +64,22 @@ export function patternSpliced(text: string, edit: PatternEdit): string {
       const set = (before: string, key: string, value: string) => withValue(before, [...at, key], value)
       return set(set(set(text, 'from', clock(edit.from)), 'to', clock(edit.to)), 'who', oneLine(edit.who))
     }
+    case 'shift-new': {
+      const { role, day, from, to, who } = edit
+      return withItemAt(text, ['rota', role, day], shiftLine(from, to, who))
+    }
+    case 'shift-out':
+      return withoutItemAt(text, ['rota', edit.role, edit.day], edit.shift)
+    case 'role-new': {
+      const { role, from, to, who } = edit
+      if (!idPattern.test(role)) throw new SpliceFailed('the name of a role is small letters, digits and dashes')
+      const shift = shiftLine(from, to, who)
+      return withLinesAt(
+        text,
+        ['rota', role],
+        weekdays.map(day => `${day}: [${shift}]`),
+      )
+    }
     case 'rung':
       return edit.act === 'out' ? withoutItem(text, 'ladder', edit.rung) : withItemEarlier(text, 'ladder', edit.rung)
     case 'rung-new': {
@@ -41,6 +89,9 @@ export function patternSpliced(text: string, edit: PatternEdit): string {
   }
 }
 
+const shiftLine = (from: string, to: string, who: string): string =>
+  `{ from: ${clock(from)}, to: ${clock(to)}, who: ${oneLine(who)} }`
+
 function clock(said: string): string {
   if (/^([01]\d|2[0-3]):[0-5]\d$/.test(said)) return said
   throw new SpliceFailed(`"${said}" is no time of the day; four digits such as 08:00 were expected`)
@@ -48,9 +99,23 @@ function clock(said: string): string {
 
 /** What changes, as the beginning of a sentence. */
 export function patternSentence(edit: PatternEdit, before: Clinic, after: Clinic, phrases: EditPhrases): string {
-  if (edit.kind !== 'weekly') return phrases.order(orderText(before, phrases), orderText(after, phrases))
-  const { role, day, who, from, to } = edit
-  return phrases.weekly({ day, from, to, role, who: nameOf(after, who) })
+  const name = (id: string) => nameOf(after, id)
+  switch (edit.kind) {
+    case 'weekly':
+    case 'shift-new': {
+      const { day, from, to } = edit
+      return phrases.weekly({ day, from, to, role: roleText(edit.role, phrases.locale), who: name(edit.who) })
+    }
+    case 'shift-out':
+      return phrases.shiftOut({ day: edit.day, role: roleText(edit.role, phrases.locale), shift: edit.shift + 1 })
+    case 'role-new': {
+      const { from, to } = edit
+      return phrases.roleNew({ from, to, role: roleText(edit.role, phrases.locale), who: name(edit.who) })
+    }
+    case 'rung':
+    case 'rung-new':
+      return phrases.order(orderText(before, phrases), orderText(after, phrases))
+  }
 }
 
 const orderText = (clinic: Clinic, phrases: EditPhrases): string =>
@@ -58,7 +123,7 @@ const orderText = (clinic: Clinic, phrases: EditPhrases): string =>
 
 /** A rung: whom it pages, and when it is used. */
 function rungText(rung: Rung, clinic: Clinic, phrases: EditPhrases): string {
-  const who = rung.kind === 'role' ? phrases.onCallAs(rung.role) : nameOf(clinic, rung.id)
+  const who = rung.kind === 'role' ? phrases.onCallAs(roleText(rung.role, phrases.locale)) : nameOf(clinic, rung.id)
   return `${who}${whenText(rung.when, phrases)}`
 }
 

@@ -52,17 +52,28 @@ export function withItem(text: string, section: string, item: string): string {
       return `${text.endsWith('\n') || text === '' ? text : `${text}${ending}`}${ending}${section}:${ending}  - ${item}${ending}`
     return insertedAt(text, lineEnd(text, pair), `${ending}  - ${item}`)
   }
+  return intoList(text, list, item, section)
+}
+
+/** The same for a list anywhere; one that is not there is made, as long as what holds it is. */
+export function withItemAt(text: string, path: readonly Key[], item: string): string {
+  const list = nodeAt(text, path)
+  return list === undefined ? withValue(text, path, `[${item}]`) : intoList(text, list, item, String(path.at(-1)))
+}
+
+function intoList(text: string, list: Node, item: string, name: string): string {
+  const ending = endingOf(text)
   const [start, end] = rangeOf(list)
   if (!isSeq(list)) {
     if (isScalar(list) && list.value === null) return insertedAt(text, lineEnd(text, start), `${ending}  - ${item}`)
-    throw new SpliceFailed(`"${section}" is no list`)
+    throw new SpliceFailed(`"${name}" is no list`)
   }
   const last = list.items.at(-1) as Node | undefined
   if (list.flow === true) {
     if (last === undefined) return `${text.slice(0, start).trimEnd()}${ending}  - ${item}${text.slice(end)}`
     return insertedAt(text, rangeOf(last)[1], `, ${item}`)
   }
-  if (last === undefined) throw new SpliceFailed(`"${section}" is an empty list of a form that is not known`)
+  if (last === undefined) throw new SpliceFailed(`"${name}" is an empty list of a form that is not known`)
   return insertedAt(text, lineEnd(text, rangeOf(last)[1]), `${ending}${indentOf(text, start)}- ${item}`)
 }
 
@@ -74,9 +85,7 @@ export function withoutItem(text: string, section: string, index: number): strin
   if (list.items.length === 1) return replaced(text, rangeOf(list), list.flow === true ? '[]' : '[]', section)
   const [start, end] = rangeOf(item)
   if (list.flow === true) return withoutFlowItem(text, list, index)
-  const from = lineStart(text, start)
-  const until = lineEnd(text, end)
-  return text.slice(0, from) + text.slice(until + endingAt(text, until).length)
+  return withoutLines(text, start, end)
 }
 
 /** An item and the one before it change places; comments stay where they are. */
@@ -88,6 +97,34 @@ export function withItemEarlier(text: string, section: string, index: number): s
   const [first, second] = [rangeOf(before as Node), rangeOf(item as Node)]
   const at = ([start, end]: readonly [number, number]) => text.slice(start, end)
   return `${text.slice(0, first[0])}${at(second)}${text.slice(first[1], second[0])}${at(first)}${text.slice(second[1])}`
+}
+
+/** The same for a list anywhere. The last item of a list takes the list with it. */
+export function withoutItemAt(text: string, path: readonly Key[], index: number): string {
+  const list = nodeAt(text, path)
+  const item = isSeq(list) ? (list.items[index] as Node | undefined) : undefined
+  if (!isSeq(list) || item === undefined)
+    throw new SpliceFailed(`there is no line ${index + 1} under "${path.join(' ')}"`)
+  if (list.items.length === 1) return withoutValue(text, path)
+  if (list.flow === true) return withoutFlowItem(text, list, index)
+  const [start, end] = rangeOf(item)
+  return withoutLines(text, start, end)
+}
+
+/** Takes out a name and its value from a block map, with the lines they stand on. The last of a map stays. */
+export function withoutValue(text: string, path: readonly Key[]): string {
+  const parent = nodeAt(text, path.slice(0, -1))
+  const name = String(path.at(-1))
+  const pair = isMap(parent) ? parent.items.find(({ key }) => isScalar(key) && String(key.value) === name) : undefined
+  if (!isMap(parent) || pair === undefined) throw new SpliceFailed(`there is no "${path.join(' ')}"`)
+  if (parent.flow === true || parent.items.length === 1)
+    throw new SpliceFailed(`"${path.join(' ')}" is the last of its part, or stands on one line with others`)
+  return withoutLines(text, rangeOf(pair.key as Node)[0], rangeOf((pair.value ?? pair.key) as Node)[1])
+}
+
+function withoutLines(text: string, start: number, end: number): string {
+  const until = lineEnd(text, end)
+  return text.slice(0, lineStart(text, start)) + text.slice(until + endingAt(text, until).length)
 }
 
 function withoutFlowItem(text: string, list: YAMLSeq, index: number): string {
@@ -132,6 +169,18 @@ export function withValue(text: string, path: readonly Key[], value: string): st
   if (parent.flow === true) return insertedAt(text, lastEnd, `, ${key}: ${value}`)
   const contentEnd = text.slice(0, lastEnd).trimEnd().length
   return insertedAt(text, lineEnd(text, contentEnd), `${endingOf(text)}${indentOf(text, start)}${key}: ${value}`)
+}
+
+/** Puts a block of lines under a new name of a block map. */
+export function withLinesAt(text: string, path: readonly Key[], lines: readonly string[]): string {
+  const parent = nodeAt(text, path.slice(0, -1))
+  const name = String(path.at(-1))
+  if (!isMap(parent) || parent.flow === true) throw new SpliceFailed(`there is nothing to hold "${name}"`)
+  if (nodeAt(text, path) !== undefined) throw new SpliceFailed(`"${name}" is there already`)
+  const [start, end] = rangeOf(parent)
+  const [ending, indent] = [endingOf(text), indentOf(text, start)]
+  const block = lines.map(line => `${ending}${indent}  ${line}`).join('')
+  return insertedAt(text, lineEnd(text, end), `${ending}${indent}${name}:${block}`)
 }
 
 function isNothing(node: Node): boolean {

@@ -51,9 +51,12 @@ ins{text-decoration-thickness:2px}
 .month li[aria-current]{border:2px solid var(--bar);border-radius:.4rem;padding:.3rem .5rem}
 .month h3{margin:.2rem 0}
 .month p{margin:.15rem 0;font-size:.9rem}
-.piece{display:block}
-input[type=datetime-local],input[type=date],input[type=time]{width:100%;min-height:3.25rem;padding:.6rem .75rem;border:2px solid var(--button-edge);border-radius:.6rem;background:var(--raised);font:inherit;color:inherit}
-@media (min-width:60rem){.month{display:grid;grid-template-columns:repeat(7,minmax(0,1fr));gap:.4rem;width:calc(100vw - 4rem);max-width:80rem;position:relative;left:50%;transform:translateX(-50%)}.month li{border:1px solid var(--edge);border-radius:.4rem;padding:.4rem}.start-2{grid-column-start:2}.start-3{grid-column-start:3}.start-4{grid-column-start:4}.start-5{grid-column-start:5}.start-6{grid-column-start:6}.start-7{grid-column-start:7}}
+.piece{display:block;padding-left:.8rem;text-indent:-.8rem}
+.at{color:var(--soft);white-space:nowrap}
+.value{display:grid;grid-template-columns:minmax(5rem,1fr) minmax(7rem,2fr);gap:0 .5rem;align-items:center}
+legend{padding:0;font-weight:600;margin-top:.8rem}
+input[type=datetime-local],input[type=date],input[type=time],input[type=number]{width:100%;min-height:3.25rem;padding:.6rem .75rem;border:2px solid var(--button-edge);border-radius:.6rem;background:var(--raised);font:inherit;color:inherit}
+@media (min-width:60rem){.month{display:grid;grid-template-columns:repeat(7,minmax(0,1fr));gap:.4rem;width:calc(100vw - 2rem);max-width:90rem;position:relative;left:50%;transform:translateX(-50%)}.month li{border:1px solid var(--edge);border-radius:.4rem;padding:.4rem}.start-2{grid-column-start:2}.start-3{grid-column-start:3}.start-4{grid-column-start:4}.start-5{grid-column-start:5}.start-6{grid-column-start:6}.start-7{grid-column-start:7}}
 .ways{display:flex;flex-wrap:wrap;gap:.3rem 1rem}
 .ways a{display:inline-flex;align-items:center;min-height:3rem;padding:0 .3rem}
 .beside{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(16rem,100%),1fr));gap:0 1rem;align-items:start}

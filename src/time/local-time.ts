@@ -80,6 +80,9 @@ export function clockText(at: Instant, zone: string, style: ClockStyle, language
   return withPass(whole(localParts(at, zone)), at, zone, language)
 }
 
+/** A clock time that ends with the period of "a. m." takes the period of its sentence with it. */
+export const withOnePeriod = (sentence: string): string => sentence.replace(/([ap]\. m\.)\.(?!\.)/g, '$1')
+
 /** The same as it stands in a sentence: "1:30 am"; in Spanish with its article, "la 1:30 de la mañana", "las 02:10". */
 export function clockSaid(at: Instant, zone: string, style: ClockStyle, language: string): string {
   const parts = localParts(at, zone)

@@ -229,7 +229,7 @@ describe('an edit of what comes back', () => {
       '      - { from: 18:00, to: 08:00, who: linh }',
     ])
     expect(sentence).toMatch(
-      /^Each tuesday from 18:00 until 08:00 "first" is Linh Tran; Linh Tran and Tomás Herrera are told; 57 days change: Tue 1 Dec, Tue 8 Dec, /,
+      /^Each Tuesday from 18:00 until 08:00 "first" is Linh Tran; Linh Tran and Tomás Herrera are told; 57 days change: Tue 1 Dec, Tue 8 Dec, /,
     )
     expect(told).toEqual(['linh', 'tomas'])
     expect(onCallAt(clinic, 'first', at('2026-12-02T04:00Z'))?.id).toBe('linh')
@@ -260,7 +260,45 @@ describe('an edit of what comes back', () => {
     expect(more.clinic.ladder.at(-1)).toMatchObject({ kind: 'person', id: 'ingrid', when: { kind: 'between' } })
   })
 
+  it('puts in a shift more, on a day that has some, on a day that has none and on holidays; takes one out', () => {
+    const line = { role: 'second', who: 'linh', from: '20:00', to: '22:00' } as const
+    const more = edited({ kind: 'shift-new', day: 'monday', ...line })
+    expect(parse(more.text).rota.second.monday.at(-1)).toEqual({ from: '20:00', to: '22:00', who: 'linh' })
+    expect(more.sentence).toMatch(/^Each Monday from 20:00 until 22:00 "second" is Linh Tran/)
+    const holiday = edited({ kind: 'shift-new', day: 'holiday', ...line })
+    expect(changed(demo, holiday.text)).toEqual({
+      added: ['    holiday: [{ from: 20:00, to: 22:00, who: linh }]'],
+      gone: [],
+    })
+    const out = edited({ kind: 'shift-out', role: 'first', day: 'monday', shift: 1 })
+    expect(out.text.split('\n')).toHaveLength(demo.split('\n').length - 1)
+    expect(parse(out.text).rota.first.monday).toEqual([{ from: '08:00', to: '18:00', who: 'amara' }])
+    expect(out.brings.map(({ code }) => code)).toContain('ROTA_GAP')
+    const day = edited({ kind: 'shift-out', role: 'second', day: 'monday', shift: 0 })
+    expect(parse(day.text).rota.second.monday).toBeUndefined()
+  })
+
+  it('puts in a role more, each day of the week; it is told that nobody is paged for it yet', () => {
+    const { text, sentence, brings, clinic } = edited({
+      ...{ kind: 'role-new', role: 'third', who: 'ingrid', from: '08:00', to: '08:00' },
+    })
+    expect(sentence).toMatch(/^There is a new role "third": Dr\. Ingrid Solheim each day from 08:00 until 08:00/)
+    expect(changed(demo, text).gone).toEqual([])
+    expect(onCallAt(clinic, 'third', at('2026-12-02T04:00Z'))?.id).toBe('ingrid')
+    expect(brings.map(({ code }) => code)).toEqual(['ROLE_UNUSED'])
+  })
+
+  it('closes the clinic on a weekday: the day is left out of the file', () => {
+    const { text, sentence } = edited({ kind: 'hours', day: 'friday', value: 'closed' })
+    expect(changed(demo, text)).toEqual({ added: [], gone: ['  friday: 08:00-16:00'] })
+    expect(sentence).toMatch(/^The clinic is closed on Fridays, no more 08:00-16:00/)
+  })
+
   it.each<[string, ClinicEdit]>([
+    ['a role that is there', { kind: 'role-new', role: 'first', who: 'linh', from: '08:00', to: '08:00' }],
+    ['a role without a name', { kind: 'role-new', role: '', who: 'linh', from: '08:00', to: '08:00' }],
+    ['a shift to take out that is not there', { kind: 'shift-out', role: 'first', day: 'monday', shift: 7 }],
+    ['a day closed that is closed', { kind: 'hours', day: 'sunday', value: 'closed' }],
     [
       'nobody of the file',
       { kind: 'weekly', role: 'first', day: 'monday', shift: 0, who: 'nobody', from: '08:00', to: '18:00' },
@@ -299,7 +337,7 @@ describe('the sentence in Spanish, as the clinic’s people read it', () => {
   it.each<[ClinicEdit, RegExp]>([
     [
       tonight,
-      /^Linh Tran está de guardia como "first" desde lun 30 nov 2026 .* hasta mar 1 dic 2026 .* en lugar de Tomás Herrera; se avisa a Linh Tran y Tomás Herrera; cambia un día: lun 30 nov\.$/,
+      /^Linh Tran está de guardia como "primera" desde lun 30 nov 2026 .* hasta mar 1 dic 2026 .* en lugar de Tomás Herrera; se avisa a Linh Tran y Tomás Herrera; cambia un día: lun 30 nov\.$/,
     ],
     [
       { kind: 'leave', who: 'yusuf', from, until },
@@ -307,7 +345,7 @@ describe('the sentence in Spanish, as the clinic’s people read it', () => {
     ],
     [
       { kind: 'swap', role: 'first', starts: wall('2026-12-02 18:00'), of: 'linh', to: 'amara' },
-      /^Amara Osei toma el turno de Linh Tran como "first" desde mié 2 dic 2026 /,
+      /^Amara Osei toma el turno de Linh Tran como "primera" desde mié 2 dic 2026 /,
     ],
     [{ kind: 'take-back', section: 'changes', line: 0 }, /^Se retira la línea 1 de cambios/],
     [
@@ -316,14 +354,14 @@ describe('the sentence in Spanish, as the clinic’s people read it', () => {
     ],
     [
       { kind: 'setting', id: 'left-check', value: 'PT12M' },
-      /^El ajuste "left-check" es PT12M; no se avisa a nadie; no cambia ninguna noche\.$/,
+      /^El ajuste "Preguntar si ya salieron" es 12 minutos; no se avisa a nadie; no cambia ninguna noche\.$/,
     ],
-    [{ kind: 'date', day: '2027-04-02', value: 'closed' }, /^El 2027-04-02 la clínica está cerrada/],
+    [{ kind: 'date', day: '2027-04-02', value: 'closed' }, /^El viernes 2 de abril de 2027 la clínica está cerrada/],
     [
       { kind: 'hours', day: 'monday', value: '08:00-12:00' },
       /^La clínica abre el lunes 08:00-12:00, ya no 08:00-18:00/,
     ],
-    [{ kind: 'retention', value: 'P60D' }, /^Los casos cerrados se guardan P60D/],
+    [{ kind: 'retention', value: 'P60D' }, /^Los casos cerrados se guardan 60 días/],
     [
       { kind: 'families-number', which: 'transport', number: '+1 212 555 0118' },
       /^El número de transporte que ven las familias cambia de .*; todas las familias lo ven enseguida/,
@@ -334,11 +372,11 @@ describe('the sentence in Spanish, as the clinic’s people read it', () => {
     ],
     [
       { kind: 'weekly', role: 'first', day: 'tuesday', shift: 1, who: 'linh', from: '18:00', to: '08:00' },
-      /^Cada martes desde las 18:00 hasta las 08:00 "first" es Linh Tran; .*; cambian 57 días: .* y 51 más\.$/,
+      /^Cada martes desde las 18:00 hasta las 08:00 "primera" es Linh Tran; .*; cambian 57 días: .* y 51 más\.$/,
     ],
     [
       { kind: 'rung', rung: 2, act: 'out' },
-      /^El orden de los avisos era: 1\. Day desk .* \(mientras la clínica está abierta\), 2\. quien está de guardia como "first", .* Será: /,
+      /^El orden de los avisos era: 1\. Day desk .* \(mientras la clínica está abierta\), 2\. quien está de guardia como "primera", .* Será: /,
     ],
   ])('$kind', (edit, sentence) => {
     expect(inSpanish(edit)).toMatch(sentence)

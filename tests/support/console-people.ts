@@ -23,14 +23,20 @@ export const oneFlow = (did: (what: string) => void): ConsolePorts['flows'] => {
     part: async (id, may) =>
       id === row.id
         ? {
-            ...{ ...row, hash: 'a'.repeat(64), languages: ['en'], sheets: 1, checked: ['It holds.'] },
+            ...{
+              ...row,
+              hash: 'a'.repeat(64),
+              languages: [{ id: 'en', name: 'English' }],
+              sheets: 1,
+              checked: ['It holds.'],
+            },
             mayApprove: may.approve,
             mayWithdraw: may.withdraw,
           }
         : undefined,
     words: async (id, language) =>
       id === row.id && language === 'en'
-        ? { ...row, hash: 'a'.repeat(64), words: { language, advice: [], others: [] }, sources: [] }
+        ? { ...row, hash: 'a'.repeat(64), words: { language, advice: [], others: [] }, called: 'English', sources: [] }
         : undefined,
     conversation: async (id, situation) =>
       id === row.id && situation === 'sore-skin'
@@ -82,6 +88,7 @@ export const noOnCall = (did: (what: string) => void): ConsolePorts['onCall'] =>
     did('test')
     return 'Sent.'
   },
+  units: [],
   settings: async () => ({ numbers: [], hospitals: [], hours: [], kept: { label: 'Kept', value: 'P90D' }, groups: [] }),
   testOf: () => undefined,
   answer: () => false,

@@ -282,10 +282,10 @@ describe.skipIf(path === undefined)("the clinic's pages in a browser", { timeout
     [
       '/on-call/change/weekly?role=second&day=monday&index=0&who=yusuf&starts=08:00&ends=08:00',
       ['Dr. I'],
-      'Each monday from 08:00 until 08:00',
+      'Each Monday from 08:00 until 08:00',
     ],
-    ['/settings/change/setting?id=left-check&value=PT10M', ['PT12M'], 'The setting "left-check" is PT12M'],
-    ['/settings/change/date', ['04032026', 'closed'], 'On 2026-04-03 the clinic is closed'],
+    ['/settings/change/setting?id=left-check&value=PT10M', ['12'], 'The setting "Ask whether they have left" is 12 minutes'],
+    ['/settings/change/date', ['04032026'], 'On Friday 3 April 2026 the clinic is closed'],
     ['/now/notice', [' '], 'What families are told first is changed.'],
   ])('the keyboard alone fills %s and sends it', async (form, typed, seen) => {
     const { page } = await phone(browser, { locale: 'en-US' })

@@ -1,6 +1,7 @@
 import { html } from 'hono/html'
 import type { Html, Wording } from '../../channels/web-page.ts'
 import { type ConsoleFrame, form } from './frame.ts'
+import { VALUE_FIELDS, type ValueField, valueField } from './value-field.ts'
 
 /** What can be changed on a page: who is on call, and the clinic's other settings. */
 export type ChangeKind =
@@ -12,6 +13,9 @@ export type ChangeKind =
   | 'weekly'
   | 'rung'
   | 'rung-new'
+  | 'shift-new'
+  | 'shift-out'
+  | 'role-new'
   | 'setting'
   | 'families-number'
   | 'hospital'
@@ -31,6 +35,10 @@ export interface ChangeForm {
   /** Shifts to come that can be swapped. */
   readonly shifts: readonly Choice[]
   readonly values: Readonly<Record<string, string>>
+  /** Days of the week and holidays, for a shift that comes back. */
+  readonly days?: readonly Choice[]
+  /** How the value is asked for; left out: as the file writes it. */
+  readonly value?: ValueField
   /** What there is to know before it is changed. */
   readonly notes?: readonly string[]
 }
@@ -53,7 +61,7 @@ export interface ChangePreview {
 }
 
 /** Changes without a form: a press leads to the sentence. */
-export const WITHOUT_FORM: ReadonlySet<ChangeKind> = new Set(['take-back', 'rung'])
+export const WITHOUT_FORM: ReadonlySet<ChangeKind> = new Set(['take-back', 'rung', 'shift-out'])
 
 /** Names of the fields of a form, by what it changes. */
 export const FIELDS: Readonly<Record<ChangeKind, readonly string[]>> = {
@@ -64,13 +72,16 @@ export const FIELDS: Readonly<Record<ChangeKind, readonly string[]>> = {
   'take-back': ['section', 'line'],
   weekly: ['role', 'day', 'index', 'who', 'starts', 'ends'],
   rung: ['rung', 'act'],
-  'rung-new': ['names', 'when'],
-  setting: ['id', 'value'],
+  'rung-new': ['names', 'when', 'when-from', 'when-until'],
+  'shift-new': ['role', 'day', 'who', 'starts', 'ends'],
+  'shift-out': ['role', 'day', 'index'],
+  'role-new': ['name', 'who', 'starts', 'ends'],
+  setting: ['id', ...VALUE_FIELDS],
   'families-number': ['which', 'number'],
   hospital: ['id', 'number'],
-  hours: ['day', 'value'],
-  date: ['date', 'value'],
-  retention: ['value'],
+  hours: ['day', ...VALUE_FIELDS],
+  date: ['date', ...VALUE_FIELDS],
+  retention: VALUE_FIELDS,
 }
 
 export function changeScreen(change: ChangeForm, page: string, frame: ConsoleFrame): Html {
@@ -85,7 +96,9 @@ ${form(
 <p><a class="button" href="${page}">${wording('on-call-back')}</a></p></main>`
 }
 
-function fieldsOf({ kind, people, roles, shifts, rungs = [], values }: ChangeForm, wording: Wording): Html {
+function fieldsOf(change: ChangeForm, wording: Wording): Html {
+  const { kind, people, roles, shifts, rungs = [], days = [], values } = change
+  const asked = change.value === undefined ? text('value', values, wording, true) : valueField(change.value, wording)
   const who = choose('who', people, values, wording)
   const times = html`${time('from', values, wording)}${time('until', values, wording)}`
   switch (kind) {
@@ -98,21 +111,27 @@ function fieldsOf({ kind, people, roles, shifts, rungs = [], values }: ChangeFor
     case 'number':
       return html`${who}${telephone(values, wording)}`
     case 'setting':
-      return html`${hidden('id', values)}${text('value', values, wording, true)}`
+      return html`${hidden('id', values)}${asked}`
     case 'families-number':
       return html`${hidden('which', values)}${telephone(values, wording)}`
     case 'hospital':
       return html`${hidden('id', values)}${telephone(values, wording)}`
     case 'hours':
-      return html`${hidden('day', values)}${text('value', values, wording, true)}`
+      return html`${hidden('day', values)}${asked}`
     case 'date':
-      return html`<label for="date">${wording('on-call-field-date')}</label><input id="date" name="date" type="date" required value="${values.date ?? ''}">${text('value', values, wording, true)}`
+      return html`<label for="date">${wording('on-call-field-date')}</label><input id="date" name="date" type="date" required value="${values.date ?? ''}">${asked}`
     case 'retention':
-      return text('value', values, wording, true)
+      return asked
     case 'weekly':
       return html`${hidden('role', values)}${hidden('day', values)}${hidden('index', values)}${who}${clock('starts', values, wording)}${clock('ends', values, wording)}`
     case 'rung-new':
-      return html`${choose('names', rungs, values, wording)}${text('when', values, wording)}`
+      return html`${choose('names', rungs, values, wording)}${choose('when', RUNG_TIMES(wording), values, wording)}<fieldset><legend>${wording('rung-when-hours')}</legend>${clock('when-from', values, wording, false)}${clock('when-until', values, wording, false)}</fieldset>`
+    case 'shift-new':
+      return html`${choose('role', roles, values, wording)}${choose('day', days, values, wording)}${who}${clock('starts', values, wording)}${clock('ends', values, wording)}`
+    case 'shift-out':
+      return html`${hidden('role', values)}${hidden('day', values)}${hidden('index', values)}`
+    case 'role-new':
+      return html`${text('name', values, wording, true)}${who}${clock('starts', values, wording)}${clock('ends', values, wording)}`
     case 'rung':
       return html`${hidden('rung', values)}${hidden('act', values)}`
     case 'take-back':
@@ -134,8 +153,12 @@ function time(name: string, values: ChangeForm['values'], wording: Wording): Htm
   return html`<label for="${name}">${wording(`on-call-field-${name}`)}</label><input id="${name}" name="${name}" type="datetime-local" required value="${values[name] ?? ''}">`
 }
 
-function clock(name: string, values: ChangeForm['values'], wording: Wording): Html {
-  return html`<label for="${name}">${wording(`on-call-field-${name}`)}</label><input id="${name}" name="${name}" type="time" required value="${values[name] ?? ''}">`
+/** When a rung is used, as the clinic's file writes it; `between` takes the two times beside it. */
+const RUNG_TIMES = (wording: Wording): readonly Choice[] =>
+  ['always', 'open', 'closed', 'between'].map(value => ({ value, label: wording(`rung-when-${value}`) }))
+
+function clock(name: string, values: ChangeForm['values'], wording: Wording, isRequired = true): Html {
+  return html`<label for="${name}">${wording(`on-call-field-${name}`)}</label><input id="${name}" name="${name}" type="time"${isRequired ? html` required` : ''} value="${values[name] ?? ''}">`
 }
 
 const hidden = (name: string, values: ChangeForm['values']): Html =>
@@ -151,8 +174,8 @@ function text(name: string, values: ChangeForm['values'], wording: Wording, isRe
 
 export function previewScreen(preview: ChangePreview, page: string, frame: ConsoleFrame): Html {
   const { wording } = frame
-  const kept = FIELDS[preview.kind].map(
-    name => html`<input type="hidden" name="${name}" value="${preview.values[name] ?? ''}">`,
+  const kept = FIELDS[preview.kind].flatMap(name =>
+    preview.values[name] === undefined ? [] : [hidden(name, preview.values)],
   )
   const back = new URLSearchParams(Object.entries(preview.values).filter(([, value]) => value !== ''))
   return html`<main id="main"><h1>${wording('on-call-preview')}</h1>

@@ -12,6 +12,7 @@ import {
   WITHOUT_FORM,
 } from './change-page.ts'
 import type { ConsoleSite } from './console.ts'
+import { type LengthUnit, VALUE_FIELDS, valueIn } from './value-field.ts'
 
 /** A change as somebody asked for it: the file as they saw it, and the fields as they filled them in. */
 export interface ChangeAsked {
@@ -30,6 +31,8 @@ export type Saved = { readonly kind: 'saved' } | Exclude<Looked, { readonly kind
 
 /** What a change of the clinic's file needs from the rest of the bot. */
 export interface ChangePorts {
+  /** Units of lengths that a form offers. */
+  readonly units: readonly LengthUnit[]
   form(kind: ChangeKind, given: Readonly<Record<string, string>>): Promise<ChangeForm>
   look(asked: ChangeAsked): Promise<Looked>
   /** @param cases  open cases that page whoever is on call then, too */
@@ -83,7 +86,7 @@ export function changeRoutes(
       return looked(c, who, { kind, seen, values: filled })
     })
     gate.post(`${page}/change/${kind}`, action, async (c, who, fields) => {
-      const asked: ChangeAsked = { kind, seen: fieldIn(fields, 'seen'), values: valuesIn(fields, kind) }
+      const asked: ChangeAsked = { kind, seen: fieldIn(fields, 'seen'), values: valuesIn(fields, kind, ports.units) }
       if (fieldIn(fields, 'save') !== 'yes') return looked(c, who, asked)
       const saved = await ports.save(who, asked, fields.get('case') ?? [])
       return saved.kind === 'saved' ? answers.goTo(c, `${page}?did=saved`) : notSaved(c, who, asked, saved)
@@ -91,7 +94,13 @@ export function changeRoutes(
   }
 }
 
-/** The fields of a change as they were filled in, each at most a line. */
-function valuesIn(fields: Fields, kind: ChangeKind): Record<string, string> {
-  return Object.fromEntries(FIELDS[kind].map(name => [name, fieldIn(fields, name).trim().slice(0, 200)]))
+/** The fields of a change as they were filled in, each at most a line; a value in parts comes as one. */
+function valuesIn(fields: Fields, kind: ChangeKind, units: readonly LengthUnit[]): Record<string, string> {
+  const said = FIELDS[kind]
+    .filter(name => fields.has(name))
+    .map(name => [name, fieldIn(fields, name).trim().slice(0, 200)] as const)
+  const values = Object.fromEntries(said)
+  if (!FIELDS[kind].includes('value')) return values
+  const whole = Object.fromEntries(said.filter(([name]) => !VALUE_FIELDS.includes(name)))
+  return { ...whole, value: valueIn(values, units) }
 }

@@ -14,7 +14,7 @@ export interface PartRow {
 export interface PartView extends PartRow {
   /** 64 hexadecimal digits: what is approved is this and nothing else. */
   readonly hash: string
-  readonly languages: readonly string[]
+  readonly languages: readonly { readonly id: string; readonly name: string }[]
   /** Sheets of its picture; none where there is no picture. */
   readonly sheets: number
   /** What the checker says of it as it stands. */
@@ -63,6 +63,8 @@ export interface PartWords {
   readonly title: string
   readonly hash: string
   readonly words: WordsOf
+  /** Its language, by name. */
+  readonly called: string
   readonly sources: readonly { readonly id: string; readonly says: string }[]
 }
 
@@ -89,7 +91,7 @@ export function flowsScreen(rows: readonly PartRow[], frame: ConsoleFrame): Html
 <p>${wording('flows-caution')}</p>
 <ul class="board plain">${rows.map(
     row =>
-      html`<li><p><a class="button long" href="/flows/${row.id}"><strong>${row.title}</strong> <span class="soft">${row.id}</span></a></p><p>${row.isApproved ? '' : html`<strong>${wording('flows-not-approved')}</strong> `}${row.standing}</p></li>`,
+      html`<li><p><a class="button long" href="/flows/${row.id}"><strong>${row.title}</strong></a></p><p>${row.isApproved ? '' : html`<strong>${wording('flows-not-approved')}</strong> `}${row.standing}</p></li>`,
   )}</ul></main>`
 }
 
@@ -101,7 +103,14 @@ ${frame.note === undefined ? '' : html`<p class="note" role="alert">${frame.note
 <p class="state">${view.isApproved ? '' : html`<strong>${wording('flows-not-approved')}</strong> `}${view.standing}</p>
 <p class="soft">${wording('flows-hash', { code: view.hash.slice(0, 12) })}</p>
 <p class="ways"><a href="#since">${wording('flows-since')}</a> ${view.different === undefined ? '' : html`<a href="#different">${wording('flows-different')}</a> `}<a href="#checked">${wording('flows-checked')}</a> ${view.mayApprove ? html`<a href="#approve">${wording('flows-approve')}</a>` : ''}</p>
-<section aria-labelledby="words"><h2 id="words">${wording('flows-words')}</h2>${(view.languages.length === 0 ? ['en'] : view.languages).map(language => html`<p><a class="button" href="/flows/${view.id}/words/${language}">${wording('flows-advice-in', { label: language })}</a></p>`)}</section>
+<section aria-labelledby="words"><h2 id="words">${wording('flows-words')}</h2>${
+    view.languages.length === 0
+      ? html`<p><a class="button" href="/flows/${view.id}/words/en">${wording('flows-values')}</a></p>`
+      : view.languages.map(
+          ({ id, name }) =>
+            html`<p><a class="button" href="/flows/${view.id}/words/${id}">${wording('flows-advice-in', { label: name })}</a></p>`,
+        )
+  }</section>
 ${pictures(view, frame)}
 <section aria-labelledby="checked"><h2 id="checked">${wording('flows-checked')}</h2><ul class="lines">${view.checked.map(line => html`<li>${line}</li>`)}</ul></section>
 ${different(view, frame)}
@@ -170,7 +179,7 @@ ${
         frame,
         `/flows/${view.id}/approve`,
         html`<p>${wording('flows-approve-means')}</p><input type="hidden" name="hash" value="${view.hash}">
-${view.languages.length === 0 ? '' : html`<fieldset><legend>${wording('flows-read-in')}</legend>${view.languages.map(language => html`<label class="tick"><input type="checkbox" name="language" value="${language}"><span lang="en">${language}</span></label>`)}</fieldset>`}
+${view.languages.length === 0 ? '' : html`<fieldset><legend>${wording('flows-read-in')}</legend>${view.languages.map(({ id, name }) => html`<label class="tick"><input type="checkbox" name="language" value="${id}"><span>${name}</span></label>`)}</fieldset>`}
 <button class="main-button">${wording('flows-approve-do')}</button>`,
       )
     : ''
@@ -183,7 +192,7 @@ ${
 }
 
 export function wordsScreen(
-  { id, title, hash, words, sources }: PartWords,
+  { id, title, hash, words, called, sources }: PartWords,
   { wording }: Pick<ConsoleFrame, 'wording'>,
 ): Html {
   const { language, advice, others } = words
@@ -195,10 +204,10 @@ export function wordsScreen(
 ${
   advice.length === 0
     ? ''
-    : html`<h2>${wording('flows-advice-in', { label: language })}</h2>
+    : html`<h2>${wording('flows-advice-in', { label: called })}</h2>
 <ul class="board plain">${advice.map(one => html`<li><p lang="${language}">${one.text}</p><p class="soft">${one.id} · ${one.does}${one.basis === undefined ? '' : html` · ${one.basis}`}</p></li>`)}</ul>`
 }
-<h2>${wording('flows-others-in', { label: language })}</h2><ul class="lines">${others.map(one => html`<li><span lang="${language}">${one.text}</span> <span class="soft">${one.id}</span></li>`)}</ul>
+<h2>${wording('flows-others-in', { label: called })}</h2><ul class="lines">${others.map(one => html`<li><span lang="${language}">${one.text}</span> <span class="soft">${one.id}</span></li>`)}</ul>
 ${sources.length === 0 ? '' : html`<h2>${wording('flows-sources')}</h2><ul class="lines">${sources.map(one => html`<li>${one.id}: ${one.says}</li>`)}</ul>`}
 </main>`
 }

@@ -98,7 +98,7 @@ function month(view: MonthView, wording: Wording): Html {
       html`<li${index === 0 ? html` class="start-${day.weekday}"` : ''}${day.isToday ? html` aria-current="date"` : ''}><h3>${day.title}${day.holiday === undefined ? '' : html` <span class="soft">${day.holiday}</span>`}</h3>
 ${day.roles.map(
   one =>
-    html`<p><span class="soft">${one.role}</span> ${one.pieces.map(({ from, name }) => html`<span class="piece">${from} ${name === undefined ? html`<strong>${wording('now-nobody-short')}</strong>` : name}</span> `)}</p>`,
+    html`<p><span class="soft">${one.role}</span> ${one.pieces.map(({ from, name }) => html`<span class="piece">${from === '' ? '' : html`<span class="at">${from}</span> `}${name === undefined ? html`<strong>${wording('now-nobody-short')}</strong>` : name}</span> `)}</p>`,
 )}</li>`,
   )}</ol></section>`
 }

@@ -81,4 +81,7 @@ const onCallKinds = {
   weekly: 'change-on-call',
   rung: 'change-on-call',
   'rung-new': 'change-on-call',
+  'shift-new': 'change-on-call',
+  'shift-out': 'change-on-call',
+  'role-new': 'change-on-call',
 } as const

@@ -7,10 +7,14 @@ export interface PatternView {
   readonly ladder: readonly string[]
   readonly roles: readonly {
     readonly role: string
+    /** Address of the form for a shift more. */
+    readonly add: string
     readonly shifts: readonly {
       readonly says: string
       /** Address of its form. */
       readonly change: string
+      /** Address of the sentence that takes it out. */
+      readonly out: string
     }[]
   }[]
 }
@@ -22,12 +26,13 @@ export function patternScreen(view: PatternView, mayChange: boolean, { wording }
 <ol class="board plain">${view.ladder.map((says, index) => html`<li><p><strong>${index + 1}.</strong> ${says}</p>${mayChange ? rungWays(says, index, wording) : ''}</li>`)}</ol>
 ${mayChange ? html`<p><a class="button" href="/on-call/change/rung-new">${wording('on-call-rung-new')}</a></p>` : ''}</section>
 ${view.roles.map(
-  ({ role, shifts }, at) =>
+  ({ role, shifts, add }, at) =>
     html`<section aria-labelledby="role-${at}"><h2 id="role-${at}">${role}</h2><ul class="board plain">${shifts.map(
-      ({ says, change }) =>
-        html`<li><p>${says}${mayChange ? html` <a href="${change}" aria-label="${wording('change-said', { label: says })}">${wording('change')}</a>` : ''}</p></li>`,
-    )}</ul></section>`,
+      ({ says, change, out }) =>
+        html`<li><p>${says}</p>${mayChange ? html`<p class="ways"><a href="${change}" aria-label="${wording('change-said', { label: says })}">${wording('change')}</a> <a href="${out}" aria-label="${wording('pattern-out-said', { label: says })}">${wording('pattern-out')}</a></p>` : ''}</li>`,
+    )}</ul>${mayChange ? html`<p><a class="button" href="${add}" aria-label="${wording('pattern-add-said', { role })}">${wording('on-call-shift-new')}</a></p>` : ''}</section>`,
 )}
+${mayChange ? html`<p><a class="button" href="/on-call/change/role-new">${wording('on-call-role-new')}</a></p>` : ''}
 <p><a class="button" href="/on-call">${wording('pattern-back')}</a></p></main>`
 }
 
