@@ -284,7 +284,11 @@ describe.skipIf(path === undefined)("the clinic's pages in a browser", { timeout
       ['Dr. I'],
       'Each Monday from 08:00 until 08:00',
     ],
-    ['/settings/change/setting?id=left-check&value=PT10M', ['12'], 'The setting "Ask whether they have left" is 12 minutes'],
+    [
+      '/settings/change/setting?id=left-check&value=PT10M',
+      ['12'],
+      'The setting "Ask whether they have left" is 12 minutes',
+    ],
     ['/settings/change/date', ['04032026'], 'On Friday 3 April 2026 the clinic is closed'],
     ['/now/notice', [' '], 'What families are told first is changed.'],
   ])('the keyboard alone fills %s and sends it', async (form, typed, seen) => {
