@@ -22,7 +22,7 @@ import type { Doubt } from '../runtime/watch-health.ts'
 import { sealBytes } from '../store/seal.ts'
 import type { TelegramFile } from '../store/sqlite/telegram-file.ts'
 import { type Arrived, arrived } from '../telegram/arrived.ts'
-import { apiOf, connection } from '../telegram/connection.ts'
+import { apiOf, connection, type Wire } from '../telegram/connection.ts'
 import { saying } from '../telegram/saying.ts'
 import { before, days, hours } from '../time/instant.ts'
 import {
@@ -82,6 +82,8 @@ export interface TelegramOptions {
   readonly clock: Clock
   readonly wording: () => Wording
   readonly log: Log
+  /** In place of the network. */
+  readonly wire?: Wire | undefined
 }
 
 const SIGN_BYTES = 8
@@ -98,7 +100,7 @@ export function openTelegram(options: TelegramOptions): BotTelegram {
   const buttonKey = keyFor('buttons')
   const sign = (what: string): string =>
     createHmac('sha256', buttonKey).update(what).digest().subarray(0, SIGN_BYTES).toString('base64url')
-  const api = apiOf(token, route.server)
+  const api = apiOf(token, route.server, options.wire)
   const calls = connection({ api, monotonicMs: () => clock.monotonicMs() })
   const botId = token.split(':')[0] ?? ''
   const pager = telegramPager({

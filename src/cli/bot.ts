@@ -27,6 +27,7 @@ import type { Doubt, Health } from '../runtime/watch-health.ts'
 import { QUEUED_MAX } from '../runtime/worker.ts'
 import type { Centre } from '../sms/centre.ts'
 import type { Store, StoredCase } from '../store/store.ts'
+import type { Wire } from '../telegram/connection.ts'
 import type { Instant } from '../time/instant.ts'
 import { withOnePeriod } from '../time/local-time.ts'
 import { readDate, readDuration, readMoment } from '../time/phrases.ts'
@@ -84,6 +85,8 @@ export interface BotOptions {
   readonly queuedMax?: number
   /** In place of the clinic's own pagers. */
   readonly pagers?: BotPagers
+  /** In place of the network to Telegram: for measurements. */
+  readonly wire?: Wire
   /**
    * It joins the processes that share the clinic's Redis, and acts for some of its families. Left out: cases lie in the data
    * folder, whatever the clinic's file names; a conversation to try something out must take nobody's case.
@@ -149,7 +152,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
           pagesBySms(first.clinic) ? { wording: () => staffWords } : undefined,
         )
       : await clinicPagers(loaded.pagers, now, () => staffWords))
-  const telegram = await telegramFrom(loaded, { data, clock, wording: () => staffWords, log })
+  const telegram = await telegramFrom(loaded, { data, clock, wording: () => staffWords, log, wire: options.wire })
   const pagerOf = (id: string) => (id === telegram?.bot.pager.id ? telegram.bot.pager : pagers.of(id))
   const channels = new Map((options.channels ?? []).map(channel => [channel.id, channel]))
   const wordsIn =
@@ -483,7 +486,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
 /** Telegram's part of the program, loaded only where a clinic's file has it. */
 async function telegramFrom(
   { telegram: route }: LoadedLine,
-  ports: { data: DataFolder; clock: Clock; wording: () => Wording; log: Log },
+  ports: { data: DataFolder; clock: Clock; wording: () => Wording; log: Log; wire: Wire | undefined },
 ) {
   if (route === undefined) return undefined
   const side = await import('./telegram-side.ts')

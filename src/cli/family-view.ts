@@ -36,25 +36,30 @@ export function familyLogOf(
   const state = caseNow(whole, cases)
   if (state === undefined) return { lines, changeable: [], controls: lines.length === 0 ? [] : ['person'] }
   const line = familyLine(whole, state)
-  const wording = wordingOf(line, state.concern)
   const question = openQuestionOf(line, state, at)
-  const changeable = Object.entries(state.answers)
-    .filter(([fact]) => reachedAnswer(state, fact) !== undefined && wording.has(`label/${fact}`))
-    .map(([fact, record]) => ({
-      fact,
-      label: wording.text(`label/${fact}`),
-      answer: answerText(line, wording, fact, record.answer, record.at),
-    }))
   return {
     lines,
     ...(question === undefined ? {} : { question }),
-    changeable: state.closed ? [] : changeable,
+    changeable: changeableOf(line, state),
     code: state.code,
     language: line.language,
     controls: controlsOf(state),
     ...(state.nickname === undefined ? {} : { nickname: state.nickname }),
     desk: deskOf(staffLine(whole), state, at),
   }
+}
+
+/** Answers that can be changed. */
+export function changeableOf(line: Line, state: CaseState): FamilyLog['changeable'] {
+  if (state.closed) return []
+  const wording = wordingOf(line, state.concern)
+  return Object.entries(state.answers)
+    .filter(([fact]) => reachedAnswer(state, fact) !== undefined && wording.has(`label/${fact}`))
+    .map(([fact, record]) => ({
+      fact,
+      label: wording.text(`label/${fact}`),
+      answer: answerText(line, wording, fact, record.answer, record.at),
+    }))
 }
 
 /** The open question of each open case of a chat. */
@@ -92,7 +97,8 @@ function openQuestionOf(line: Line, state: CaseState, at: Instant) {
   return part?.kind === 'question' ? part : undefined
 }
 
-function controlsOf(state: CaseState): Control[] {
+/** What a family can do at any moment. */
+export function controlsOf(state: CaseState): Control[] {
   if (state.closed) return ['person']
   const toHospital = state.disposition?.id === 'set-out' || state.disposition?.id === 'ambulance'
   const danger = state.danger !== undefined && state.danger.wrongTapAt === undefined

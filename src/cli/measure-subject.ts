@@ -8,6 +8,7 @@ import { languageOf } from '../understand/language.ts'
 import { openDataFolder } from './data-folder.ts'
 import { labelledReadings, labelledTexts } from './labelled-readings.ts'
 import { DEMO_CLINIC, loadLine } from './load-line.ts'
+import { measuredTelegram } from './measured-telegram.ts'
 import { openSealedData } from './sealed-data.ts'
 import { openStepByStep } from './step-by-step-store.ts'
 
@@ -40,7 +41,20 @@ export function measuredSubject(): Subject {
           onFault: refuse,
         })
       ).store,
+    async openRedisStore(folder, port) {
+      const { store } = await openSealedData({
+        data: openDataFolder(folder, systemRandom()),
+        store: { addresses: [{ host: '127.0.0.1', port }], tls: false, line: 'sh', mayLoseASecond: true, replicas: 0 },
+        mode: 'demonstration',
+        onUnreadable: ({ error }) => refuse(error),
+        onFault: refuse,
+      })
+      await store.sharing?.start()
+      return store
+    },
+    openTelegram: measuredTelegram,
     openStoreStepByStep: async folder => openStepByStep(dataIn(folder)),
+    familiesServer: fileURLToPath(new URL('./measured-families.ts', import.meta.url)),
     launcher: fileURLToPath(new URL('./smallhours.js', import.meta.url)),
     corpus: labelledTexts,
     labelledReadings,

@@ -1,20 +1,19 @@
 /** What Telegram is given of the rest of the bot. */
-import { type Line, languagesOf, staffLine } from '../case/line.ts'
+import { familyLine, type Line, languagesOf, staffLine } from '../case/line.ts'
 import type { ChatRef } from '../case/message.ts'
 import type { Wording } from '../channels/web-page.ts'
 import type { Spoken } from '../channels/webchat/family-log.ts'
 import type { TelegramRoute } from '../config/telegram-section.ts'
 import { type Clock, within } from '../runtime/clock.ts'
-import type { Log } from '../runtime/log.ts'
 import { everyoneAt } from '../runtime/reach.ts'
 import type { Runtime } from '../runtime/runtime.ts'
 import { openTelegramFile } from '../store/sqlite/telegram-file.ts'
 import type { Store } from '../store/store.ts'
 import { seconds } from '../time/instant.ts'
-import { type BotTelegram, type JoinedTelegram, openTelegram } from './bot-telegram.ts'
+import { type BotTelegram, type JoinedTelegram, openTelegram, type TelegramOptions } from './bot-telegram.ts'
 import type { DataFolder } from './data-folder.ts'
 import { footOf, nameOfLanguage } from './family-pages.ts'
-import { familyLogOf, openQuestionsOf } from './family-view.ts'
+import { caseNow, caseShown, changeableOf, controlsOf, familyLogOf, openQuestionsOf } from './family-view.ts'
 import type { LoadedLine } from './load-line.ts'
 import type { PageAnswerPorts } from './page-answers.ts'
 import { numberLine } from './sms-answers.ts'
@@ -23,8 +22,8 @@ import { telegramStatusOf } from './telegram-status.ts'
 /** The bot on Telegram, before anything is answered: pages can be sent. */
 export const telegramOf = (
   route: TelegramRoute,
-  { data, clock, wording, log }: { data: DataFolder; clock: Clock; wording: () => Wording; log: Log },
-): BotTelegram => openTelegram({ route, file: openTelegramFile(data.telegramFile), key: data.key, clock, wording, log })
+  { data, ...rest }: { data: DataFolder } & Pick<TelegramOptions, 'clock' | 'wording' | 'log' | 'wire'>,
+): BotTelegram => openTelegram({ route, file: openTelegramFile(data.telegramFile), key: data.key, ...rest })
 
 /** A store that has not kept one small thing by then is not well. */
 const PROBED_WITHIN_MS = seconds(2)
@@ -50,12 +49,18 @@ export function joinTelegram(telegram: BotTelegram, ports: TelegramSidePorts): J
 
   async function chatNow(ref: ChatRef) {
     const cases = await runtime.reads.casesOf(ref)
-    const about = cases.find(({ closed }) => !closed) ?? cases[0]
+    const about = caseShown(cases)
     const whole = about === undefined ? line() : lineOf(about.state)
+    const state = caseNow(whole, cases)
+    const at = now()
     return {
-      ...familyLogOf(whole, cases, [], now()),
       isOpen: cases.some(({ closed }) => !closed),
-      questions: openQuestionsOf(lineOf, cases, now()),
+      questions: openQuestionsOf(lineOf, cases, at),
+      controls: state === undefined ? [] : controlsOf(state),
+      ...(state === undefined ? {} : { code: state.code, language: familyLine(whole, state).language }),
+      // Few presses ask for these, and they are the dear part of a case.
+      changeable: () => (state === undefined ? [] : changeableOf(familyLine(whole, state), state)),
+      desk: () => familyLogOf(whole, cases, [], at).desk,
     }
   }
 

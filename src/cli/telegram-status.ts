@@ -8,7 +8,7 @@ import type { FamilyFoot, Wording } from '../channels/web-page.ts'
 import { parkedOf } from '../runtime/parking.ts'
 import type { StoredCase } from '../store/store.ts'
 import type { Instant } from '../time/instant.ts'
-import { familyLogOf } from './family-view.ts'
+import { changeableOf, controlsOf } from './family-view.ts'
 
 export interface StatusSource {
   readonly line: Line
@@ -27,7 +27,6 @@ export function telegramStatusOf({ line: whole, stored, wordsIn, foot, at }: Sta
   const values = caseValues(line, state, at) as Record<string, string | number>
   const { taken, pages } = state.callout
   const toHospital = state.disposition?.id === 'set-out' && state.leftAt === undefined
-  const { controls, changeable } = familyLogOf(whole, [stored], [], at)
   const isClosed = stored.closed || state.closed
   const clock = [
     ...(values.outSince === '' ? [] : [words('telegram-status-out', values)]),
@@ -50,8 +49,8 @@ export function telegramStatusOf({ line: whole, stored, wordsIn, foot, at }: Sta
       words('code-short', { code: state.code }),
       ...(isClosed ? [words('telegram-status-closed')] : [...clock, ...called, next]),
     ],
-    controls: isClosed ? [] : controls,
-    canChange: !isClosed && changeable.length > 0,
+    controls: isClosed ? [] : controlsOf(state),
+    canChange: !isClosed && changeableOf(line, state).length > 0,
     isClosed,
   }
 }

@@ -3,12 +3,16 @@ import { caseArea } from './case-area.ts'
 import { checkArea } from './check-area.ts'
 import { commitArea } from './commit-area.ts'
 import type { Measured } from './figure.ts'
+import { heldArea } from './held-area.ts'
 import { kernelArea } from './kernel-area.ts'
 import { memoryArea } from './memory-area.ts'
+import { redisAlarmsArea } from './redis-alarms-area.ts'
+import { redisArea } from './redis-area.ts'
 import { replayArea } from './replay-area.ts'
 import { rotaArea } from './rota-area.ts'
 import { startArea } from './start-area.ts'
 import type { AreaContext } from './subject.ts'
+import { telegramArea } from './telegram-area.ts'
 import { understandingArea } from './understanding-area.ts'
 
 export type Area = (context: AreaContext) => Promise<readonly Measured[]>
@@ -25,4 +29,8 @@ export const AREAS: Readonly<Record<string, Area>> = {
   replay: replayArea,
   start: startArea,
   memory: memoryArea,
+  telegram: telegramArea,
+  redis: redisArea,
+  'redis-alarms': redisAlarmsArea,
+  held: heldArea,
 }

@@ -3,10 +3,11 @@ import { join } from 'node:path'
 import { monitorEventLoopDelay } from 'node:perf_hooks'
 import { DatabaseSync } from 'node:sqlite'
 import { POINT_CHANNEL, type Point } from '../points/points.ts'
-import type { StepRecord, Store } from '../store/store.ts'
-import { type Conversation, recordedConversation } from './conversation.ts'
+import type { StepRecord } from '../store/store.ts'
+import { recordedConversation } from './conversation.ts'
 import { figureOf, type Measured, ratios } from './figure.ts'
 import { interleaved } from './rounds.ts'
+import { type Committing, maker, opened, run } from './steps.ts'
 import type { AreaContext } from './subject.ts'
 
 /** Cases a round; each is opened before, and then moved on by {@link STEPS_A_CASE} steps. */
@@ -20,8 +21,6 @@ const FLUSH_MS = 5
 const LOADED_IN_FLIGHT = 256
 const LOADED_CASES = 1_024
 
-type Committing = Pick<Store, 'commit'>
-
 /** What a durable step costs through the store that serves: seals, event, case, outbox, alarms, in the order they come. */
 export async function commitArea({ subject, ground, progress }: AreaContext): Promise<readonly Measured[]> {
   const conversation = await recordedConversation(subject, ground, subject.clock.now())
@@ -31,7 +30,7 @@ export async function commitArea({ subject, ground, progress }: AreaContext): Pr
   const bare = bareInserts(join(folder, 'bare.sqlite'))
   const made = maker(conversation)
   const rate = async (store: Committing, cases: number, inFlight: number) =>
-    run(store, await opened(store, made, cases), inFlight)
+    run(store, await opened(store, made, cases, STEPS_A_CASE), inFlight)
 
   const plain = await interleaved(
     {
@@ -49,7 +48,7 @@ export async function commitArea({ subject, ground, progress }: AreaContext): Pr
     ),
   )
   const loaded = await interleaved(
-    { p99: async () => loopDelay(served, await opened(served, made, LOADED_CASES)) },
+    { p99: async () => loopDelay(served, await opened(served, made, LOADED_CASES, STEPS_A_CASE)) },
     { what: `commit, ${LOADED_IN_FLIGHT} in flight`, progress },
   )
   await served.close()
@@ -106,48 +105,6 @@ export async function commitArea({ subject, ground, progress }: AreaContext): Pr
       loaded.p99,
     ),
   ]
-}
-
-/** Makes the steps of ever new cases. */
-function maker(conversation: Conversation): () => readonly StepRecord[] {
-  let made = 0
-  return () => {
-    made += 1
-    return conversation.of(`${made}`)
-  }
-}
-
-/** New cases, opened in the store; what is left is the steps still to come, case by case. */
-async function opened(store: Committing, made: () => readonly StepRecord[], cases: number) {
-  const steps = Array.from({ length: cases }, () => made().slice(0, STEPS_A_CASE + 1))
-  await Promise.all(steps.map(([first]) => (first === undefined ? undefined : committed(store, first))))
-  return steps.map(([_opening, ...rest]) => rest)
-}
-
-async function committed(store: Committing, step: StepRecord): Promise<void> {
-  const result = await store.commit(step)
-  if (result !== 'committed') throw new Error(`measure: a step came back as "${result}"; "committed" was expected`)
-}
-
-/** Commits all steps, each case's in order, round the cases, `inFlight` at a time; steps a second. */
-async function run(store: Committing, cases: readonly (readonly StepRecord[])[], inFlight: number): Promise<number> {
-  const lanes = Array.from({ length: inFlight }, (_, lane) =>
-    cases.filter((_steps, place) => place % inFlight === lane),
-  )
-  const steps = cases.reduce((sum, { length }) => sum + length, 0)
-  const started = performance.now()
-  await Promise.all(lanes.map(lane => inTurn(store, lane)))
-  return (steps * 1_000) / (performance.now() - started)
-}
-
-/** The cases of one lane take turns: the next step written is never of the case just written. */
-async function inTurn(store: Committing, lane: readonly (readonly StepRecord[])[]): Promise<void> {
-  for (let turn = 0; turn < STEPS_A_CASE; turn += 1) {
-    for (const steps of lane) {
-      const step = steps[turn]
-      if (step !== undefined) await committed(store, step)
-    }
-  }
 }
 
 async function loopDelay(store: Committing, cases: readonly (readonly StepRecord[])[]): Promise<number> {

@@ -13,8 +13,8 @@ const MESSAGES = 10
  * other cases are made from it by putting other ids in, so that measuring the store does not measure the flow.
  */
 export interface Conversation {
-  /** The same conversation under another case and chat: event numbers, deliveries and effect ids are its own. */
-  of(name: string): readonly StepRecord[]
+  /** The same conversation under another case and chat: event numbers, deliveries and effect ids are its own. All of it, or its first steps. */
+  of(name: string, steps?: number): readonly StepRecord[]
 }
 
 /** @param at when the conversation begins */
@@ -46,9 +46,14 @@ export async function recordedConversation(subject: Subject, ground: Ground, at:
   if (caseId === undefined || steps.length < MESSAGES) {
     throw new Error(`measure: a conversation of at least ${MESSAGES} steps was expected, the bot made ${steps.length}`)
   }
-  const text = JSON.stringify(steps).replaceAll(caseId, '\u0001').replaceAll(CHAT, '\u0002')
+  const texts = steps.map(step => JSON.stringify(step).replaceAll(caseId, '\u0001').replaceAll(CHAT, '\u0002'))
   return {
-    of: name => JSON.parse(text.replaceAll('\u0001', name.padStart(32, '0')).replaceAll('\u0002', `chat-${name}`)),
+    of: (name, count = texts.length) =>
+      texts
+        .slice(0, count)
+        .map(text =>
+          JSON.parse(text.replaceAll('\u0001', name.padStart(32, '0')).replaceAll('\u0002', `chat-${name}`)),
+        ),
   }
 }
 

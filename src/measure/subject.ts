@@ -17,12 +17,35 @@ export interface Subject {
    * caller waits. Steps only; the rest of the port is that of the store that serves.
    */
   openStoreStepByStep(folder: string): Promise<Pick<Store, 'commit' | 'close'>>
+  /** The store that serves where a clinic names a Redis: sealed, keys in the folder; it acts for its share when it is given back. */
+  openRedisStore(folder: string, port: number): Promise<WholeStore>
+  /** Path of the program file of a process that answers families on a Redis. */
+  readonly familiesServer: string
+  /** The whole bot on Telegram, over a folder: everything in it made for this. */
+  openTelegram(folder: string): Promise<MeasuredTelegram>
   /** Path of the program file that starts the bot. */
   readonly launcher: string
   /** Messages of families, one an entry. */
   corpus(): readonly string[]
   /** How labelled messages and words about time are read, each set of lines apart. */
   labelledReadings(): readonly LabelledReading[]
+}
+
+export interface TelegramButton {
+  readonly text: string
+  readonly data: string
+}
+
+/** The bot on Telegram, with a server that answers at once. */
+export interface MeasuredTelegram {
+  /** Hands it an update, without its number, as a poll brings it; resolves when the bot confirms it: what it leads to is durable. */
+  bring(update: object): Promise<void>
+  /** Lets what waits be sent. */
+  send(): Promise<void>
+  /** The last buttons a chat was sent that answer a question (`a`) or change an answer (`x`). */
+  buttonsIn(chat: string, kind: 'a' | 'x'): readonly TelegramButton[]
+  /** @throws when anything went wrong on the way */
+  stop(): Promise<void>
 }
 
 /** One share of a set of labelled lines that were read as they should be, between 0 and 1. */

@@ -48,9 +48,15 @@ export interface ConnectionOptions {
 /** Seconds after which a call counts as cut off. */
 const CALL_SECONDS = 25
 
+/** What carries calls to the Bot API: the platform's `fetch`, or what stands in its place. */
+export type Wire = NonNullable<NonNullable<ConstructorParameters<typeof Api>[1]>['fetch']>
+
 /** The client of the Bot API. It never writes a token into an error or a log. */
-export const apiOf = (token: string, server: string): Api =>
-  new Api(token, { apiRoot: server, timeoutSeconds: CALL_SECONDS })
+export const apiOf = (token: string, server: string, wire?: Wire): Api =>
+  new Api(token, {
+    ...{ apiRoot: server, timeoutSeconds: CALL_SECONDS },
+    ...(wire === undefined ? {} : { fetch: wire }),
+  })
 
 /**
  * The calls that send, over grammY's client. After "too many requests" a chat is left alone for as long as it was asked; no

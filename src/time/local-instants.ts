@@ -23,13 +23,34 @@ export interface LocalParts extends LocalDate {
 const MINUTE_MS = 60_000
 const HOUR_MS = 3_600_000
 
+/** Offsets a zone remembers, at most. */
+const OFFSETS_MOST = 20_000
+
+/**
+ * A zone that remembers the offsets it was asked for: working one out is most of what a clock time costs. Since 1970 offsets
+ * have changed at whole minutes only (IANA tz database, file theory.html; from memory), so a minute has one.
+ */
+class RememberingZone extends IANAZone {
+  readonly #offsets = new Map<number, number>()
+
+  override offset(at: number): number {
+    const minute = Math.floor(at / MINUTE_MS)
+    const known = this.#offsets.get(minute)
+    if (known !== undefined) return known
+    const offset = super.offset(at)
+    if (this.#offsets.size >= OFFSETS_MOST) this.#offsets.clear()
+    this.#offsets.set(minute, offset)
+    return offset
+  }
+}
+
 const zones = new Map<string, IANAZone>()
 
 /** Throws `RangeError` for a zone that the tz database does not know. */
 function zoneOf(name: string): IANAZone {
   const known = zones.get(name)
   if (known !== undefined) return known
-  const zone = IANAZone.create(name)
+  const zone = new RememberingZone(name)
   if (!zone.isValid) throw new RangeError(`unknown zone "${name}"; expected an IANA name such as Europe/London`)
   zones.set(name, zone)
   return zone

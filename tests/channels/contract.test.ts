@@ -204,7 +204,8 @@ channelContract('Telegram', async () => {
     chatNow: async () => ({
       isOpen: true,
       questions: question === undefined ? [] : [question],
-      changeable: [],
+      changeable: () => [],
+      desk: () => undefined,
       controls: [],
     }),
     spoken: () => ({

@@ -6,10 +6,17 @@ import { describe, expect, it } from 'vitest'
 import { z } from 'zod'
 import { AREAS } from '../../src/measure/areas.ts'
 import { FALLEN_BELOW } from '../../src/measure/figure.ts'
+import { newGround } from '../../src/measure/ground.ts'
+import { peer } from '../../src/measure/peer.ts'
+import { startRedis } from '../../src/measure/redis-server.ts'
+import { systemClock } from '../../src/runtime/system-clock.ts'
 import { ROOT, run } from '../support/clone.ts'
 
 const LAUNCHER = join(ROOT, 'src/cli/smallhours.js')
-const AREA_NAMES = ['kernel', 'understanding', 'commit', 'alarms', 'rota', 'case', 'check', 'replay', 'start', 'memory']
+const AREA_NAMES = [
+  'kernel', 'understanding', 'commit', 'alarms', 'rota', 'case', 'check', 'replay', 'start', 'memory', 'telegram', 'redis',
+  'redis-alarms', 'held',
+] // biome-ignore format: one list
 
 const figureShape = z.strictObject({
   area: z.enum(AREA_NAMES as [string, ...string[]]),
@@ -47,6 +54,18 @@ describe('measure', () => {
     expect(ended.out).toBe('')
     expect(ended.err).toContain('"speed"')
     for (const name of AREA_NAMES) expect(ended.err).toContain(name)
+  })
+
+  it('says what to install where a peer or the server it is measured on is missing', async () => {
+    expect(() => peer('a-library-that-nobody-has')).toThrow(/a-library-that-nobody-has is not installed.*npm ci/)
+    expect(peer('bullmq').name).toMatch(/^bullmq \d+\.\d+\.\d+$/)
+    const ground = newGround()
+    const { PATH } = process.env
+    process.env.PATH = '/nowhere'
+    await expect(startRedis(ground, 'always', systemClock()).finally(() => (process.env.PATH = PATH))).rejects.toThrow(
+      /redis-server does not start.*Install Redis 7/,
+    )
+    ground.clear()
   })
 
   it('has the areas that the page on figures explains', () => {

@@ -30,7 +30,7 @@ export interface Known {
   readonly questions: readonly Question[]
   /** Values that are heard whatever is asked: danger signs. */
   readonly always: readonly string[]
-  readonly facts: readonly string[]
+  facts(): readonly string[]
   readonly languages: readonly string[]
 }
 
@@ -83,7 +83,7 @@ export function chatButtons(chat: string, sign: Sign, wording: Wording): ChatBut
     read(data, known) {
       const [kind = '', ...parts] = data.split('.')
       const signature = parts.at(-1) ?? ''
-      const serial = /^\d{1,15}$/.test(parts[0] ?? '') ? Number(parts[0]) : -1
+      const serial = serialIn(data)
       const asked = known.questions.filter(question => question.serial === serial)
       const options = [...new Set(asked.flatMap(question => question.options.map(one => one.value)))]
       switch (kind) {
@@ -105,7 +105,7 @@ export function chatButtons(chat: string, sign: Sign, wording: Wording): ChatBut
           return control === undefined ? { kind: 'unknown' } : { kind: 'control', control }
         }
         case 'x': {
-          const fact = found(known.facts, signature, one => mac('change', one))
+          const fact = found(known.facts(), signature, one => mac('change', one))
           return fact === undefined ? { kind: 'unknown' } : { kind: 'change', fact }
         }
         case 'l': {
@@ -121,6 +121,12 @@ export function chatButtons(chat: string, sign: Sign, wording: Wording): ChatBut
       }
     },
   }
+}
+
+/** The serial of the question a button stands under; -1 for a button of none. */
+export function serialIn(data: string): number {
+  const [, serial = ''] = data.split('.')
+  return /^\d{1,15}$/.test(serial) ? Number(serial) : -1
 }
 
 /** Values that stand ticked under a message. */

@@ -11,15 +11,17 @@ export interface ChatNow {
   readonly isOpen: boolean
   /** Open questions of all its open cases. */
   readonly questions: readonly Question[]
-  readonly changeable: readonly { readonly fact: string; readonly label: string; readonly answer: string }[]
+  changeable(): readonly { readonly fact: string; readonly label: string; readonly answer: string }[]
   readonly controls: readonly Control[]
   readonly language?: string
   readonly code?: string
-  readonly desk?: {
-    readonly say: readonly string[]
-    readonly facts: readonly { readonly label: string; readonly text: string }[]
-    readonly staff?: { readonly label: string; readonly number: string; readonly shown?: string }
-  }
+  desk(): DeskShown | undefined
+}
+
+export interface DeskShown {
+  readonly say: readonly string[]
+  readonly facts: readonly { readonly label: string; readonly text: string }[]
+  readonly staff?: { readonly label: string; readonly number: string; readonly shown?: string }
 }
 
 /** What it may be about, as a question: nothing was asked yet, so its serial is none that a case uses. */
@@ -76,21 +78,24 @@ export function menuOf(
         text: `${wording('languages-label')}\n\n${numbers}`,
         buttons: languages.map(({ tag, name }) => [buttons.language(tag, name)]),
       }
-    case 'change':
-      return now.changeable.length === 0
+    case 'change': {
+      const changeable = now.changeable()
+      return changeable.length === 0
         ? { text: `${wording('telegram-no-answers')}\n\n${numbers}` }
         : {
             text: `${wording('telegram-which-answer')}\n\n${numbers}`,
-            buttons: now.changeable.map(({ fact, label, answer }) => [
+            buttons: changeable.map(({ fact, label, answer }) => [
               buttons.change(fact, plainText(`${label}: ${answer}`)),
             ]),
           }
+    }
     case 'desk':
       return { text: [...deskLines(now, wording), '', numbers].join('\n') }
   }
 }
 
-function deskLines({ desk, code }: ChatNow, wording: TelegramSpoken['wording']): readonly string[] {
+function deskLines({ desk: deskOf, code }: ChatNow, wording: TelegramSpoken['wording']): readonly string[] {
+  const desk = deskOf()
   if (desk === undefined) return [wording('desk-say')]
   const { say, facts, staff } = desk
   return [

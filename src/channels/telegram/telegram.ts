@@ -5,7 +5,7 @@ import type { Say } from '../../telegram/saying.ts'
 import type { Instant } from '../../time/instant.ts'
 import type { Channel, Delivery } from '../channel.ts'
 import type { FamilyFoot, Wording } from '../web-page.ts'
-import { type ChatButtons, chatButtons, type Known, type Press, type Sign, tickedIn } from './buttons.ts'
+import { type ChatButtons, chatButtons, type Known, type Press, type Sign, serialIn, tickedIn } from './buttons.ts'
 import { type ChatNow, CONCERN_SERIAL, concernsAsked, menuOf, welcomeOf } from './menus.ts'
 import { type Piece, partedAtLines, piecesOf } from './pieces.ts'
 import type { StatusMessages } from './status.ts'
@@ -162,18 +162,19 @@ export function telegramChannel(ports: TelegramChannelPorts): TelegramChannel {
     const now = await ports.chatNow(refOf(from.chat))
     const spoken = ports.spoken(now.language ?? spokenTag(from.language))
     const buttons = chatButtons(from.chat, ports.sign, spoken.wording)
-    const known = knownOf(now)
+    const known = knownOf(now, from.data)
     const read = buttons.read(from.data, known)
     const note = await pressed(from, read, now, buttons, spoken, known)
     // The waiting sign goes away; nothing depends on it.
     void connection.answerPress(from.pressId, note)
   }
 
-  function knownOf(now: ChatNow): Known {
+  function knownOf(now: ChatNow, data: string): Known {
+    const isConcern = serialIn(data) === CONCERN_SERIAL
     return {
-      questions: [...now.questions, ...ports.languages.map(({ tag }) => concernsAsked(ports.spoken(tag)))],
+      questions: isConcern ? ports.languages.map(({ tag }) => concernsAsked(ports.spoken(tag))) : now.questions,
       always: ports.dangerSigns,
-      facts: now.changeable.map(({ fact }) => fact),
+      facts: () => now.changeable().map(({ fact }) => fact),
       languages: ports.languages.map(({ tag }) => tag),
     }
   }

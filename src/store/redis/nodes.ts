@@ -57,6 +57,7 @@ export async function connectNodes(
   const { answerMs = 1_000, callMs = 4_000 } = options
   const seeds = options.addresses.map(({ host, port }) => `${host}:${port}`)
   const connections = new Map<string, Redis>()
+  const corked = new WeakSet<Redis['stream']>()
   const aloneUntil = new Map<string, number>()
   /** How often each connection broke. */
   const breaks = new Map<string, number>()
@@ -94,8 +95,20 @@ export async function connectNodes(
     return made
   }
 
-  const send = (address: string, command: string, args: readonly Argument[]): Promise<Reply> =>
-    connection(address).callBuffer(command, ...args) as Promise<Reply>
+  /** What is asked in one turn of the event loop leaves in one write: many small ones were a fifth of the work. */
+  function send(address: string, command: string, args: readonly Argument[]): Promise<Reply> {
+    const redis = connection(address)
+    const stream = redis.status === 'ready' ? redis.stream : undefined
+    if (stream !== undefined && !corked.has(stream)) {
+      corked.add(stream)
+      stream.cork()
+      process.nextTick(() => {
+        corked.delete(stream)
+        stream.uncork()
+      })
+    }
+    return redis.callBuffer(command, ...args) as Promise<Reply>
+  }
 
   /** Tries until `callMs` are over; what passes is tried again, what is refused is told. */
   async function tried<T>(what: string, attempt: () => Promise<T>, movedTo?: (address: string) => void): Promise<T> {
