@@ -45,6 +45,10 @@ export const AUTHORITY = {
     roles: { 'on-call': 'while-on-call', lead: 'all' },
     byLink: true,
   },
+  'see-photos': {
+    means: 'look at the photos a family sent; never by the link of a page alone',
+    roles: { 'on-call': 'while-on-call', lead: 'all' },
+  },
   'hand-over': {
     means: "give a case or a note of the night to whoever takes it for the clinic's day",
     roles: { 'on-call': 'all', lead: 'all' },

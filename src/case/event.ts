@@ -44,6 +44,8 @@ export type CaseEvent =
     }
   /** The family goes on in another language, by a word or a tap: the open question is said again in it. */
   | { readonly kind: 'languageChosen'; readonly language: string; readonly said?: string }
+  /** A photo is kept for the clinician, by its id. It decides nothing. */
+  | { readonly kind: 'photoKept'; readonly photo: string }
   /** The line is back after it was down: the open question is asked again. */
   | { readonly kind: 'resumed'; readonly downSince: Instant }
   | {

@@ -28,7 +28,12 @@ export interface Incoming extends ChatRef {
     /** A control that is no answer: see `Control`. */
     | { readonly kind: 'control'; readonly control: Control; readonly subject?: string }
     /** A photo, voice message, sticker: never decides anything. */
-    | { readonly kind: 'media'; readonly media: string }
+    | {
+        readonly kind: 'media'
+        readonly media: string
+        /** A photo that the clinic lets families send, kept already: its id. */
+        readonly kept?: string
+      }
 }
 
 /** Things a family may do at any moment, each a button of the channel. */

@@ -98,6 +98,10 @@ function handle(work: Work, event: CaseEvent) {
       return danger(work, event.signs)
     case 'wrongTapSaid':
       return wrongTap(work)
+    case 'photoKept':
+      sayNotice(work, 'photo-kept')
+      tellHolder(work)
+      return askAgain(work)
     case 'personWanted':
       return interrupt(work, () => drive(work, { type: 'personWanted', facts: factsNow(work) }))
     case 'travelRefused':

@@ -75,10 +75,15 @@ function hostOf(url: string): string | undefined {
  * @param bytesMax  bytes, inclusive
  */
 export async function bodyWithin(request: Request, bytesMax: number): Promise<string | undefined> {
+  return (await bytesWithin(request, bytesMax))?.toString('utf8')
+}
+
+/** The same as bytes. */
+export async function bytesWithin(request: Request, bytesMax: number): Promise<Buffer | undefined> {
   // Nothing here unpacks a body: one that says it is packed is no text.
-  if (!/^(?:identity)?$/i.test(request.headers.get('content-encoding') ?? '')) return ''
+  if (!/^(?:identity)?$/i.test(request.headers.get('content-encoding') ?? '')) return Buffer.alloc(0)
   if (Number(request.headers.get('content-length') ?? 0) > bytesMax) return undefined
-  if (request.body === null) return ''
+  if (request.body === null) return Buffer.alloc(0)
   const chunks: Uint8Array[] = []
   let bytes = 0
   for await (const chunk of request.body) {
@@ -86,7 +91,7 @@ export async function bodyWithin(request: Request, bytesMax: number): Promise<st
     if (bytes > bytesMax) return undefined
     chunks.push(chunk)
   }
-  return Buffer.concat(chunks).toString('utf8')
+  return Buffer.concat(chunks)
 }
 
 /**

@@ -26,6 +26,7 @@ import { sha256 } from '../runtime/system-clock.ts'
 import type { Doubt, Health } from '../runtime/watch-health.ts'
 import { QUEUED_MAX } from '../runtime/worker.ts'
 import type { Centre } from '../sms/centre.ts'
+import type { PhotoContent } from '../store/photo-folder.ts'
 import type { Store, StoredCase } from '../store/store.ts'
 import type { Wire } from '../telegram/connection.ts'
 import type { Instant } from '../time/instant.ts'
@@ -51,6 +52,7 @@ import { whenLeading } from './lead.ts'
 import { DEMO_CLINIC, drawingOf, type LoadedLine } from './load-line.ts'
 import { openToken, pageToken } from './page-link.ts'
 import { type PeoplePages, peoplePages } from './people-pages.ts'
+import { photoSending } from './photo-sending.ts'
 import { retention } from './retention.ts'
 import { rotaWatch } from './rota-watch.ts'
 import { openSealedData } from './sealed-data.ts'
@@ -123,7 +125,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
   const data = openDataFolder(options.dataDir, random)
   const storeFault = (error: unknown, caseId?: string) =>
     log({ what: 'store-failed', ...(caseId === undefined ? {} : { caseId }), ...errorFields(error) })
-  const { store: sealed } = await openSealedData({
+  const { store: sealed, photos } = await openSealedData({
     data,
     store: options.joinsLine === true ? loaded.store : undefined,
     mode: first.clinic.demonstration || options.isThrowaway === true ? 'demonstration' : 'clinic',
@@ -278,6 +280,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
           end: options.onStanding ?? (() => undefined),
         })
   if (joined !== undefined) channels.set(joined.channel.id, joined.channel)
+  const sending = photoSending({ photos, allowed: () => changing.current().photos, lineOf: cases => lineOfChat(cases) })
   let chat: ReturnType<typeof webchat> | undefined
   let members: BotAccounts | undefined
   let people: PeoplePages | undefined
@@ -298,6 +301,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
         await rendered(incoming)
       },
       log: familyLog,
+      keepPhoto,
       randomId: () => random.hex(16),
       drawing: drawingOf,
       demonstration: first.clinic.demonstration,
@@ -332,6 +336,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     const pages = clinicianPages({
       ...clinicSide,
       ...(reader === undefined ? {} : { signedIn: reader }),
+      photos,
       case: async caseId => {
         const stored = await runtime.reads.load(caseId)
         return stored === undefined
@@ -411,7 +416,13 @@ export async function openBot(options: BotOptions): Promise<Bot> {
 
   async function familyLog(ref: ChatRef): Promise<FamilyLog> {
     const cases = await runtime.reads.casesOf(ref)
-    return familyLogOf(lineOfChat(cases), cases, await runtime.logOf(ref), now())
+    const shown = familyLogOf(lineOfChat(cases), cases, await runtime.logOf(ref), now())
+    const photosLeft = await sending.left(cases)
+    return photosLeft === 0 ? shown : { ...shown, photosLeft }
+  }
+
+  async function keepPhoto(ref: ChatRef, photo: PhotoContent): Promise<string | undefined> {
+    return sending.keep(await runtime.reads.casesOf(ref), photo, now())
   }
 
   function familySms(centre: Pick<Centre, 'send'>): SmsChannel {

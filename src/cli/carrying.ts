@@ -46,10 +46,12 @@ export async function makeBackup(carrying: Carrying, to: string): Promise<Carrie
     const carried =
       carrying.store === undefined ? await counted(file) : await outOfRedis(carrying, carrying.store, file)
     await file.close()
+    copyPhotos(here.photosFolder, copy.photosFolder)
     await copyDatabase(here.caseKeysFile, copy.caseKeysFile)
     for (const name of DATABASES_BESIDE) if (existsSync(here[name])) await copyDatabase(here[name], copy[name])
     for (const name of BESIDE) if (existsSync(here[name])) copyFileSync(here[name], copy[name])
-    for (const name of readdirSync(part)) chmodSync(join(part, name), 0o600)
+    for (const entry of readdirSync(part, { withFileTypes: true }))
+      if (entry.isFile()) chmodSync(join(part, entry.name), 0o600)
     copyEditions(carrying.dataDir, part)
     rmSync(to, { recursive: true, force: true })
     renameSync(part, to)
@@ -79,6 +81,7 @@ export async function restoreBackup(carrying: Carrying, from: string): Promise<C
     for (const name of BESIDE)
       if (existsSync(copy[name]) && !existsSync(here[name])) copyFileSync(copy[name], here[name])
     copyEditions(from, carrying.dataDir)
+    copyPhotos(copy.photosFolder, here.photosFolder)
     const restoring = `${here.databaseFile}.restoring`
     rmSync(restoring, { force: true })
     await copyDatabase(copy.databaseFile, restoring)
@@ -153,6 +156,22 @@ async function outOfRedis({ isDemonstration, told }: Carrying, route: StoreRoute
 function copyEditions(from: string, to: string): void {
   const [source, target] = [join(from, 'editions'), join(to, 'editions')]
   if (existsSync(source)) cpSync(source, target, { recursive: true, force: false })
+}
+
+/** Photos as they are, sealed. One that is erased meanwhile, or not whole yet, is none. */
+function copyPhotos(from: string, to: string): void {
+  if (!existsSync(from)) return
+  for (const place of readdirSync(from)) {
+    mkdirSync(join(to, place), { recursive: true, mode: 0o700 })
+    for (const name of existsSync(join(from, place)) ? readdirSync(join(from, place)) : []) {
+      if (name.endsWith('.part')) continue
+      try {
+        copyFileSync(join(from, place, name), join(to, place, name))
+      } catch (error) {
+        if (!(error instanceof Error && 'code' in error && error.code === 'ENOENT')) throw error
+      }
+    }
+  }
 }
 
 /** What a file holds, read through once: a copy that cannot be read is found now. */

@@ -21,6 +21,8 @@ export interface DataFolder {
   readonly deskFile: string
   /** Test call-outs, and who answered them. */
   readonly testCalloutsFile: string
+  /** Photos of families, sealed. */
+  readonly photosFolder: string
   /** Accounts linked on Telegram, and where live messages stand. */
   readonly telegramFile: string
   /** When people were last told of holes in the rota. */
@@ -48,6 +50,7 @@ export function dataFiles(folder: string) {
     servingFile: join(folder, 'serving'),
     signingKeyFile: join(folder, 'signing-key'),
     aliveFile: join(folder, 'last-alive'),
+    photosFolder: join(folder, 'photos'),
     deskFile: join(folder, 'desk.json'),
     testCalloutsFile: join(folder, 'test-callouts.json'),
     coverToldFile: join(folder, 'rota-told.json'),

@@ -26,6 +26,7 @@ export interface LoadedLine {
   readonly line: Line
   readonly pagers: LoadedClinic['pagers']
   readonly signIn?: NonNullable<LoadedClinic['signIn']>
+  readonly photos?: NonNullable<LoadedClinic['photos']>
   readonly store?: NonNullable<LoadedClinic['store']>
   readonly telegram?: NonNullable<LoadedClinic['telegram']>
   readonly retention: LoadedClinic['retention']
@@ -126,6 +127,7 @@ export function loadLine(options: {
       },
       pagers: clinic.pagers,
       ...(clinic.signIn === undefined ? {} : { signIn: clinic.signIn }),
+      ...(clinic.photos === undefined ? {} : { photos: clinic.photos }),
       ...(clinic.store === undefined ? {} : { store: clinic.store }),
       ...(clinic.telegram === undefined ? {} : { telegram: clinic.telegram }),
       retention: clinic.retention,

@@ -4,6 +4,7 @@ import { loadClinic } from '../config/clinic-file.ts'
 import { codeIn, parkedOf } from '../runtime/parking.ts'
 import { systemClock, systemRandom } from '../runtime/system-clock.ts'
 import { addClinicKey, removeClinicKeys } from '../store/clinic-keys.ts'
+import { photosKept } from '../store/photo-folder.ts'
 import type { StoredCase } from '../store/store.ts'
 import { before, type Instant, instant } from '../time/instant.ts'
 import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
@@ -126,12 +127,15 @@ function hasOutcome({ state }: StoredCase): boolean {
   }
 }
 
-async function purge({ sealed, retentionEnd, now }: Call): Promise<Report> {
+async function purge({ data, sealed, retentionEnd, now }: Call): Promise<Report> {
+  const photosBefore = await photosKept(data.photosFolder)
   const erased = await sealed.store.purge(retentionEnd, now)
+  const photos = photosBefore - (await photosKept(data.photosFolder))
   const lines = [
     `${erased.length} closed cases last changed before ${new Date(retentionEnd).toISOString()} were erased.`,
+    ...(photos > 0 ? [`${photos} photos went with them.`] : []),
   ]
-  return { lines, json: { erased, before: retentionEnd }, isWell: true }
+  return { lines, json: { erased, photos, before: retentionEnd }, isWell: true }
 }
 
 async function keys({ sealed }: Call): Promise<Report> {

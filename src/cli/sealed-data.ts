@@ -2,6 +2,7 @@ import { createSecretKey, hkdfSync } from 'node:crypto'
 import { existsSync, statSync } from 'node:fs'
 import type { StoreRoute } from '../config/store-section.ts'
 import { addClinicKey, ClinicKeysUnusable, readClinicKeys } from '../store/clinic-keys.ts'
+import { type PhotoFolder, photoFolder } from '../store/photo-folder.ts'
 import { type ClinicKeys, KEY_BYTES } from '../store/seal.ts'
 import { type OnUnreadable, type SealedStore, sealedStore } from '../store/sealed-store.ts'
 import { type CaseKeyFile, openCaseKeys } from '../store/sqlite/case-keys.ts'
@@ -32,6 +33,7 @@ export interface SealedDataOptions {
 export interface SealedData {
   readonly store: SealedStore
   readonly keys: CaseKeyFile
+  readonly photos: PhotoFolder
   /** The clinic's keys as they are now. */
   readonly clinicKeys: () => ClinicKeys
 }
@@ -80,7 +82,8 @@ async function opened(options: SealedDataOptions): Promise<SealedData> {
       await store.close()
       throw error
     }
-    return { store: sealedStore(store, keys, options.onUnreadable, inboxKey(data)), keys, clinicKeys }
+    const photos = photoFolder(data.photosFolder, keys)
+    return { store: sealedStore(store, keys, options.onUnreadable, inboxKey(data), photos), keys, photos, clinicKeys }
   } catch (error) {
     await keys.close()
     throw error

@@ -24,6 +24,7 @@ import { clinicShape } from './clinic-shapes.ts'
 import { type Beside, holidaysIn, nothingBeside, reportHolidays } from './holidays.ts'
 import { type PagerRoutes, pagersIn } from './pager-section.ts'
 import { type PartReader, type Path, partReader } from './part-reader.ts'
+import { type PhotosAllowed, photosIn } from './photos-section.ts'
 import type { Settings } from './setting-definitions.ts'
 import { defaultSettings } from './settings.ts'
 import { readSettings } from './settings-section.ts'
@@ -46,6 +47,8 @@ export interface LoadedClinic {
   readonly pagers: PagerRoutes
   /** The hospital's own sign-in; left out where there is none. */
   readonly signIn?: HospitalSignIn
+  /** Whether families may send photos; left out: they may not. */
+  readonly photos?: PhotosAllowed
   /** The Redis that keeps the cases; left out where a file of the data folder does. */
   readonly store?: StoreRoute
   /** The clinic's bot on Telegram; left out where there is none. */
@@ -76,6 +79,7 @@ const sections = [
   'sign-offs',
   'pagers',
   'sign-in',
+  'photos',
   'store',
   'telegram',
 ]
@@ -193,6 +197,7 @@ export function readClinic(file: string, text: string, at: Instant, beside: Besi
   const settings = readSettings(reader, clinicians)
   const pagers = pagersIn(reader, clinic)
   const signIn = signInIn(reader, clinic.demonstration)
+  const photos = photosIn(reader)
   const store = storeIn(reader, clinic.demonstration)
   const telegram = telegramIn(reader, clinic)
   const found = [
@@ -208,6 +213,7 @@ export function readClinic(file: string, text: string, at: Instant, beside: Besi
     settings,
     pagers,
     ...(signIn === undefined ? {} : { signIn }),
+    ...(photos === undefined ? {} : { photos }),
     ...(store === undefined ? {} : { store }),
     ...(telegram === undefined ? {} : { telegram }),
     retention: retention ?? RETENTION_SHIPPED,

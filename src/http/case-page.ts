@@ -20,8 +20,16 @@ export interface CaseFrame {
   readonly formNonce: string
   readonly quickLines: readonly { readonly id: string; readonly text: string }[]
   readonly outcomes: readonly { readonly id: string; readonly label: string }[]
+  /** Photos the family sent, oldest first. */
+  readonly photos?: readonly PhotoShown[]
   /** What the last press did, or why it did nothing. */
   readonly note?: string
+}
+
+/** A photo with its address; without one where whoever looks has to sign in. */
+export interface PhotoShown {
+  readonly at: Instant
+  readonly path?: string
 }
 
 /** Minutes ahead that "Ringing by" offers, as clock times. */
@@ -41,6 +49,7 @@ ${view.marks.length === 0 ? '' : html`<ul class="marks" aria-label="${wording('c
 ${section('clinic-situation', view.handover.situation, frame)}
 ${ringBack(frame)}
 ${fourAnswers(frame)}
+${photos(frame)}
 ${told(frame)}
 ${answers(frame)}
 ${section('clinic-background', view.handover.background, frame)}
@@ -94,6 +103,19 @@ ${form(
 ${form(frame, html`<button name="do" value="go-in">${wording('clinic-go-in')}</button>`)}
 ${form(frame, html`<button name="do" value="pass-on">${wording('clinic-pass-on')}</button>`)}
 </section>`
+}
+
+/** Fetched only once the clinician opens them: the page itself stays small. */
+function photos({ photos = [], wording, clockText, actPath }: CaseFrame): Html | string {
+  if (photos.length === 0) return ''
+  const mayLook = photos.every(({ path }) => path !== undefined)
+  const heading = wording('clinic-photos', { count: photos.length })
+  if (!mayLook)
+    return html`<section aria-labelledby="clinic-photos"><h2 id="clinic-photos">${heading}</h2><p><a class="button" href="/sign-in?onward=${encodeURIComponent(actPath)}">${wording('clinic-photos-sign-in')}</a></p></section>`
+  return html`<details><summary>${heading}</summary><p class="soft">${wording('clinic-photos-note')}</p>${photos.map(
+    ({ at, path }) =>
+      html`<p><a href="${path}"><img class="photo" src="${path}" loading="lazy" alt="${wording('clinic-photo-alt', { now: clockText(at) })}"></a></p>`,
+  )}</details>`
 }
 
 function told(frame: CaseFrame): Html {

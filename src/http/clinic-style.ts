@@ -66,6 +66,7 @@ input[type=datetime-local],input[type=date],input[type=time],input[type=number]{
 mark{background:none;color:inherit;text-decoration:underline;text-decoration-thickness:2px;font-weight:600}
 .wide{max-width:60rem}
 .due{white-space:nowrap;font-weight:700}
+.photo{display:block;max-width:100%;max-height:80vh;height:auto}
 @media print{.clinic-nav,.screen-only,.caution,.banner{display:none}main{max-width:none}section{break-inside:avoid}}
 ${PLOT_STYLE}
 `

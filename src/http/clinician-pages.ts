@@ -15,7 +15,7 @@ import {
 import type { Instant } from '../time/instant.ts'
 import { type Acted, type ActedBy, actionOf, type ClinicianAction } from './action.ts'
 import { type BoardView, boardScreen } from './board-page.ts'
-import { caseScreen, ringScreen } from './case-page.ts'
+import { caseScreen, type PhotoShown, ringScreen } from './case-page.ts'
 import { type ClinicPagePorts, clinicAnswers } from './clinic-page.ts'
 
 /** Everything the clinician's pages need from the rest of the bot. */
@@ -31,6 +31,11 @@ export interface ClinicianPorts extends ClinicPagePorts {
   clockText(at: Instant): string
   quickLines(): readonly { readonly id: string; readonly text: string }[]
   outcomes(): readonly { readonly id: string; readonly label: string }[]
+  /** Photos of cases; left out: there are none. */
+  readonly photos?: {
+    of(caseId: string): Promise<readonly { readonly id: string; readonly at: Instant }[]>
+    open(caseId: string, id: string): Promise<{ readonly type: string; readonly bytes: Uint8Array } | undefined>
+  }
   /** Who is signed in; left out: nobody ever is. */
   readonly signedIn?: ReadSignedIn
 }
@@ -73,10 +78,39 @@ export function clinicianPages(ports: ClinicianPorts): ClinicianPages {
       formNonce: ports.randomId(),
       quickLines: ports.quickLines(),
       outcomes: ports.outcomes(),
+      photos: await photosShown(c, view),
       ...(note === undefined ? {} : { note }),
     })
     return respond(c, view.headline, body, { status })
   }
+
+  /** A link alone shows no photo: it may have been passed on. A demonstration has nobody to sign in, and invented children. */
+  const mayLook = async (c: Context, view: CaseView): Promise<boolean> => {
+    if (ports.demonstration) return true
+    const who = await ports.signedIn?.(c.req.raw)
+    return who !== undefined && mayDo(who, 'see-photos', { caseId: view.caseId, isClosed: view.closed })
+  }
+
+  const photosShown = async (c: TokenContext, view: CaseView): Promise<readonly PhotoShown[]> => {
+    const kept = (await ports.photos?.of(view.caseId)) ?? []
+    if (kept.length === 0) return []
+    const isAllowed = await mayLook(c, view)
+    return kept.map(({ id, at }) => (isAllowed ? { at, path: `/p/${c.req.param('token')}/photo/${id}` } : { at }))
+  }
+
+  app.get('/p/:token/photo/:id', async c => {
+    const opened = await open(c, c.req.param('token'))
+    if (opened instanceof Response) return opened
+    if (!(await mayLook(c, opened.view))) return notice(c, 403, 'clinic-not-allowed')
+    const photo = await ports.photos?.open(opened.view.caseId, c.req.param('id'))
+    if (photo === undefined) return notice(c, 404, 'clinic-unknown')
+    const headers = new Headers(secureHeaders('none', isSecureRequest(c.req.raw, address)))
+    // Opened by itself it is a picture and nothing else: whatever a browser made of it could do nothing.
+    headers.set('Content-Security-Policy', "default-src 'none'; sandbox; frame-ancestors 'none'")
+    headers.set('Content-Type', photo.type)
+    headers.set('Content-Disposition', 'inline; filename="photo"')
+    return new Response(Buffer.from(photo.bytes), { headers })
+  })
 
   app.get('/p/:token', async c => {
     if (c.req.method === 'HEAD') return new Response(null, { headers: secureHeaders('none', false) })

@@ -42,6 +42,9 @@ export function deidentifiedEvent(event: Event, names: CaseNames): Event {
     case 'resumed':
     case 'alarmDue':
       return event
+    // That there was one; its id is made of when it came, and names a file.
+    case 'photoKept':
+      return { ...event, photo: 'photo' }
     case 'pageSettled':
       return { ...event, pageId: effectIdIn(event.pageId, names), to: names.person(event.to) }
     case 'pageOpened':

@@ -109,6 +109,7 @@ const EVENT_KINDS: Readonly<Record<CaseEvent['kind'], z.ZodRawShape>> = {
   travelRefused: { said: z.string() },
   leftSaid: { said: z.string() },
   familyRungSaid: {},
+  photoKept: { photo: id },
   notUnderstood: { reason: id, said: z.string() },
   greeted: {},
   alarmDue: { name: id, due: z.number() },

@@ -156,7 +156,7 @@ const BY_FAMILY: ReadonlySet<CaseEvent['kind']> = new Set([
     'dangerSaid',
   ] as const),
   ...(['wrongTapSaid', 'personWanted', 'travelRefused', 'leftSaid', 'familyRungSaid', 'notUnderstood'] as const),
-  ...(['greeted', 'concernNamed', 'languageChosen'] as const),
+  ...(['greeted', 'concernNamed', 'languageChosen', 'photoKept'] as const),
 ])
 
 /** The step that asks what stands open. */

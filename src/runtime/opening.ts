@@ -130,6 +130,9 @@ function wordsBeginning(understood: Understood, concerns: ReadonlySet<string>): 
     case 'left':
     case 'arrived':
       return begin(concerns, { kind: 'caseOpened', concern: SOMEONE, said: understood.said, unclear: true }, true)
+    // The case it was kept for is over: what a photo began would know nothing of it.
+    case 'photo-kept':
+      return begin(concerns, { kind: 'caseOpened', concern: SOMEONE, unclear: true, unread: 'media' }, true)
     case 'they-rang':
     case 'wrong-tap':
     case 'change':

@@ -158,6 +158,7 @@ export function stepParked(before: Parked, event: CaseEvent, everyone: readonly 
     case 'travelRefused':
     case 'leftSaid':
     case 'familyRungSaid':
+    case 'photoKept':
     case 'notUnderstood':
     case 'languageChosen':
     case 'greeted': {

@@ -68,6 +68,8 @@ function plainEvent(understood: Understood, body: Incoming['body'], state: Runni
       return followUp(LEFT, understood.said, state)
     case 'arrived':
       return followUp(ARRIVED, understood.said, state)
+    case 'photo-kept':
+      return { kind: 'photoKept', photo: understood.photo }
     case 'change':
       return {
         kind: 'changeWanted',

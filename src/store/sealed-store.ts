@@ -47,12 +47,14 @@ const REMEMBERED_MOST = 4_096
  * Closing it closes the store and the keys.
  *
  * @param inboxKey  seals what processes hand each other; needed where the store is shared
+ * @param beside  what else is sealed with a case's key: it goes with the case
  */
 export function sealedStore(
   store: SealableStore<Content>,
   keys: CaseKeys,
   onUnreadable: OnUnreadable,
   inboxKey?: KeyObject,
+  beside?: { forget(caseId: string): Promise<unknown> },
 ): SealedStore {
   const caseOfEffect = new Map<string, string>()
   const underWay = new Set<Promise<unknown>>()
@@ -209,6 +211,7 @@ export function sealedStore(
   async function erase(caseId: string, at: Instant): Promise<void> {
     await keys.erase(caseId, at)
     await store.forget(caseId, ERASED, at)
+    await beside?.forget(caseId)
   }
 
   const present = (cases: readonly StoredCase<Content>[]) => cases.flatMap(stored => openedCase(stored) ?? [])

@@ -27,7 +27,9 @@ export const CHARACTERS_AT_MOST = 4_000
 export function understand(body: Incoming['body'], context: UnderstandContext): Understood {
   switch (body.kind) {
     case 'media':
-      return { kind: 'misread', reason: 'media', said: '' }
+      return body.kept === undefined
+        ? { kind: 'misread', reason: 'media', said: '' }
+        : { kind: 'photo-kept', photo: body.kept }
     case 'control':
       return controlOf(body)
     case 'choice':

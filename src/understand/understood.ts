@@ -44,6 +44,8 @@ export type Understood =
       readonly small?: true
     }
   | { readonly kind: 'misread'; readonly reason: Misread; readonly said: string }
+  /** A photo kept for the clinician, by its id. */
+  | { readonly kind: 'photo-kept'; readonly photo: string }
   /** The label of an answer to another question than the open one. */
   | { readonly kind: 'fact'; readonly fact: string; readonly answer: Answer; readonly said: string }
   /** `said` where words took the earlier answer back, instead of a tap on *Change*. */

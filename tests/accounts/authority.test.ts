@@ -11,6 +11,7 @@ const AT_MOST: Readonly<Record<Action, string>> = {
   'see-board': 'on-call lead administrator',
   'see-case': 'on-call lead reviewer link',
   'answer-case': 'on-call lead link',
+  'see-photos': 'on-call lead',
   'hand-over': 'on-call lead',
   'print-tonight': 'on-call lead administrator',
   'close-line': 'on-call lead administrator',

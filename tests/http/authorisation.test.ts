@@ -17,6 +17,7 @@ const BY_HAND: Readonly<Record<Action, string>> = {
   'see-board': 'y y - y',
   'see-case': 'c y z -',
   'answer-case': 'c y - -',
+  'see-photos': 'c y - -',
   'hand-over': 'y y - -',
   'print-tonight': 'y y - y',
   'close-line': 'c y - y',

@@ -299,3 +299,58 @@ test('a number is read in groups', () => {
   expect(numberText('+12025550142')).toBe('+1 202 555 0142')
   expect(numberText('112')).toBe('112')
 })
+
+describe('photos of the family', () => {
+  const photos = {
+    of: async () => [{ id: '1-aaaaaaaaaaaaaaaa', at: clinicNow }],
+    open: async (_caseId: string, id: string) =>
+      id === '1-aaaaaaaaaaaaaaaa' ? { type: 'image/png', bytes: Buffer.from('picture') } : undefined,
+  }
+  const someone = (roles: readonly Role[], isOnCall = false) => ({
+    demonstration: false,
+    photos,
+    signedIn: async () => ({ personId: 'p', name: 'P', roles, isOnCall }) as never,
+  })
+  const photo = `${PATH}/photo/1-aaaaaaaaaaaaaaaa`
+
+  test.each([
+    ['nobody who is signed in', { demonstration: false, photos }, 403],
+    ['an administrator', someone(['administrator']), 403],
+    ['a reviewer', someone(['reviewer']), 403],
+    ['a clinician who is not on call', someone(['on-call']), 403],
+    ['a clinician on call', someone(['on-call'], true), 200],
+    ['the lead', someone(['lead']), 200],
+  ])('%s with the link of the page', async (_who, over, status) => {
+    const { clinician } = open(over)
+    expect((await clinician.get(photo)).status).toBe(status)
+    const markup = await (await clinician.get(PATH)).text()
+    expect(markup.includes(`src="${photo}"`)).toBe(status === 200)
+    expect(markup.includes('/sign-in?onward=')).toBe(status !== 200)
+  })
+
+  test('leave as a picture and nothing else: no sniffing, nothing kept, nothing run', async () => {
+    const { clinician } = open(someone(['lead']))
+    const answer = await clinician.get(photo)
+    const headers = Object.fromEntries(answer.headers)
+    expect(headers).toMatchObject({
+      'content-type': 'image/png',
+      'x-content-type-options': 'nosniff',
+      'cache-control': 'no-store',
+      'content-security-policy': "default-src 'none'; sandbox; frame-ancestors 'none'",
+      'cross-origin-resource-policy': 'same-origin',
+    })
+    expect(await answer.text()).toBe('picture')
+  })
+
+  test('are not there by another id, or by a link that is over', async () => {
+    const { clinician } = open(someone(['lead']))
+    expect((await clinician.get(`${PATH}/photo/2-bbbbbbbbbbbbbbbb`)).status).toBe(404)
+    expect((await clinician.get('/p/token-old/photo/1-aaaaaaaaaaaaaaaa')).status).toBe(410)
+    expect((await clinician.get('/p/token-none/photo/1-aaaaaaaaaaaaaaaa')).status).toBe(404)
+  })
+
+  test('stand nowhere on a page of a case without any', async () => {
+    const { clinician } = open()
+    expect(await (await clinician.get(PATH)).text()).not.toContain('<img')
+  })
+})

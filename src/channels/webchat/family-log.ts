@@ -2,6 +2,7 @@ import type { ChatRef, Control, Incoming, Part, Question } from '../../case/mess
 import type { LogLine } from '../../case/view.ts'
 import type { Instant } from '../../time/instant.ts'
 import type { FamilyFoot, Wording } from '../web-page.ts'
+import type { Photo } from '../web-photo.ts'
 
 /** What one chat's page shows. Read afresh from the store for every page: it is the truth, an event is only a hint. */
 export interface FamilyLog {
@@ -16,6 +17,8 @@ export interface FamilyLog {
   readonly callState?: string
   /** Language the family of this chat is written to in; absent before anything was said. */
   readonly language?: string
+  /** How many photos the family may still send for the clinician; left out or 0: none. */
+  readonly photosLeft?: number
   /** Which controls make sense now, in order. `change` and `start` need not be listed. */
   readonly controls: readonly Control[]
   /** Shown when one chat holds more than one child. */
@@ -68,6 +71,8 @@ export interface WebchatPorts extends Spoken {
    */
   receive(incoming: Incoming): Promise<void>
   log(chat: ChatRef): Promise<FamilyLog>
+  /** Keeps a photo for the case this chat is about; its id, or undefined where none may be kept now. */
+  keepPhoto?(chat: ChatRef, photo: Photo): Promise<string | undefined>
   /** At least 128 random bits, as letters, digits, `-` and `_`. */
   randomId(): string
   /** Languages a family may choose, each with its own name for itself; none: there is only the one. */

@@ -72,6 +72,7 @@ ${controlForm(
   frame,
 )}
 ${writeBox(frame, log.question)}
+${photoBox(log, frame)}
 <form method="get" action="/" class="check"><button>${wording('check')}</button><p class="soft">${wording('check-why')}</p></form>
 ${otherThings(log, frame)}
 </div>`
@@ -144,6 +145,18 @@ function writeField(question: Question | undefined): Html {
     case undefined:
       return html`<textarea id="text" name="text" rows="2" autocomplete="off"></textarea>`
   }
+}
+
+/** A photo for the clinician, where the clinic lets families send one. */
+function photoBox({ photosLeft = 0 }: FamilyLog, frame: LogFrame): Html | string {
+  if (photosLeft === 0) return ''
+  const { wording } = frame
+  return html`<form method="post" action="/photo" enctype="multipart/form-data" class="write">
+${nonceField(frame)}
+<label for="photo">${wording('photo-label')}</label>
+<p class="soft" id="photo-why">${wording('photo-why')}</p>
+<input id="photo" name="photo" type="file" accept="image/jpeg,image/png,image/webp" aria-describedby="photo-why" required>
+<button>${wording('photo-send')}</button></form>`
 }
 
 function controlForm(controls: readonly Control[], frame: LogFrame): Html | string {

@@ -7,6 +7,7 @@ import type { Channel } from '../channel.ts'
 import {
   BODY_BYTES_MAX,
   bodyWithin,
+  bytesWithin,
   fieldsOf,
   isSameOrigin,
   isSecureRequest,
@@ -15,6 +16,7 @@ import {
 } from '../web-guard.ts'
 import { type Notice, noticePage } from '../web-notice.ts'
 import { type Html, page } from '../web-page.ts'
+import { barePhoto, PHOTO_BYTES_MAX } from '../web-photo.ts'
 import { chatOf, cookieFor, cookieIn, languageCookie } from './cookie.ts'
 import { DESK_CSS, deskScreen } from './desk-page.ts'
 import type { FamilyLog, Spoken, WebchatPorts } from './family-log.ts'
@@ -22,6 +24,7 @@ import { languageFor } from './language.ts'
 import { partsOf } from './log-lines.ts'
 import { firstScreen, type LogFrame, logFragment, logScreen } from './log-page.ts'
 import { LOG_CSS } from './log-style.ts'
+import { type PhotoPosted, photoPosted } from './photo-form.ts'
 import { openStreams } from './streams.ts'
 import { tapOf } from './tap.ts'
 
@@ -33,6 +36,11 @@ const SAY_BYTES_MAX = 1024 * 1024
 
 export type Webchat = Channel & { fetch(request: Request): Promise<Response> }
 
+/** A photo and the fields beside it. */
+const PHOTO_POST_BYTES_MAX = PHOTO_BYTES_MAX + 16 * 1024
+/** Photos read at one time, each wholly in memory. */
+const PHOTOS_AT_ONCE = 4
+
 /** The family's pages: the log, the desk sheet, event streams. Works without script; the script only saves reloads. */
 export function webchat(ports: WebchatPorts): Webchat {
   const streams = openStreams()
@@ -41,6 +49,7 @@ export function webchat(ports: WebchatPorts): Webchat {
   const files = { chat: staticFile('chat.js'), worker: staticFile('worker.js') }
   const app = new Hono()
   let heartbeat: NodeJS.Timeout | undefined
+  let photosBeingRead = 0
 
   const headersFor = (request: Request, nonce: string): Record<string, string> =>
     secureHeaders(nonce, isSecureRequest(request, address))
@@ -181,6 +190,39 @@ export function webchat(ports: WebchatPorts): Webchat {
     const headers = { ...headersFor(request, 'none'), Location: '/#now' }
     return new Response(null, { status: 303, headers })
   })
+
+  /** Whether a photo may come is looked at before a byte of it is read. */
+  app.post('/photo', async c => {
+    const request = c.req.raw
+    if (!isSameOrigin(request, address)) return notice(request, 403, 'other-site')
+    const cookie = cookieIn(request.headers.get('cookie'))
+    if (cookie === undefined) return notice(request, 400, 'no-cookie')
+    const chat = { channel: 'web', chat: chatOf(cookie) }
+    if (((await ports.log(chat)).photosLeft ?? 0) === 0) return notice(request, 403, 'photo-not-now')
+    if (photosBeingRead >= PHOTOS_AT_ONCE) return notice(request, 503, 'busy', [['Retry-After', '5']])
+    photosBeingRead += 1
+    try {
+      const body = await bytesWithin(request, PHOTO_POST_BYTES_MAX)
+      if (body === undefined) return notice(request, 413, 'photo-too-big')
+      return await photoTaken(request, chat.chat, await photoPosted(body, request.headers.get('content-type')))
+    } finally {
+      photosBeingRead -= 1
+    }
+  })
+
+  const photoTaken = async (request: Request, chat: string, posted: PhotoPosted | undefined): Promise<Response> => {
+    if (posted === undefined) return notice(request, 422, 'photo-unreadable')
+    if (posted.file.length > PHOTO_BYTES_MAX) return notice(request, 413, 'photo-too-big')
+    const photo = barePhoto(posted.file)
+    if (photo === 'too-large') return notice(request, 413, 'photo-too-big')
+    if (typeof photo === 'string') return notice(request, 422, 'photo-unreadable')
+    const kept = await ports.keepPhoto?.({ channel: 'web', chat }, photo)
+    if (kept === undefined) return notice(request, 403, 'photo-not-now')
+    const deliveryId = `${chat}.photo.${kept}`
+    const body = { kind: 'media', media: 'photo', kept } as const
+    await ports.receive({ channel: 'web', chat, deliveryId, at: ports.clock.now(), body })
+    return new Response(null, { status: 303, headers: { ...headersFor(request, 'none'), Location: '/#now' } })
+  }
 
   app.get('/handover', async c => {
     const cookie = cookieIn(c.req.raw.headers.get('cookie'))
