@@ -38,7 +38,7 @@ export interface PeoplePagesOptions {
   readonly data: Pick<DataFolder, 'key' | 'testCalloutsFile' | 'reviewsFile'>
   readonly clock: Clock
   readonly random: Random
-  readonly store: Pick<Store, 'load' | 'recentHeads' | 'history'>
+  readonly store: Pick<Store, 'load' | 'recentHeads' | 'heads' | 'history'>
   readonly wordsIn: (language: string) => Wording
   readonly origin: () => string
   readonly doubts: () => Promise<readonly string[]>
@@ -76,7 +76,7 @@ export function peoplePages(options: PeoplePagesOptions): PeoplePages {
   })
   const reviews = reviewsOfBot({
     ...{ clinicDir: options.clinicDir ?? DEMO_CLINIC, changing, store: options.store, data, random: options.random },
-    ...{ now, wording, onFault, trail: () => members()?.store },
+    ...{ clock, now, wording, onFault, trail: () => members()?.store },
   })
   const play = playInProcess({ clinicDir: options.clinicDir ?? DEMO_CLINIC })
   const conversations = conversationsSide(play, onFault)
@@ -102,6 +102,7 @@ export function peoplePages(options: PeoplePagesOptions): PeoplePages {
     start() {
       day.start()
       phones.start()
+      reviews.start()
     },
     stop() {
       day.stop()

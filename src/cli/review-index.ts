@@ -8,12 +8,12 @@ import { type CaseRecord, recordStored } from '../review/case-record.ts'
 import { type CaseSummary, summaryOf } from '../review/case-summary.ts'
 import type { ReviewStore } from '../review/review-store.ts'
 import { parkedOf } from '../runtime/parking.ts'
-import type { Store } from '../store/store.ts'
-import { instant } from '../time/instant.ts'
+import type { CaseHead, Store } from '../store/store.ts'
+import type { Instant } from '../time/instant.ts'
 
 export interface ReviewIndexPorts {
   readonly reviews: ReviewStore
-  readonly store: Pick<Store, 'load' | 'recentHeads' | 'history'>
+  readonly store: Pick<Store, 'load' | 'recentHeads' | 'heads' | 'history'>
   /** The line that a case was opened under; undefined where its flow is not at hand any more. */
   readonly lineOf: (state: string) => Line | undefined
   /** Names families, so that the same writes under the same name. */
@@ -23,6 +23,8 @@ export interface ReviewIndexPorts {
 export interface ReviewIndex {
   /** Takes in what has closed since. One run at a time: who asks meanwhile waits for the same. */
   refresh(): Promise<Refreshed>
+  /** Ends a run after the case it is at. */
+  stop(): void
   /** A case as it is on record, its chat under another name; undefined where it is not there or cannot be told. */
   record(caseId: string): Promise<{ readonly record: CaseRecord; readonly line: Line } | undefined>
 }
@@ -38,6 +40,7 @@ const TOGETHER = 200
 
 export function reviewIndex({ reviews, store, lineOf, key }: ReviewIndexPorts): ReviewIndex {
   let running: Promise<Refreshed> | undefined
+  let isStopped = false
 
   const record: ReviewIndex['record'] = async caseId => {
     const stored = await store.load(caseId)
@@ -65,30 +68,50 @@ export function reviewIndex({ reviews, store, lineOf, key }: ReviewIndexPorts): 
     }
   }
 
+  /** Closed cases that changed since summaries were last made, in the order of their changes. */
+  async function* changedSince(since: Instant): AsyncGenerator<CaseHead> {
+    const heads = await store.recentHeads(since)
+    yield* heads
+      .filter(({ closed, changedAt }) => closed && changedAt >= since)
+      .toSorted((a, b) => a.changedAt - b.changedAt)
+  }
+
+  /** The first time: all that have closed, a page at a time, without those that an earlier start came to. */
+  async function* allClosed(): AsyncGenerator<CaseHead> {
+    for await (const head of store.heads()) if (head.closed && reviews.summary(head.caseId) === undefined) yield head
+  }
+
   async function refreshed(): Promise<Refreshed> {
-    const since = reviews.summarisedTo() ?? instant(0)
-    const heads = (await store.recentHeads(since)).filter(({ closed, changedAt }) => closed && changedAt >= since)
-    const inOrder = heads.toSorted((a, b) => a.changedAt - b.changedAt)
+    const since = reviews.summarisedTo()
     let added = 0
     let leftOut = 0
-    for (let from = 0; from < inOrder.length; from += TOGETHER) {
-      const part = inOrder.slice(from, from + TOGETHER)
-      const made: CaseSummary[] = []
-      for (const { caseId } of part) {
-        const one = await summarised(caseId)
-        if (one === undefined) leftOut++
-        else made.push(one)
-        // Families come first: theirs is taken between any two cases.
-        await setImmediate()
-      }
+    let latest: Instant | undefined
+    let made: CaseSummary[] = []
+    const keep = (to: Instant | undefined) => {
+      reviews.keepSummaries(made, to)
       added += made.length
-      reviews.keepSummaries(made, part.at(-1)?.changedAt)
+      made = []
     }
+    for await (const { caseId, changedAt } of since === undefined ? allClosed() : changedSince(since)) {
+      if (isStopped) return { added, leftOut }
+      const one = await summarised(caseId)
+      if (one === undefined) leftOut++
+      else made.push(one)
+      if (latest === undefined || changedAt > latest) latest = changedAt
+      // Going through all, only the end of it is an end.
+      if (made.length >= TOGETHER) keep(since === undefined ? undefined : latest)
+      // Families come first: theirs is taken between any two cases.
+      await setImmediate()
+    }
+    keep(latest)
     return { added, leftOut }
   }
 
   return {
     record,
+    stop() {
+      isStopped = true
+    },
     refresh() {
       running ??= refreshed().finally(() => {
         running = undefined

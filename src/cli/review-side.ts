@@ -75,8 +75,6 @@ export function reviewSide(options: ReviewSideOptions): ReviewsPorts {
   return {
     months: () => reviews.months().map(({ month }) => month),
     async queue(who, wanted) {
-      // What has closed meanwhile is taken in beside; the page does not wait for it.
-      index.refresh().catch(() => undefined)
       const months = reviews.months()
       const month = wanted ?? months.find(({ picked }) => picked !== undefined)?.month ?? months[0]?.month
       const draw = month === undefined ? undefined : reviews.draw(month)
@@ -148,7 +146,6 @@ export function reviewSide(options: ReviewSideOptions): ReviewsPorts {
       )
     },
     async figures(month) {
-      index.refresh().catch(() => undefined)
       return options.figures.ready(month, String(reviews.summarisedTo() ?? 0))
     },
   }

@@ -3,7 +3,7 @@ import { staffLine } from '../case/line.ts'
 import type { ReviewsPorts } from '../http/console/reviews-routes.ts'
 import { wordsIn } from '../review/masked-words.ts'
 import type { ReviewStore } from '../review/review-store.ts'
-import type { Random } from '../runtime/clock.ts'
+import type { Clock, Random } from '../runtime/clock.ts'
 import { openReviewFile } from '../store/sqlite/review-file.ts'
 import type { Store } from '../store/store.ts'
 import type { ChangingLine } from './changing-line.ts'
@@ -12,29 +12,34 @@ import { shelvedLine } from './figures-source.ts'
 import { readFlowFiles } from './flow-files.ts'
 import { type FlowShelf, flowShelf } from './flow-shelf.ts'
 import type { LoadedLine } from './load-line.ts'
-import { reviewIndex } from './review-index.ts'
+import { type ReviewIndex, reviewIndex } from './review-index.ts'
 import { type ReviewSideOptions, reviewSide } from './review-side.ts'
 import { readRubric } from './rubric-file.ts'
+import { summaryWatch } from './summary-watch.ts'
 
 export interface ReviewsOfBotOptions extends Pick<ReviewSideOptions, 'trail' | 'now' | 'wording'> {
   readonly clinicDir: string
   readonly changing: Pick<ChangingLine, 'current'>
-  readonly store: Pick<Store, 'load' | 'recentHeads' | 'history'>
+  readonly store: Pick<Store, 'load' | 'recentHeads' | 'heads' | 'history'>
   readonly data: { readonly key: Buffer; readonly reviewsFile: string }
   readonly random: Random
+  readonly clock: Clock
   readonly onFault: (error: unknown) => void
 }
 
 export interface ReviewsOfBot {
   readonly ports: ReviewsPorts
+  /** From here on closed cases are taken in. */
+  start(): void
   stop(): Promise<void>
 }
 
-/** Nothing is opened or read before somebody looks: a fault here keeps no family from being answered. */
+/** Nothing is opened or read before the line has answered for a while, or somebody looks: a fault here keeps no family waiting. */
 export function reviewsOfBot(options: ReviewsOfBotOptions): ReviewsOfBot {
   const { clinicDir, changing, data, onFault } = options
   let reviews: ReviewStore | undefined
   let opened: ReviewsPorts | undefined
+  let index: ReviewIndex | undefined
   let aside: FiguresAside | undefined
   let known: ReadonlySet<string> | undefined
   let shelf: { readonly of: LoadedLine; readonly shelf: FlowShelf } | undefined
@@ -47,12 +52,13 @@ export function reviewsOfBot(options: ReviewsOfBotOptions): ReviewsOfBot {
 
   function open(): ReviewsPorts {
     if (opened !== undefined) return opened
-    reviews = openReviewFile(data.reviewsFile)
+    // Whether the file is whole is looked at where figures are worked out: here a family would wait for it.
+    reviews = openReviewFile(data.reviewsFile, 'as-it-is')
     aside = figuresAside(month => ({ file: data.reviewsFile, month, ...namesOf(changing.current()) }), onFault)
     const lineOf = (state: string) => shelvedLine(changing.current(), shelfNow())(state)
+    index = reviewIndex({ reviews, store: options.store, key: data.key, lineOf })
     opened = reviewSide({
-      ...{ reviews, figures: aside, now: options.now, wording: options.wording, trail: options.trail },
-      index: reviewIndex({ reviews, store: options.store, key: data.key, lineOf }),
+      ...{ reviews, index, figures: aside, now: options.now, wording: options.wording, trail: options.trail },
       rubric: () => readRubric(clinicDir),
       line: () => staffLine(changing.current().line),
       random: options.random,
@@ -64,7 +70,17 @@ export function reviewsOfBot(options: ReviewsOfBotOptions): ReviewsOfBot {
     return opened
   }
 
+  const watch = summaryWatch({
+    clock: options.clock,
+    async refresh() {
+      open()
+      await index?.refresh()
+    },
+    onFault,
+  })
+
   return {
+    start: watch.start,
     ports: {
       months: () => open().months(),
       queue: async (who, month) => open().queue(who, month),
@@ -76,6 +92,8 @@ export function reviewsOfBot(options: ReviewsOfBotOptions): ReviewsOfBot {
       figures: async month => open().figures(month),
     },
     async stop() {
+      watch.stop()
+      index?.stop()
       await aside?.settled()
       reviews?.close()
     },

@@ -10,14 +10,15 @@ import { caseLines, type StoredSent } from '../replay/record.ts'
 import { type Keepable, type NewLine, TRANSCRIPT_VERSION } from '../replay/transcript.ts'
 import { codeIn } from '../runtime/parking.ts'
 import { sha256 } from '../runtime/system-clock.ts'
-import type { CaseHead, OutboxRow, Store, StoredCase } from '../store/store.ts'
-import { type Instant, instant } from '../time/instant.ts'
+import type { OutboxRow, Store, StoredCase } from '../store/store.ts'
+import type { Instant } from '../time/instant.ts'
+import { casesByName } from './cases-by-name.ts'
 import { type EditionArchive, type FlowsKept, flowsKept } from './edition-archive.ts'
 import type { LoadedLine } from './load-line.ts'
 import { goneOn, partOf, wholeFile } from './transcript-file.ts'
 
 export interface ExportPorts {
-  readonly store: Pick<Store, 'load' | 'recentHeads' | 'history' | 'outboxOf'>
+  readonly store: Pick<Store, 'load' | 'heads' | 'history' | 'outboxOf'>
   readonly archive: EditionArchive
   /** The line as its files say now: for what was decided before anything was kept in the archive. */
   readonly loaded: LoadedLine
@@ -64,6 +65,7 @@ export async function exportTranscript(ports: ExportPorts, wish: ExportWish): Pr
   const editions = editionsOf(ports)
   let { cases, steps } = gone ?? { cases: 0, steps: 0 }
   let leftOut = 0
+  const wanted = casesByName()
   try {
     if (gone === undefined) {
       put({
@@ -78,12 +80,12 @@ export async function exportTranscript(ports: ExportPorts, wish: ExportWish): Pr
       for (const content of editions.flows)
         put({ kind: 'flows', flows: sha256(canonicalText(content)), content: plain(content) })
     }
-    const ids = (await headsIn(store, wish))
-      .map(({ caseId }) => ({ caseId, name: names.case(caseId) }))
-      .toSorted((a, b) => (a.name < b.name ? -1 : 1))
-    const first = gone?.lastCase
-    const left = first === undefined ? ids : ids.filter(({ name }) => name > first)
-    for (const [index, { caseId }] of left.entries()) {
+    for await (const { caseId, changedAt } of store.heads()) {
+      // When it was opened is seen when it is read; what has not changed since the time began was opened before.
+      if (wish.cases.length > 0 || changedAt >= wish.from) wanted.add(names.case(caseId), caseId)
+    }
+    let seen = 0
+    for (const caseId of wanted.after(gone?.lastCase ?? '')) {
       const lines = await linesOfCase(ports, editions, caseId, wish)
       if (lines === undefined) leftOut += 1
       else if (lines !== 'not-wanted') {
@@ -91,7 +93,8 @@ export async function exportTranscript(ports: ExportPorts, wish: ExportWish): Pr
         cases += 1
         steps += lines.filter(({ kind }) => kind === 'step').length
       }
-      if ((index + 1) % PROGRESS_EVERY === 0) wish.progress(ids.length - left.length + index + 1, ids.length)
+      seen += 1
+      if (seen % PROGRESS_EVERY === 0) wish.progress((gone?.cases ?? 0) + seen, wanted.count)
     }
     put({ kind: 'end', cases, steps })
     out.finish()
@@ -99,17 +102,13 @@ export async function exportTranscript(ports: ExportPorts, wish: ExportWish): Pr
     // What is whole stands beside: the next run goes on from there.
     if (existsSync(partOf(wish.file))) out.pause()
     throw error
+  } finally {
+    wanted.close()
   }
   return { cases, steps, before: gone?.cases ?? 0, leftOut, chain: writer.chain }
 }
 
 const plain = <T extends object>(content: T) => JSON.parse(JSON.stringify(content))
-
-/** Cases changed since the beginning of the time; when each was opened is seen when it is read. */
-async function headsIn(store: ExportPorts['store'], { cases, from }: ExportWish): Promise<readonly CaseHead[]> {
-  const heads = await store.recentHeads(instant(0))
-  return cases.length > 0 ? heads : heads.filter(({ changedAt }) => changedAt >= from)
-}
 
 interface Editions {
   /** Under the hash of what is written: with names taken out. */

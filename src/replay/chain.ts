@@ -7,12 +7,13 @@ export type Hash = (text: string) => string
 /** What the first line follows. */
 export const NO_CHAIN = '0'.repeat(64)
 
-const END = /^(.*),"chain":"([0-9a-f]{64})"\}$/s
+const END = /^,"chain":"([0-9a-f]{64})"\}$/
+const END_LENGTH = ',"chain":""}'.length + 64
 
 /** A line's text taken apart: what the chain is over, and the chain; undefined where it ends with none. */
 export function chainIn(text: string): { readonly body: string; readonly chain: string } | undefined {
-  const read = END.exec(text)
-  return read?.[1] === undefined || read[2] === undefined ? undefined : { body: `${read[1]}}`, chain: read[2] }
+  const chain = END.exec(text.slice(-END_LENGTH))?.[1]
+  return chain === undefined ? undefined : { body: `${text.slice(0, -END_LENGTH)}}`, chain }
 }
 
 export const chainOf = (before: string, body: string, hash: Hash): string => hash(`${before}\n${body}`)

@@ -3,6 +3,7 @@ import type { Answer } from '../case/answer.ts'
 import type { Effect } from '../case/effect.ts'
 import type { CaseEvent } from '../case/event.ts'
 import type { CaseState } from '../case/state.ts'
+import { isSameJson } from './same-json.ts'
 
 interface Before {
   readonly event: CaseEvent
@@ -27,7 +28,7 @@ export function differenceAt(
   now: readonly Effect[],
   state: CaseState | undefined,
 ): string | undefined {
-  const isSame = JSON.stringify(was.effects) === JSON.stringify(now)
+  const isSame = isSameJson(was.effects, now)
   const [decided, decidedNow] = [was.state?.disposition?.id, state?.disposition?.id]
   if (isSame && decided === decidedNow) return undefined
   const at = `at "${talk === '' ? 'the start' : talk}", ${happened(was.event)}: `

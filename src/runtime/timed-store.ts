@@ -46,6 +46,7 @@ export function timedStore(
     casesOf: chat => timed('casesOf', () => store.casesOf(chat)),
     recent: since => timed('recent', () => store.recent(since)),
     recentHeads: since => timed('recentHeads', () => store.recentHeads(since)),
+    heads: () => store.heads(),
     history: id => timed('history', () => store.history(id)),
     commit: step => timed('commit', () => store.commit(step)),
     claim: (lane, at, leaseMs, limit) => timed(`claim-${lane}`, () => store.claim(lane, at, leaseMs, limit)),

@@ -224,6 +224,7 @@ export function sealedStore(
     casesOf: async chat => present(await store.casesOf(chat)),
     recent: async since => present(await store.recent(since)),
     recentHeads: since => store.recentHeads(since),
+    heads: () => store.heads(),
     history: async caseId => openedEvents(caseId, await store.history(caseId)),
     async outboxOf(caseId) {
       const rows = await store.outboxOf(caseId)

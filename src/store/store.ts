@@ -18,6 +18,11 @@ export interface Store<C = string> {
    * among them: `load` then says that it is not there.
    */
   recentHeads(since: Instant): Promise<readonly CaseHead[]>
+  /**
+   * Every case there is in the order of their ids, without what they hold: for whoever goes through all of them. A store on disk
+   * holds a page of them at a time. One that is begun or erased meanwhile may be among them or not.
+   */
+  heads(): AsyncIterable<CaseHead>
   /** All events of a case in order, with what each step put out. */
   history(caseId: string): Promise<readonly StoredEvent<C>[]>
   /**

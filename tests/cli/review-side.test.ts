@@ -54,6 +54,9 @@ describe('reviewing on the running bot', () => {
     const store = {
       load: async (caseId: string) => head(caseId),
       recentHeads: async () => [...stored.keys()].flatMap(caseId => head(caseId) ?? []),
+      async *heads() {
+        yield* await store.recentHeads()
+      },
       history: async (caseId: string) =>
         (stored.get(caseId)?.talk.log ?? []).map(({ event, effects, at }, index) => ({
           ...{ caseId, seq: index + 1, at, event: JSON.stringify(event), effects: JSON.stringify(effects) },

@@ -143,6 +143,12 @@ function onDisk(disk: Disk): MemoryStore {
           ({ state: _state, ...head }) => head,
         ),
       ),
+    async *heads() {
+      const heads = await read('recentHeads', ({ cases }) =>
+        [...cases.values()].map(({ state: _state, ...head }) => head),
+      )
+      yield* heads.sort((a, b) => (a.caseId < b.caseId ? -1 : 1))
+    },
     history: caseId => read('history', ({ events }) => [...(events.get(caseId) ?? [])]),
     event: (caseId, seq) => read('event', ({ events }) => events.get(caseId)?.find(one => one.seq === seq)),
     closedBefore: (olderThan, mark) =>

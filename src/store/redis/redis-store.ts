@@ -334,6 +334,11 @@ function storeOver<C extends Content>(
       }),
     recent: since => read(async () => casesOf(await recent(since))),
     recentHeads: since => read(async () => (await recent(since)).map(({ head }) => head)),
+    // Held at once: their ids are in the memory of Redis as well.
+    async *heads() {
+      const all = await read(async () => (await recent(instant(0))).map(({ head }) => head))
+      yield* all.sort((a, b) => (a.caseId < b.caseId ? -1 : 1))
+    },
     history: caseId => read(() => history(caseId)),
     event: (caseId, seq) => read(() => event(caseId, seq)),
     closedBefore: olderThan =>

@@ -11,6 +11,8 @@ export interface CaseRows {
   ofChat(chat: ChatRef): readonly StoredCase<Content>[]
   recent(since: Instant): readonly StoredCase<Content>[]
   recentHeads(since: Instant): readonly CaseHead[]
+  /** Up to `most` cases whose ids come after this one, in their order. */
+  headsAfter(caseId: string, most: number): readonly CaseHead[]
   history(caseId: string): readonly StoredEvent<Content>[]
   event(caseId: string, seq: number): StoredEvent<Content> | undefined
   closedBefore(olderThan: Instant, mark: Content): readonly string[]
@@ -44,6 +46,7 @@ export function caseRows(db: DatabaseSync): CaseRows {
     ofChat: db.prepare(`SELECT ${columns} FROM case_ WHERE channel = ? AND chat = ? ${latestFirst}`),
     recent: recent(columns),
     recentHeads: recent(head),
+    headsAfter: db.prepare(`SELECT ${head} FROM case_ WHERE case_id > ? ORDER BY case_id LIMIT ?`),
     history: db.prepare(`${events} ORDER BY event.seq`),
     one: db.prepare(`${events} AND event.seq = ?`),
     closedBefore: db.prepare(
@@ -112,6 +115,7 @@ export function caseRows(db: DatabaseSync): CaseRows {
     ofChat: chat => sql.ofChat.all(chat.channel, chat.chat).map(caseOf),
     recent: since => sql.recent.all(since).map(caseOf),
     recentHeads: since => sql.recentHeads.all(since).map(headOf),
+    headsAfter: (caseId, most) => sql.headsAfter.all(caseId, most).map(headOf),
     history: caseId => sql.history.all(caseId).map(eventOf),
     event: (caseId, seq) => {
       const row = sql.one.get(caseId, seq)

@@ -20,10 +20,11 @@ type Row = Record<string, SQLOutputValue>
 /**
  * Opens (or makes) the file of reviews.
  *
+ * @param how  `as-it-is`: without looking at every page first, which takes some tenths of a second at a hundred thousand cases
  * @throws StoreUnusable as the store's own file does
  */
-export function openReviewFile(file: string): ReviewStore {
-  const db = openDatabase(file, BUSY_TIMEOUT_MS, reviewDatabase)
+export function openReviewFile(file: string, how: 'looked-through' | 'as-it-is' = 'looked-through'): ReviewStore {
+  const db = openDatabase(file, BUSY_TIMEOUT_MS, reviewDatabase, how)
   const sql = {
     keep: db.prepare(
       'INSERT INTO summary VALUES (?, ?, ?, ?) ON CONFLICT (case_id) DO UPDATE SET month = excluded.month, opened_at = excluded.opened_at, content = excluded.content',

@@ -1,5 +1,5 @@
 import type { Instant } from '../../time/instant.ts'
-import type { Content, SealableStore, StepRecord } from '../store.ts'
+import type { CaseHead, Content, SealableStore, StepRecord } from '../store.ts'
 import { alarmRows } from './alarm-rows.ts'
 import { caseRows } from './case-rows.ts'
 import { openDatabase } from './database.ts'
@@ -21,6 +21,8 @@ export type SqliteStore<C extends Content = string> = SealableStore<C>
 
 /** Why a row of an erased case was not sent. */
 const ERASED = 'case-erased'
+/** Cases that are read together where all are gone through. */
+const HEADS_A_PAGE = 500
 
 /**
  * Opens the embedded store. What `commit` acknowledged survives the death of the process and, where the disk honours a
@@ -72,11 +74,22 @@ export function openSqliteStore<C extends Content = string>(options: SqliteStore
     if (opened !== undefined) outbox.forget(opened, mark, at, ERASED)
   }
 
+  async function* heads(): AsyncGenerator<CaseHead> {
+    let page: readonly CaseHead[]
+    let last = ''
+    do {
+      page = await read(() => cases.headsAfter(last, HEADS_A_PAGE))
+      yield* page
+      last = page.at(-1)?.caseId ?? last
+    } while (page.length === HEADS_A_PAGE)
+  }
+
   const store: SqliteStore<Content> = {
     load: caseId => read(() => cases.load(caseId)),
     casesOf: chat => read(() => cases.ofChat(chat)),
     recent: since => read(() => cases.recent(since)),
     recentHeads: since => read(() => cases.recentHeads(since)),
+    heads,
     history: caseId => read(() => cases.history(caseId)),
     event: (caseId, seq) => read(() => cases.event(caseId, seq)),
     closedBefore: (olderThan, mark) => read(() => cases.closedBefore(olderThan, mark)),

@@ -211,6 +211,18 @@ export function storeContract(name: string, open: () => Promise<StoreOnDisk>): v
         expect(await store.recentHeads(at(10))).toEqual(recent.map(({ state: _state, ...head }) => head))
       })
 
+      test('heads are all cases in the order of their ids, open or closed, page after page', async () => {
+        const many = Array.from({ length: 600 }, (_, number) => (number * 7) % 600)
+        await Promise.all(
+          many.map(number => store.commit(step(`c${number}`, 0, { at: at(number), closed: number % 2 === 0 }))),
+        )
+        const found: string[] = []
+        for await (const { caseId } of store.heads()) found.push(caseId)
+        expect(found).toEqual(many.map(number => `c${number}`).sort())
+        const [c7] = await store.recentHeads(at(1)).then(heads => heads.filter(head => head.caseId === 'c7'))
+        for await (const head of store.heads()) if (head.caseId === 'c7') expect(head).toEqual(c7)
+      })
+
       test('history is every event of the case in order', async () => {
         for (const from of [0, 1, 2, 3]) {
           await store.commit(step('sun', from, { event: `"e${from}"` }))
