@@ -53,7 +53,7 @@ export function reviewsOfBot(options: ReviewsOfBotOptions): ReviewsOfBot {
   function open(): ReviewsPorts {
     if (opened !== undefined) return opened
     // Whether the file is whole is looked at where figures are worked out: here a family would wait for it.
-    reviews = openReviewFile(data.reviewsFile, 'as-it-is')
+    reviews = openReviewFile(data.reviewsFile, 'unchecked')
     aside = figuresAside(month => ({ file: data.reviewsFile, month, ...namesOf(changing.current()) }), onFault)
     const lineOf = (state: string) => shelvedLine(changing.current(), shelfNow())(state)
     index = reviewIndex({ reviews, store: options.store, key: data.key, lineOf })

@@ -29,14 +29,14 @@ const caseDatabase: DatabaseKind = { applicationId: 0x736d6c68, schemaVersion, m
  * synchronous" and "Write-Ahead Logging"). Deleted content is overwritten with zeros. The file is readable by its owner only.
  *
  * @param busyTimeoutMs how long a write waits for another process that holds the file (a backup), at most
- * @param how `as-it-is`: damage is found where it is read, and not looked for first
+ * @param how `unchecked`: damage is found where it is read, and not looked for first
  * @throws StoreUnusable when the file is not a database of this program, is of a newer schema, or cannot be made durable
  */
 export function openDatabase(
   file: string,
   busyTimeoutMs: number,
   kind: DatabaseKind = caseDatabase,
-  how: 'looked-through' | 'as-it-is' = 'looked-through',
+  how: 'checked' | 'unchecked' = 'checked',
 ): DatabaseSync {
   if (file === '' || file.startsWith(':') || file.startsWith('file:')) {
     throw new StoreUnusable(
@@ -47,7 +47,7 @@ export function openDatabase(
   const db = opened(path, busyTimeoutMs)
   try {
     setUp(db, path, kind)
-    if (how === 'looked-through') refuseDamaged(db, path)
+    if (how === 'checked') refuseDamaged(db, path)
     migrate(db, path, kind)
   } catch (error) {
     db.close()

@@ -20,10 +20,10 @@ type Row = Record<string, SQLOutputValue>
 /**
  * Opens (or makes) the file of reviews.
  *
- * @param how  `as-it-is`: without looking at every page first, which takes some tenths of a second at a hundred thousand cases
+ * @param how  `unchecked`: without looking at every page first, which takes some tenths of a second at a hundred thousand cases
  * @throws StoreUnusable as the store's own file does
  */
-export function openReviewFile(file: string, how: 'looked-through' | 'as-it-is' = 'looked-through'): ReviewStore {
+export function openReviewFile(file: string, how: 'checked' | 'unchecked' = 'checked'): ReviewStore {
   const db = openDatabase(file, BUSY_TIMEOUT_MS, reviewDatabase, how)
   const sql = {
     keep: db.prepare(
