@@ -2,7 +2,7 @@
 
 import { type Line, languagesOf, lineIn, staffLine } from '../case/line.ts'
 import type { ChatRef } from '../case/message.ts'
-import { clockOf } from '../case/values.ts'
+import { clockOf, clockSaidOf } from '../case/values.ts'
 import type { Channel } from '../channels/channel.ts'
 import { type SmsChannel, smsChannel } from '../channels/sms/sms.ts'
 import { fallbackPage } from '../channels/web-notice.ts'
@@ -260,6 +260,11 @@ export async function openBot(options: BotOptions): Promise<Bot> {
       text,
     )
   })
+  pagers.sms?.receiptsTo((page, outcome) => {
+    if (outcome === 'delivered') return
+    if (page.caseId !== '') void runtime.pageLost(page.caseId, page.key).catch(storeFault)
+    else people?.testLost(page.key, 'sms')
+  })
   const joined =
     telegram === undefined
       ? undefined
@@ -308,8 +313,12 @@ export async function openBot(options: BotOptions): Promise<Bot> {
       ...(options.publicOrigin === undefined ? {} : { origin: options.publicOrigin }),
     })
     channels.set(chat.id, chat)
-    const doubtsSaid = async () =>
-      doubtSentences(staff(), (await runtime.health()).doubts, changing.notTaken(), staffWords)
+    const doubtsSaid = async () => [
+      ...doubtSentences(staff(), (await runtime.health()).doubts, changing.notTaken(), staffWords),
+      ...(pagers.sms?.lost() ?? []).map(({ name, at }) =>
+        staffWords('doubt-text-lost', { name, now: clockSaidOf(staff(), at) }),
+      ),
+    ]
     members = membersOf()
     const clinicSide = {
       now,

@@ -21,7 +21,7 @@ import { momentText } from './now-view.ts'
 import { wayText } from './page-ways.ts'
 import { dayChoices, rungChoices } from './pattern-view.ts'
 import type { PhoneWatch } from './phone-watch.ts'
-import type { TestCallouts } from './test-callouts.ts'
+import type { TestCallout, TestCallouts } from './test-callouts.ts'
 
 export interface OnCallSources {
   readonly line: Line
@@ -214,10 +214,14 @@ function confirmedText(who: string, { line, at, wording, callouts }: Omit<OnCall
     latest === undefined || latest.answeredAt !== undefined
       ? ''
       : ` ${wording('on-call-test-sent', { now: momentText(line, latest.at, at) })}`
-  if (answered === undefined) return `${wording('on-call-unproved')}${sent}`
+  if (answered === undefined) return `${wording('on-call-unproved')}${sent}${lostText(latest, wording)}`
   const isOld = elapsed(answered, at) > days(CONFIRMED_DAYS)
-  return `${wording(isOld ? 'on-call-confirmed-old' : 'on-call-confirmed', { now: momentText(line, answered, at) })}${sent}`
+  return `${wording(isOld ? 'on-call-confirmed-old' : 'on-call-confirmed', { now: momentText(line, answered, at) })}${sent}${lostText(latest, wording)}`
 }
+
+/** Ways that the last test was taken by and did not get through. */
+const lostText = (latest: TestCallout | undefined, wording: Wording): string =>
+  (latest?.lost ?? []).map(pager => ` ${wording('on-call-test-lost', { way: wayText(pager, wording) })}`).join('')
 
 // ---- Dated lines, and the forms ----
 

@@ -51,6 +51,8 @@ export interface PeoplePagesOptions {
 
 export interface PeoplePages {
   readonly pages: Console
+  /** A test call-out by this way did not get to the telephone; `key` as its page carried it. */
+  testLost(key: string, pager: string): void
   start(): void
   stop(): void
 }
@@ -99,6 +101,10 @@ export function peoplePages(options: PeoplePagesOptions): PeoplePages {
   })
   return {
     pages,
+    testLost(key, pager) {
+      const test = callouts.of(/^test\.([0-9a-f]{32})\b/.exec(key)?.[1] ?? '')
+      if (test !== undefined) callouts.keep({ ...test, lost: [...(test.lost ?? []), pager] })
+    },
     start() {
       day.start()
       phones.start()

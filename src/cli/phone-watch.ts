@@ -137,8 +137,10 @@ export function phoneWatch(options: PhoneWatchOptions): PhoneWatch {
   }
 
   /** "Amara Osei: e-mail, text message", where something was not taken. */
-  function failedText({ who, ways }: TestCallout): readonly string[] {
-    const failed = ways.filter(({ outcome }) => outcome !== 'accepted').map(({ pager }) => wayText(pager, wording))
+  function failedText({ who, ways, lost = [] }: TestCallout): readonly string[] {
+    const failed = ways
+      .filter(({ pager, outcome }) => outcome !== 'accepted' || lost.includes(pager))
+      .map(({ pager }) => wayText(pager, wording))
     return failed.length === 0 ? [] : [`${nameOf(who)}: ${[...new Set(failed)].join(', ')}`]
   }
 

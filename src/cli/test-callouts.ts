@@ -11,6 +11,8 @@ export interface TestCallout {
   readonly at: Instant
   /** What became of it at each address, in the order of the clinic's file. */
   readonly ways: readonly { readonly pager: string; readonly outcome: 'accepted' | 'unknown' | 'refused' }[]
+  /** Ways that were taken, and did not get to the telephone as was told later. */
+  readonly lost?: readonly string[]
   /** When its link was answered with "I have this phone". */
   readonly answeredAt?: Instant
 }
@@ -37,6 +39,7 @@ const shape = z.array(
     who: z.string(),
     at: moment,
     ways: z.array(z.object({ pager: z.string(), outcome: z.enum(['accepted', 'unknown', 'refused']) })),
+    lost: z.array(z.string()).optional(),
     answeredAt: moment.optional(),
   }),
 )
@@ -85,8 +88,9 @@ function markOf(file: string): string {
 function readIn(file: string, onFault: (error: unknown) => void): readonly TestCallout[] {
   if (!existsSync(file)) return []
   try {
-    return shape.parse(JSON.parse(readFileSync(file, 'utf8'))).map(({ answeredAt, ...one }) => ({
+    return shape.parse(JSON.parse(readFileSync(file, 'utf8'))).map(({ answeredAt, lost, ...one }) => ({
       ...one,
+      ...(lost === undefined ? {} : { lost }),
       ...(answeredAt === undefined ? {} : { answeredAt }),
     }))
   } catch (error) {

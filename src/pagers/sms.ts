@@ -9,6 +9,8 @@ export interface SmsPagerOptions {
   readonly centre: Centre
   /** How a page is answered by a text message, after its own text; none for a page that only tells. */
   readonly howToAnswer: (page: Page) => string
+  /** The name under which the page's receipt is waited for; left out or undefined: none is asked for. */
+  readonly receiptOf?: (page: Page) => string | undefined
   /** Stands before a page that may have arrived before. */
   readonly repeatLabel: () => string
 }
@@ -26,7 +28,7 @@ export function smsPager(options: SmsPagerOptions): Pager {
     page: page =>
       sends.carry(async () => {
         if (!/^\+\d{7,15}$/.test(page.address)) return { kind: 'refused', reason: 'the address is no telephone number' }
-        return centre.send(page.address, textOf(page, options))
+        return centre.send(page.address, textOf(page, options), options.receiptOf?.(page))
       }),
     async stop() {
       await sends.stop()

@@ -14,6 +14,8 @@ export type FaultCode =
   | 'channel-unknown'
   | 'pager-unknown'
   | 'page-given-up'
+  /** A telephone company took a page and told later that it did not get to the telephone. */
+  | 'page-lost'
   | 'reply-given-up'
   | 'alarm-without-case'
   /** An alarm stands in the store still after its step. */

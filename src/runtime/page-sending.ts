@@ -30,8 +30,16 @@ export interface PageSendingDependencies {
   readonly onFault: OnFault
 }
 
+export interface PageSending extends Sending {
+  /**
+   * A page that was taken did not get to where it should. The case hears of it as of one that could not be sent, unless
+   * another way took it; the board wakes nobody and does not count as one.
+   */
+  lost(caseId: string, effectId: string): Promise<void>
+}
+
 /** Pages to clinicians, one row an address. The case hears when the first address took it, or when all failed. */
-export function pageSending(deps: PageSendingDependencies): Sending {
+export function pageSending(deps: PageSendingDependencies): PageSending {
   const { store, machine, clinic, onFault } = deps
 
   function ready(row: OutboxRow, stored: StoredCase | undefined, now: Instant): Ready {
@@ -119,9 +127,27 @@ export function pageSending(deps: PageSendingDependencies): Sending {
     return effect === undefined ? row : { ...row, effect: JSON.stringify(effect) }
   }
 
+  const isWaking = (row: OutboxRow): boolean => {
+    const effect = pageIn(row.effect)
+    const route = effect === undefined ? undefined : addressesOf(clinic(), effect.to)[effect.address]
+    return route !== undefined && route.pager !== 'board'
+  }
+
   return {
     lane: 'page',
     ready,
+    async lost(caseId, effectId) {
+      const pageId = pageIdOf(effectId)
+      const rows = (await store.outboxOf(caseId)).filter(
+        each => each.lane === 'page' && pageIdOf(each.effectId) === pageId,
+      )
+      const row = rows.find(each => each.effectId === effectId)
+      onFault({ code: 'page-lost', caseId, effectId, lane: 'page' })
+      if (row === undefined) return
+      const others = rows.filter(each => each !== row && each.status !== 'given-up' && isWaking(each))
+      const told = others.length > 0 ? undefined : pageSettledOf(await askedFor(row), 'given-up')
+      if (told !== undefined) deps.tell(caseId, told.event, told.deliveryId)
+    },
     async ended(row, outcome) {
       if (outcome === 'given-up' && !(await isLost(row))) return
       const told = pageSettledOf(await askedFor(row), outcome === 'sent' ? 'accepted' : 'given-up')

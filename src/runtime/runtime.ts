@@ -87,6 +87,8 @@ export interface Runtime extends Pick<Worker, 'receive' | 'act'> {
   logOf(chat: ChatRef): Promise<readonly LogLine[]>
   logOfCase(caseId: string): Promise<readonly LogLine[]>
   readonly reads: Reads
+  /** A page that was taken did not get to the telephone, as was told later. */
+  pageLost(caseId: string, effectId: string): Promise<void>
   /** Tells the clinic's people something about their own work, past the store. */
   tellPeople: TellPeople['tell']
   figures(): RuntimeFigures
@@ -157,7 +159,8 @@ export function createRuntime(deps: RuntimeDependencies): Runtime {
   const told = teller(doors, clock, onFault)
   const sending = { ...deps, onFault, store, pagerOf, fitPage, tell: told.tell }
   const common = { store, clock, random: deps.random, onFault }
-  const pages = laneLoop({ ...common, rules: PAGE_LANE, sending: pageSending(sending) })
+  const pageSends = pageSending(sending)
+  const pages = laneLoop({ ...common, rules: PAGE_LANE, sending: pageSends })
   const replies = laneLoop({ ...common, rules: FAMILY_LANE, sending: replySending(sending) })
   const alarms = alarmsLoop({ store, clock, fire: worker.fire, onFault })
 
@@ -316,6 +319,7 @@ export function createRuntime(deps: RuntimeDependencies): Runtime {
     logOf: chat => logOfChat(reads, chat),
     logOfCase: caseId => logOfCase(reads, caseId),
     reads,
+    pageLost: (caseId, effectId) => pageSends.lost(caseId, effectId),
     tellPeople: told => people.tell(told),
     figures,
     health: () =>

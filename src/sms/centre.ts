@@ -1,13 +1,17 @@
 import smpp, { type Pdu, type Session } from 'smpp'
 import { joining, OK } from './joining.ts'
+import { isReceipt, type Receipt, receiptBook, receiptIn } from './receipts.ts'
 import { type Segment, segmentsOf } from './segments.ts'
 
 /** One connection to the short message centre of a telephone company, after SMPP 3.4. */
 export interface Centre {
   /** Connects, and goes on connecting until `stop`. */
   start(): void
-  /** Never throws: every outcome is a value. Waits shortly for a connection that is being made. */
-  send(to: string, text: string): Promise<Sent>
+  /**
+   * Never throws: every outcome is a value. Waits shortly for a connection that is being made. With `about` the telephone
+   * company is asked for a receipt, and `onReceipt` told of it under that name.
+   */
+  send(to: string, text: string, about?: string): Promise<Sent>
   /** Why nothing can be sent now; undefined while it can. */
   doubt(): string | undefined
   /** Ends what is under way, says goodbye, and connects no more. */
@@ -39,6 +43,8 @@ export interface CentreOptions {
    * not kept is delivered again; rejected, the centre is asked to come back.
    */
   readonly onMessage?: (from: string, text: string) => Promise<void>
+  /** What became of a text at the telephone, minutes or days after it was accepted, or never: no receipt says nothing. */
+  readonly onReceipt?: (about: string, outcome: Receipt) => void
   /** Milliseconds: for one answer of the centre (default 10,000), between signs of life (30,000), for the parts of one text (60,000). */
   readonly timeouts?: { readonly answerMs?: number; readonly quietMs?: number; readonly partsMs?: number }
 }
@@ -49,9 +55,10 @@ const PASSING = new Map([
   [0x14, 'its queue is full'],
   [0x58, 'too many messages at once'],
 ])
+/** Classes of what comes in that are neither a person's words nor a receipt (SMPP 3.4 section 5.2.12). */
+const OTHER_TYPES = 0x38
 const BACK_SOON_MS = 5_000
 const RECONNECT_MS = [1_000, 2_000, 5_000, 10_000, 30_000] as const
-const MESSAGE_TYPES = 0x3c
 
 export function shortMessageCentre(options: CentreOptions): Centre {
   const { answerMs = 10_000, quietMs = 30_000, partsMs = 60_000 } = options.timeouts ?? {}
@@ -63,6 +70,7 @@ export function shortMessageCentre(options: CentreOptions): Centre {
   let alive: NodeJS.Timeout | undefined
   const waiting = new Set<() => void>()
   const going = new Set<Promise<unknown>>()
+  const book = receiptBook(options.onReceipt ?? (() => undefined))
   const incoming = joining(partsMs, options.onMessage ?? (async () => undefined))
 
   function connect(): void {
@@ -96,7 +104,11 @@ export function shortMessageCentre(options: CentreOptions): Centre {
       made.close()
     })
     made.on('deliver_sm', (pdu: Pdu) => {
-      if (((pdu.esm_class ?? 0) & MESSAGE_TYPES) !== 0) made.send(pdu.response())
+      if (isReceipt(pdu)) {
+        const receipt = receiptIn(pdu)
+        if (receipt !== undefined) book.take(receipt.id, receipt.outcome)
+        made.send(pdu.response())
+      } else if (((pdu.esm_class ?? 0) & OTHER_TYPES) !== 0) made.send(pdu.response())
       else incoming.take(pdu, status => made.send(pdu.response({ command_status: status })))
     })
   }
@@ -140,25 +152,30 @@ export function shortMessageCentre(options: CentreOptions): Centre {
     })
   }
 
-  async function sendParts(to: string, text: string): Promise<Sent> {
+  async function sendParts(to: string, text: string, about: string | undefined): Promise<Sent> {
+    const ids: string[] = []
     const { coding, parts } = segmentsOf(text)
     const through = await connection()
     if (through === undefined) return { kind: 'failed', reason: `text message centre: ${why ?? 'it is stopped'}` }
     for (const [index, part] of parts.entries()) {
-      const outcome = await submit(through, { ...source(options.from), ...destination(to), coding }, part, answerMs)
+      const wanted = { registered_delivery: about === undefined ? 0 : 1 }
+      const addressed = { ...source(options.from), ...destination(to), ...wanted, coding }
+      const { id, outcome } = await submit(through, addressed, part, answerMs)
+      if (id !== undefined) ids.push(id)
       if (outcome.kind === 'accepted') continue
       if (index === 0) return outcome
       return { kind: 'unknown', reason: `part ${index + 1} of ${parts.length}: ${outcome.reason}` }
     }
+    if (about !== undefined && ids.length === parts.length) book.expect(ids, about)
     return { kind: 'accepted' }
   }
 
   return {
     start: connect,
     doubt: () => why,
-    async send(to, text) {
+    async send(to, text, about) {
       if (isStopped) return { kind: 'failed', reason: 'text message centre: it is stopped' }
-      const sending = sendParts(to, text).catch(
+      const sending = sendParts(to, text, about).catch(
         (error: unknown): Sent => ({
           kind: 'failed',
           reason: `the text message could not be made (${error instanceof Error ? error.name : typeof error})`,
@@ -198,12 +215,12 @@ function submit(
   { coding, ...addresses }: Addressed,
   { header, octets }: Segment,
   answerMs: number,
-): Promise<Sent> {
+): Promise<{ readonly id?: string; readonly outcome: Sent }> {
   return new Promise(resolve => {
-    const end = (outcome: Sent) => {
+    const end = (outcome: Sent, id?: string) => {
       clearTimeout(lateness)
       session.off('close', gone)
-      resolve(outcome)
+      resolve({ outcome, ...(id === undefined || id === '' ? {} : { id }) })
     }
     const gone = () => end({ kind: 'unknown', reason: 'the connection was lost before the centre answered' })
     const lateness = setTimeout(() => end({ kind: 'unknown', reason: 'the centre did not answer in time' }), answerMs)
@@ -211,7 +228,7 @@ function submit(
     const message = { message: octets, ...(header === undefined ? {} : { udh: header }) }
     const isWritten = session.submit_sm(
       { ...addresses, data_coding: coding, short_message: message },
-      ({ command_status: status }) => end(outcomeOf(status)),
+      ({ command_status: status, message_id: id }) => end(outcomeOf(status), id),
     )
     if (!isWritten) end({ kind: 'failed', reason: 'the connection was lost' })
   })

@@ -20,6 +20,9 @@ declare module 'smpp' {
     readonly system_id?: string
     readonly password?: string
     readonly message_id?: string
+    readonly receipted_message_id?: string
+    readonly message_state?: number
+    readonly registered_delivery?: number
     isResponse(): boolean
     response(fields?: Readonly<Record<string, unknown>>): Pdu
   }

@@ -98,3 +98,47 @@ describe('a page by text message', { timeout: 30_000 }, () => {
     expect(answer).toContain('+1 212 555 0110')
   })
 })
+
+describe('a page by text message that did not get to the telephone', { timeout: 30_000 }, () => {
+  const danger = 'her tube is out and her lips are blue'
+  const boardOf = async (one: SmsNight): Promise<string> => {
+    const server = await one.bot.serve(0)
+    try {
+      return await (await fetch(`http://localhost:${server.port}/board`)).text()
+    } finally {
+      await server.stop()
+    }
+  }
+
+  it('has the next person paged at once, and the board says whom to ring', async () => {
+    const only = await smsNight({ onlyTexts: true })
+    try {
+      await only.say(danger)
+      await vi.waitFor(() => expect(only.textsTo(AMARA)).not.toEqual([]))
+      expect(only.textsTo(INGRID)).toEqual([])
+      await only.peer.receipt(AMARA, 'UNDELIV')
+      await vi.waitFor(() => expect(only.textsTo(INGRID)).not.toEqual([]))
+      expect(await boardOf(only)).toContain('A page by text message to Amara Osei did not get to the telephone')
+    } finally {
+      await only.stop()
+    }
+  })
+
+  it('waits for its turn where another way took the page too; the board says it all the same', async () => {
+    await night.say(danger)
+    await vi.waitFor(() => expect(textsTo(AMARA)).not.toEqual([]))
+    await night.peer.receipt(AMARA, 'UNDELIV')
+    await night.bot.runtime.idle()
+    expect(await boardOf(night)).toContain('to Amara Osei did not get to the telephone')
+    expect(textsTo(INGRID)).toEqual([])
+  })
+
+  it('and one that did says nothing', async () => {
+    await night.say(danger)
+    await vi.waitFor(() => expect(textsTo(AMARA)).not.toEqual([]))
+    await night.peer.receipt(AMARA, 'DELIVRD')
+    await night.bot.runtime.idle()
+    expect(await boardOf(night)).not.toContain('did not get to the telephone')
+    expect(textsTo(INGRID)).toEqual([])
+  })
+})

@@ -1,6 +1,7 @@
 import type { Pdu, Session } from 'smpp'
 import { afterEach, describe, expect, it, vi } from 'vitest'
 import { type Centre, type CentreOptions, shortMessageCentre } from '../../src/sms/centre.ts'
+import type { Receipt } from '../../src/sms/receipts.ts'
 import { type TestCentre, testCentre, textOf } from '../support/sms-centre.ts'
 
 const open: { stop(): Promise<unknown> }[] = []
@@ -163,5 +164,71 @@ describe('a text message that comes in', () => {
     const { peer } = await connected(undefined, { onMessage: async (_, text) => void got.push(text) })
     await peer.deliver(TO, { message: 'идёт кровь' }, { data_coding: 8 })
     expect(got).toEqual(['идёт кровь'])
+  })
+})
+
+describe('a delivery receipt', () => {
+  let number = 0
+  /** Takes each part under an id of its own, `a1`, `a2` … */
+  const numbering = (pdu: Pdu, session: Session) => session.send(pdu.response({ message_id: `00a${++number}` }))
+
+  async function receiptsAfter(text: string, about?: string) {
+    number = 0
+    const told: (readonly [string, Receipt])[] = []
+    const { centre, peer } = await connected(numbering, { onReceipt: (who, outcome) => told.push([who, outcome]) })
+    expect(await centre.send(TO, text, about)).toEqual({ kind: 'accepted' })
+    return { told, peer }
+  }
+  // The words of SMPP 3.4 appendix B, as its example has them (from memory).
+  const receipt = (id: string, stat: string) =>
+    `id:${id} sub:001 dlvrd:000 submit date:2611300214 done date:2611300215 stat:${stat} err:001 text:Page`
+
+  it('is asked for where somebody waits for it, and not else', async () => {
+    const { peer } = await receiptsAfter('Case 4719', 'page-1')
+    expect(peer.submitted.map(pdu => pdu.registered_delivery)).toEqual([1])
+    const other = await receiptsAfter('Case 4719')
+    expect(other.peer.submitted.map(pdu => pdu.registered_delivery)).toEqual([0])
+  })
+
+  it.each<[string, Receipt | undefined]>([
+    ['DELIVRD', 'delivered'],
+    ['UNDELIV', 'lost'],
+    ['EXPIRED', 'lost'],
+    ['REJECTD', 'lost'],
+    ['DELETED', 'lost'],
+    ['ENROUTE', undefined],
+    ['ACCEPTD', undefined],
+    ['UNKNOWN', undefined],
+  ])('that says %s is told as %s, once', async (stat, outcome) => {
+    const { told, peer } = await receiptsAfter('Case 4719', 'page-1')
+    for (let count = 0; count < 2; count += 1)
+      expect(await peer.deliver(TO, receipt('a1', stat), { esm_class: 0x04 })).toBe(0)
+    expect(told).toEqual(outcome === undefined ? [] : [['page-1', outcome]])
+  })
+
+  it('in the optional fields counts as in words', async () => {
+    const { told, peer } = await receiptsAfter('Case 4719', 'page-1')
+    await peer.deliver(TO, '', { esm_class: 0x04, receipted_message_id: '00a1', message_state: 5 })
+    expect(told).toEqual([['page-1', 'lost']])
+  })
+
+  it('of a text in parts: delivered with the last part, lost with the first lost one', async () => {
+    const long = 'x'.repeat(300)
+    const whole = await receiptsAfter(long, 'page-1')
+    await whole.peer.deliver(TO, receipt('a1', 'DELIVRD'), { esm_class: 0x04 })
+    expect(whole.told).toEqual([])
+    await whole.peer.deliver(TO, receipt('a2', 'DELIVRD'), { esm_class: 0x04 })
+    expect(whole.told).toEqual([['page-1', 'delivered']])
+    const broken = await receiptsAfter(long, 'page-2')
+    await broken.peer.deliver(TO, receipt('a2', 'UNDELIV'), { esm_class: 0x04 })
+    await broken.peer.deliver(TO, receipt('a1', 'DELIVRD'), { esm_class: 0x04 })
+    expect(broken.told).toEqual([['page-2', 'lost']])
+  })
+
+  it('about a message of somebody else, and one that is none, is taken and means nothing', async () => {
+    const { told, peer } = await receiptsAfter('Case 4719', 'page-1')
+    for (const words of [receipt('a99', 'UNDELIV'), 'hello', 'stat:UNDELIV', ''])
+      expect(await peer.deliver(TO, words, { esm_class: 0x04 })).toBe(0)
+    expect(told).toEqual([])
   })
 })

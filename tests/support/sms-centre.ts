@@ -11,13 +11,16 @@ export interface TestCentre {
   readonly answered: number[]
   /** The connections that were let in. */
   readonly bound: Session[]
+  /** Tells that what was sent to a number as its last did, or did not, get to the telephone. */
+  receipt(to: string, stat: 'DELIVRD' | 'UNDELIV'): Promise<number>
   /** Delivers to the bot, and resolves with the status that it answers. */
   deliver(from: string, message: unknown, more?: Readonly<Record<string, unknown>>): Promise<number>
   stop(): Promise<void>
 }
 
 export async function testCentre(
-  onSubmit: (pdu: Pdu, session: Session, count: number) => void = (pdu, session) => session.send(pdu.response()),
+  onSubmit: (pdu: Pdu, session: Session, count: number) => void = (pdu, session, count) =>
+    session.send(pdu.response({ message_id: `m${count}` })),
   mayBind: (pdu: Pdu) => boolean = () => true,
 ): Promise<TestCentre> {
   const submitted: Pdu[] = []
@@ -42,19 +45,21 @@ export async function testCentre(
   })
   server.listen(0, '127.0.0.1')
   await once(server, 'listening')
+  const deliver: TestCentre['deliver'] = (from, message, more = {}) =>
+    new Promise(resolve => {
+      const address = { source_addr: from.replace('+', ''), source_addr_ton: 1, destination_addr: '12125550100' }
+      bound.at(-1)?.deliver_sm({ ...address, short_message: message, ...more }, ({ command_status: status }) => {
+        answered.push(status)
+        resolve(status)
+      })
+    })
   return {
     port: (server.address() as AddressInfo).port,
-    submitted,
-    answered,
-    bound,
-    deliver: (from, message, more = {}) =>
-      new Promise(resolve => {
-        const address = { source_addr: from.replace('+', ''), source_addr_ton: 1, destination_addr: '12125550100' }
-        bound.at(-1)?.deliver_sm({ ...address, short_message: message, ...more }, ({ command_status: status }) => {
-          answered.push(status)
-          resolve(status)
-        })
-      }),
+    ...{ submitted, answered, bound, deliver },
+    receipt: (to, stat) => {
+      const index = submitted.findLastIndex(pdu => `+${pdu.destination_addr}` === to)
+      return deliver(to, `id:m${index + 1} stat:${stat} err:000`, { esm_class: 0x04 })
+    },
     async stop() {
       const closed = new Promise(resolve => server.close(resolve))
       for (const session of server.sessions) session.destroy()

@@ -32,9 +32,10 @@ export interface SmsNight {
   stop(): Promise<void>
 }
 
-export async function smsNight({ takesFamilies = false } = {}): Promise<SmsNight> {
+/** @param onlyTexts  people have no mail beside */
+export async function smsNight({ takesFamilies = false, onlyTexts = false } = {}): Promise<SmsNight> {
   const folder = mkdtempSync(join(tmpdir(), 'smallhours-sms-'))
-  const { loaded } = loadLine({ clinicDir: clinicIn(folder), at: instant(NIGHT) })
+  const { loaded } = loadLine({ clinicDir: clinicIn(folder, onlyTexts), at: instant(NIGHT) })
   if (loaded === undefined) throw new Error('the clinic does not load')
   const peer = await testCentre()
   const clock = handClock(instant(NIGHT))
@@ -101,7 +102,7 @@ export async function smsNight({ takesFamilies = false } = {}): Promise<SmsNight
 }
 
 /** The demonstration's clinic, with its web calls turned into text messages to each person's number. */
-function clinicIn(folder: string): string {
+function clinicIn(folder: string, onlyTexts: boolean): string {
   const clinicDir = join(folder, 'clinic')
   cpSync(DEMO_CLINIC, clinicDir, { recursive: true })
   const file = join(clinicDir, 'clinic.yaml')
@@ -109,6 +110,6 @@ function clinicIn(folder: string): string {
     /- \{ pager: webhook, address: "demo:" \}\n {4}private-number: ("\+1 212 555 014\d")/g,
     '- { pager: sms, address: $1 }\n    private-number: $1',
   )
-  writeFileSync(file, byText)
+  writeFileSync(file, onlyTexts ? byText.replaceAll(/ {6}- \{ pager: smtp, .*\n(?= {6}- \{ pager: sms)/g, '') : byText)
   return clinicDir
 }
