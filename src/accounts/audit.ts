@@ -26,6 +26,9 @@ export const DEEDS = [
   'incident-gathered',
   'review-drawn',
   'review-scored',
+  'review-flagged',
+  'review-action',
+  'review-action-ended',
 ] as const
 
 export type Deed = (typeof DEEDS)[number]

@@ -2,6 +2,9 @@ import type { Instant } from '../time/instant.ts'
 import type { Between } from '../time/span.ts'
 import type { Answer } from './answer.ts'
 
+/** Page reason and wording id of a case that was handed to people because it could not go on by itself. */
+export const PARKED_REASON = 'parked'
+
 /** One thing to say, by id; text is rendered when it is first sent. */
 export type Saying =
   | { readonly kind: 'say'; readonly id: string }

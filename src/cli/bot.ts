@@ -243,7 +243,18 @@ export async function openBot(options: BotOptions): Promise<Bot> {
   })
   const { foot } = spokenIn()
   const pressed = (caseId: string, by: ActedBy, action: ClinicianAction) =>
-    act({ lineOf: served.lineOf, store: runtime.reads, runtime, wording: staffWords }, caseId, by, action)
+    act(
+      {
+        lineOf: served.lineOf,
+        store: runtime.reads,
+        runtime,
+        wording: staffWords,
+        flag: async (id, who) => (await people?.flag(id, who)) === true,
+      },
+      caseId,
+      by,
+      action,
+    )
   const familyTexts = pagers.sms?.takesFamilies === true ? familySms(pagers.sms.centre) : undefined
   if (familyTexts !== undefined) channels.set(familyTexts.id, familyTexts)
   pagers.sms?.answerWith(async (from, text) => {

@@ -14,6 +14,8 @@ export interface ActPorts {
   readonly store: Pick<Store, 'load'>
   readonly runtime: Pick<Runtime, 'act'>
   readonly wording: (id: string) => string
+  /** Has a case reviewed; left out where nothing is reviewed. */
+  readonly flag?: (caseId: string, by: string) => Promise<boolean>
 }
 
 export async function act(
@@ -22,6 +24,10 @@ export async function act(
   { by, deliveryId }: ActedBy,
   action: ClinicianAction,
 ): Promise<Acted> {
+  if (action.kind === 'flag') {
+    const isKept = (await ports.flag?.(caseId, by.id)) === true
+    return isKept ? { kind: 'done' } : { kind: 'refused', why: ports.wording('clinic-nothing') }
+  }
   const event = await eventOf(ports, caseId, by, action)
   if (event === undefined) return { kind: 'refused', why: ports.wording('clinic-unreadable') }
   const applied = await ports.runtime.act(caseId, event, deliveryId)
@@ -43,7 +49,7 @@ async function eventOf(
   ports: ActPorts,
   caseId: string,
   by: ActedBy['by'],
-  action: ClinicianAction,
+  action: Exclude<ClinicianAction, { kind: 'flag' }>,
 ): Promise<CaseEvent | undefined> {
   switch (action.kind) {
     case 'take':

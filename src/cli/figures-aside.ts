@@ -8,6 +8,7 @@ export interface FiguresTask {
   readonly month: string | undefined
   readonly concerns: Readonly<Record<string, string>>
   readonly facts: Readonly<Record<string, string>>
+  readonly outcomes: Readonly<Record<string, string>>
 }
 
 /** Figures that stand ready. A page never waits for them: it shows the last, or says that they are being worked out. */

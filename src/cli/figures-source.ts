@@ -97,11 +97,12 @@ export async function fromData(folder: string, loaded: LoadedLine): Promise<Figu
   }
 }
 
-/** The line with the flows that a stored case was opened under. */
+/** The line with the flows that a stored case was opened under; as it is where the state names none. */
 export function shelvedLine(loaded: LoadedLine, shelf: ReturnType<typeof flowShelf>) {
   return (state: string) => {
     const { concern, flowHash } = JSON.parse(state) as { concern?: string; flowHash?: string }
-    const flows = concern === undefined ? undefined : shelf.of(concern, flowHash)
+    if (concern === undefined) return loaded.line
+    const flows = shelf.of(concern, flowHash)
     return flows === undefined ? undefined : { ...loaded.line, flows: flows.set, hashes: flows.hashes }
   }
 }

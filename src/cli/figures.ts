@@ -9,6 +9,7 @@ import { csvText } from '../review/csv.ts'
 import { cellText, type FigureTable } from '../review/figure-table.ts'
 import { abandonedBySteps, type FigureNames, figuresOf } from '../review/figures.ts'
 import { reportPage } from '../review/report-page.ts'
+import { roundedTables } from '../review/rounding.ts'
 import { toldAlone } from '../review/suppression.ts'
 import { argumentsOf, CalledWrongly, type Command, print } from './command.ts'
 import { fromData, fromTranscripts } from './figures-source.ts'
@@ -64,13 +65,13 @@ export const figuresCommand: Command = {
   },
 }
 
-/** Figures of all, or of a month with the charts of the twelve months that end with it. */
+/** Figures of all, rounded, or of a month with the charts of the twelve months that end with it. */
 export function monthFigures(
   summaries: readonly CaseSummary[],
   month: string | undefined,
   names: FigureNames,
 ): readonly FigureTable[] {
-  if (month === undefined) return figuresOf(summaries, names)
+  if (month === undefined) return roundedTables(figuresOf(summaries, names))
   const from = `${Number(month.slice(0, 4)) - 1}${month.slice(4)}`
   return figuresOf(
     summaries.filter(one => one.month === month),
@@ -83,7 +84,11 @@ export function monthFigures(
 export function figureNames(line: Line): FigureNames {
   const wording = line.flows.wording.get(line.language)
   const say = (id: string, otherwise: string) => (wording?.has(id) === true ? wording.text(id) : otherwise)
-  return { concern: id => say(`concern/${id}`, id), fact: id => say(`label/${id}`, id) }
+  return {
+    concern: id => say(`concern/${id}`, id),
+    fact: id => say(`label/${id}`, id),
+    outcome: id => say(`outcome/${id}`, id),
+  }
 }
 
 function reportHead(
@@ -97,7 +102,9 @@ function reportHead(
     notes: [
       ...(clinic.demonstration ? ['A demonstration: clinic, families and cases are invented.'] : []),
       ...(source.leftOut === 0 ? [] : [`${source.leftOut} cases could not be gone through and are in no figure.`]),
-      'Counts from 1 to 4 are not shown, nor others by which they could be worked out within one table.',
+      month === undefined
+        ? 'Counts are rounded to the nearest five and need not add up, so that no month’s small numbers come back by subtraction. Counts from 1 to 4 are not shown.'
+        : 'Counts from 1 to 4 are not shown, nor others by which they could be worked out within one table.',
       'Figures say what happened, not why. They support and never replace the clinic’s own judgement and local rules on safety.',
     ],
   }

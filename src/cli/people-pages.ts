@@ -53,6 +53,8 @@ export interface PeoplePages {
   readonly pages: Console
   /** A test call-out by this way did not get to the telephone; `key` as its page carried it. */
   testLost(key: string, pager: string): void
+  /** Has a case reviewed, because a clinician asks for it. False where no trail is kept that would say who asked. */
+  flag(caseId: string, by: string): Promise<boolean>
   start(): void
   stop(): void
 }
@@ -105,6 +107,7 @@ export function peoplePages(options: PeoplePagesOptions): PeoplePages {
       const test = callouts.of(/^test\.([0-9a-f]{32})\b/.exec(key)?.[1] ?? '')
       if (test !== undefined) callouts.keep({ ...test, lost: [...(test.lost ?? []), pager] })
     },
+    flag: reviews.flag,
     start() {
       day.start()
       phones.start()

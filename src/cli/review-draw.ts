@@ -36,7 +36,7 @@ export async function drawMonth(
   if (month >= thisMonth) return { kind: 'running' }
   const cases = reviews.summaries(month)
   if (cases.length === 0) return { kind: 'none' }
-  const { draw, picks } = samplingPlan(month, seed ?? random.hex(8), cases, sha256)
+  const { draw, picks } = samplingPlan(month, seed ?? random.hex(8), cases, sha256, reviews.flagged())
   const after = `seed ${draw.seed}: ${draw.size} of ${draw.from} at random, ${picks.length} in all`
   await trail.change({ at: now, who: by, did: 'review-drawn', on: month, after }, [])
   const made = { ...draw, at: now, by }

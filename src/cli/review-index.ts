@@ -5,16 +5,16 @@ import type { Effect } from '../case/effect.ts'
 import type { CaseEvent, InLanguage } from '../case/event.ts'
 import type { Line } from '../case/line.ts'
 import { type CaseRecord, recordStored } from '../review/case-record.ts'
-import { type CaseSummary, summaryOf } from '../review/case-summary.ts'
+import { type CaseSummary, SUMMARY_VERSION, summaryOf } from '../review/case-summary.ts'
 import type { ReviewStore } from '../review/review-store.ts'
-import { parkedOf } from '../runtime/parking.ts'
+import { type Parked, parkedOf } from '../runtime/parking.ts'
 import type { CaseHead, Store } from '../store/store.ts'
 import type { Instant } from '../time/instant.ts'
 
 export interface ReviewIndexPorts {
   readonly reviews: ReviewStore
   readonly store: Pick<Store, 'load' | 'recentHeads' | 'heads' | 'history'>
-  /** The line that a case was opened under; undefined where its flow is not at hand any more. */
+  /** The line that a case was opened under, or as it is where the state names no flow; undefined where that flow is not at hand any more. */
   readonly lineOf: (state: string) => Line | undefined
   /** Names families, so that the same writes under the same name. */
   readonly key: Buffer
@@ -31,7 +31,7 @@ export interface ReviewIndex {
 
 export interface Refreshed {
   readonly added: number
-  /** Closed cases that could not be gone through: parked, erased, or of a line that is not at hand. */
+  /** Closed cases that could not be gone through: erased, or of a line that is not at hand. */
   readonly leftOut: number
 }
 
@@ -44,8 +44,10 @@ export function reviewIndex({ reviews, store, lineOf, key }: ReviewIndexPorts): 
 
   const record: ReviewIndex['record'] = async caseId => {
     const stored = await store.load(caseId)
-    const line = stored === undefined || parkedOf(stored.state) !== undefined ? undefined : lineOf(stored.state)
-    if (stored === undefined || line === undefined) return undefined
+    if (stored === undefined) return undefined
+    const parked = parkedOf(stored.state)
+    const line = parked === undefined ? lineOf(stored.state) : lineBefore(parked)
+    if (line === undefined) return undefined
     const steps = (await store.history(caseId)).map(({ at, event, effects }) => ({
       at,
       event: JSON.parse(event) as CaseEvent & InLanguage,
@@ -55,6 +57,12 @@ export function reviewIndex({ reviews, store, lineOf, key }: ReviewIndexPorts): 
     const family = createHmac('sha256', key).update(`review family ${channel} ${chat}`).digest('hex').slice(0, 16)
     const found = recordStored({ caseId, channel, family, closed: stored.closed }, steps)
     return found === undefined ? undefined : { record: found, line }
+  }
+
+  /** What a case that was handed to people was decided with before; a record without a flow is told with the line as it is. */
+  function lineBefore({ state }: Parked): Line | undefined {
+    const known = state === null ? undefined : readable(() => lineOf(state))
+    return known ?? lineOf('{}')
   }
 
   async function summarised(caseId: string): Promise<CaseSummary | undefined> {
@@ -78,7 +86,8 @@ export function reviewIndex({ reviews, store, lineOf, key }: ReviewIndexPorts): 
 
   /** The first time: all that have closed, a page at a time, without those that an earlier start came to. */
   async function* allClosed(): AsyncGenerator<CaseHead> {
-    for await (const head of store.heads()) if (head.closed && reviews.summary(head.caseId) === undefined) yield head
+    for await (const head of store.heads())
+      if (head.closed && reviews.summary(head.caseId)?.version !== SUMMARY_VERSION) yield head
   }
 
   async function refreshed(): Promise<Refreshed> {
@@ -118,5 +127,14 @@ export function reviewIndex({ reviews, store, lineOf, key }: ReviewIndexPorts): 
       })
       return running
     },
+  }
+}
+
+/** A state that is handed to people may be anything. */
+function readable<T>(read: () => T): T | undefined {
+  try {
+    return read()
+  } catch {
+    return undefined
   }
 }

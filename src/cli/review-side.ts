@@ -6,16 +6,18 @@ import type { Wording } from '../channels/web-page.ts'
 import { DISPOSITIONS } from '../flow/document.ts'
 import type { Moment, QueueView, ReviewedView } from '../http/console/reviews-page.ts'
 import type { ReviewSaid, ReviewsPorts } from '../http/console/reviews-routes.ts'
-import type { Fields } from '../http/gate.ts'
+import { type Fields, fieldIn } from '../http/gate.ts'
 import { flowPicture } from '../modelcheck/pictures/graph.ts'
 import { sheetsOf } from '../modelcheck/pictures/svg.ts'
+import { peopleThere } from '../oncall/clinic.ts'
 import { deidentifiedEffect, deidentifiedEvent } from '../replay/de-identify.ts'
 import { KEEPS_ALL, type Names } from '../replay/names.ts'
 import type { CaseRecord } from '../review/case-record.ts'
 import { type WalkedStep, walked } from '../review/case-summary.ts'
 import { maskedWords } from '../review/masked-words.ts'
+import { actionFault, ENDS, isSaid, openActions, type ReviewAction } from '../review/review-action.ts'
 import type { QueueRow, ReviewStore } from '../review/review-store.ts'
-import { reviewTables } from '../review/review-tables.ts'
+import { actionTables, reviewTables } from '../review/review-tables.ts'
 import { noteFaults } from '../review/reviewer-file.ts'
 import type { Rubric } from '../review/rubric.ts'
 import {
@@ -58,6 +60,11 @@ export function reviewSide(options: ReviewSideOptions): ReviewsPorts {
   const thisMonth = (): string => {
     const { year, month } = localParts(now(), options.line().clinic.zone)
     return `${year}-${String(month).padStart(2, '0')}`
+  }
+
+  const today = (): string => {
+    const { day } = localParts(now(), options.line().clinic.zone)
+    return `${thisMonth()}-${String(day).padStart(2, '0')}`
   }
 
   /** Steps of a drawn case, without names; undefined where it is not drawn, erased, or cannot be gone through. */
@@ -118,6 +125,7 @@ export function reviewSide(options: ReviewSideOptions): ReviewsPorts {
         sheets: sheetsAt(found.line, steps, step).length,
         rubric: options.rubric(),
         notNow: why === undefined ? undefined : wording(`reviews-not-now-${why}`),
+        mayAct: isAllIn(scores) ? { people: ownersIn(options.line()), today: today() } : undefined,
         scores: scoresFor(scores, personId).map((score, at) => scoreSaid(score, at + 1, options.rubric(), wording)),
       } satisfies ReviewedView
     },
@@ -138,17 +146,72 @@ export function reviewSide(options: ReviewSideOptions): ReviewsPorts {
       await trail.change({ at: now(), who: personId, did: 'review-scored', on: caseId }, [])
       return said(true, '')
     },
+    async actions() {
+      const all = reviews.actions()
+      const ended = all.filter(({ end }) => end !== undefined)
+      return {
+        open: openActions(all).map(one => actionSaid(one, options.line(), today(), wording)),
+        ended: ended
+          .toSorted((a, b) => (b.end?.at ?? 0) - (a.end?.at ?? 0))
+          .slice(0, ROWS_MOST)
+          .map(one => actionSaid(one, options.line(), today(), wording)),
+      }
+    },
+    async addAction({ personId }, caseId, fields) {
+      const trail = options.trail()
+      if (trail === undefined) return said(false, wording('reviews-no-trail'))
+      if (!isAllIn(reviews.scoresOf(caseId))) return said(false, wording('reviews-action-later'))
+      const [says, owner, due] = ['says', 'owner', 'due'].map(name => fieldIn(fields, name).trim())
+      const action = { caseId, says: says ?? '', owner: owner ?? '', due: due ?? '', at: now(), by: personId }
+      const fault = actionFault(action, new Set(ownersIn(options.line()).map(({ id }) => id)), today())
+      if (fault !== undefined) return said(false, wording(`reviews-action-fault-${fault}`))
+      reviews.addAction(action)
+      await trail.change(
+        { at: now(), who: personId, did: 'review-action', on: caseId, after: `${action.owner}, ${action.due}` },
+        [],
+      )
+      return said(true, '')
+    },
+    async endAction({ personId }, number, fields) {
+      const trail = options.trail()
+      if (trail === undefined) return said(false, wording('reviews-no-trail'))
+      const how = ENDS.find(end => end === fieldIn(fields, 'how'))
+      const says = fieldIn(fields, 'says').trim()
+      const isEnded =
+        how !== undefined && isSaid(says) && reviews.endAction(number, { how, says, at: now(), by: personId })
+      if (!isEnded) return said(false, wording('reviews-action-end-not'))
+      await trail.change({ at: now(), who: personId, did: 'review-action-ended', on: String(number), after: how }, [])
+      return said(true, '')
+    },
     async report(month) {
       const rubric = options.rubric()
-      return reviewTables(
-        rubric,
-        reviewFigures(rubric, reviews.scores(month), caseId => reviews.summary(caseId)?.decided),
-      )
+      const found = reviewFigures(rubric, reviews.scores(month), caseId => reviews.summary(caseId)?.decided)
+      return [...actionTables(reviews.actions()), ...reviewTables(rubric, found)]
     },
     async figures(month) {
       return options.figures.ready(month, String(reviews.summarisedTo() ?? 0))
     },
   }
+}
+
+/** Whoever still has to score a case must not read in an action what another found. */
+const isAllIn = (scores: readonly Score[]): boolean => ['agreed', 'settled'].includes(standingOf(scores).kind)
+
+const ownersIn = ({ clinic }: Line): readonly { readonly id: string; readonly name: string }[] =>
+  peopleThere(clinic).map(({ id, name }) => ({ id, name }))
+
+function actionSaid(
+  { number, caseId, says, owner, due, end }: ReviewAction,
+  { clinic }: Line,
+  day: string,
+  wording: Wording,
+) {
+  const name = clinic.people.find(({ id }) => id === owner)?.name ?? owner
+  const line =
+    end === undefined
+      ? wording(due < day ? 'reviews-action-over' : 'reviews-action-line', { name, until: due })
+      : `${wording(`reviews-action-end-${end.how}`)}: ${end.says}`
+  return { number, caseId, says, line }
 }
 
 const said = (isDone: boolean, says: string): ReviewSaid => ({ isDone, says })

@@ -2,7 +2,7 @@ import { existsSync, readFileSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { cellText } from '../review/figure-table.ts'
 import type { ReviewStore } from '../review/review-store.ts'
-import { reviewTables } from '../review/review-tables.ts'
+import { actionTables, reviewTables } from '../review/review-tables.ts'
 import { readReviewerFile, reviewerFile } from '../review/reviewer-file.ts'
 import { reviewFigures, standingOf } from '../review/score.ts'
 import { systemClock, systemRandom } from '../runtime/system-clock.ts'
@@ -108,7 +108,7 @@ async function exported({ clinicDir, dataDir, month, file = '' }: Call): Promise
   return withReviews(dataDir, async reviews => {
     const scores = [...reviews.scores(month).values()].flat()
     writeFileSync(file, reviewerFile(rubric, scores), { mode: 0o600, flag: 'wx' })
-    print(`${file}: ${scores.length} scores`)
+    print(`${file}: ${counted(scores.length, 'score')}`)
     return 0
   })
 }
@@ -127,7 +127,7 @@ async function imported({ loaded, clinicDir, dataDir, file = '', isJson }: Call)
     const kept = scores.filter(score => reviews.addScore(score) === 'kept').length
     for (const { line, found } of faults) complain(`${file}:${line} ${found}`)
     if (isJson) print(JSON.stringify({ kept, faults }))
-    else print(`${kept} scores were taken in, ${faults.length} faults`)
+    else print(`Taken in: ${counted(kept, 'score')}. Left out: ${counted(faults.length, 'line')}.`)
     return faults.length === 0 && kept === scores.length ? 0 : 1
   })
 }
@@ -138,7 +138,7 @@ async function report({ clinicDir, dataDir, month, isJson }: Call): Promise<numb
     const scores = reviews.scores(month)
     const figures = reviewFigures(rubric, scores, caseId => reviews.summary(caseId)?.decided)
     const open = [...scores].filter(([, own]) => standingOf(own).kind === 'conflict').map(([caseId]) => caseId)
-    const tables = reviewTables(rubric, figures)
+    const tables = [...actionTables(reviews.actions()), ...reviewTables(rubric, figures)]
     if (isJson)
       print(
         JSON.stringify({
@@ -152,6 +152,8 @@ async function report({ clinicDir, dataDir, month, isJson }: Call): Promise<numb
     return 0
   })
 }
+
+const counted = (count: number, what: string): string => `${count} ${what}${count === 1 ? '' : 's'}`
 
 async function withReviews<T>(dataDir: string, work: (reviews: ReviewStore) => Promise<T>): Promise<T> {
   const reviews = openReviewFile(dataFiles(dataDir).reviewsFile)

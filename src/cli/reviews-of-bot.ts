@@ -1,4 +1,5 @@
 /** The pages *Reviews* on the running bot: its file of reviews, its store, its words. */
+import { dirname } from 'node:path'
 import { staffLine } from '../case/line.ts'
 import type { ReviewsPorts } from '../http/console/reviews-routes.ts'
 import { wordsIn } from '../review/masked-words.ts'
@@ -29,6 +30,7 @@ export interface ReviewsOfBotOptions extends Pick<ReviewSideOptions, 'trail' | '
 
 export interface ReviewsOfBot {
   readonly ports: ReviewsPorts
+  flag(caseId: string, by: string): Promise<boolean>
   /** From here on closed cases are taken in. */
   start(): void
   stop(): Promise<void>
@@ -46,7 +48,8 @@ export function reviewsOfBot(options: ReviewsOfBotOptions): ReviewsOfBot {
 
   function shelfNow(): FlowShelf {
     const loaded = changing.current()
-    if (shelf?.of !== loaded) shelf = { of: loaded, shelf: flowShelf({ loaded }) }
+    // Flows of earlier versions stand in the data folder: a case that was opened under one is reviewed like any other.
+    if (shelf?.of !== loaded) shelf = { of: loaded, shelf: flowShelf({ loaded, data: dirname(data.reviewsFile) }) }
     return shelf.shelf
   }
 
@@ -90,6 +93,18 @@ export function reviewsOfBot(options: ReviewsOfBotOptions): ReviewsOfBot {
       score: async (who, caseId, fields) => open().score(who, caseId, fields),
       report: async month => open().report(month),
       figures: async month => open().figures(month),
+      actions: async () => open().actions(),
+      addAction: async (who, caseId, fields) => open().addAction(who, caseId, fields),
+      endAction: async (who, number, fields) => open().endAction(who, number, fields),
+    },
+    async flag(caseId, by) {
+      open()
+      const trail = options.trail()
+      if (trail === undefined || reviews === undefined) return false
+      const at = options.now()
+      reviews.flag(caseId, at, by)
+      await trail.change({ at, who: by, did: 'review-flagged', on: caseId }, [])
+      return true
     },
     async stop() {
       watch.stop()
@@ -116,5 +131,10 @@ function namesOf({ line }: LoadedLine) {
     Object.fromEntries(
       [...ids].flatMap(id => (wording?.has(`${prefix}/${id}`) === true ? [[id, wording.text(`${prefix}/${id}`)]] : [])),
     )
-  return { concerns: listed('concern', flows.flows.keys()), facts: listed('label', Object.keys(flows.facts)) }
+  const outcomes = [...(wording?.ids ?? [])].flatMap(id => (id.startsWith('outcome/') ? [id.slice(8)] : []))
+  return {
+    concerns: listed('concern', flows.flows.keys()),
+    facts: listed('label', Object.keys(flows.facts)),
+    outcomes: listed('outcome', outcomes),
+  }
 }

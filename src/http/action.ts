@@ -12,6 +12,8 @@ export type ClinicianAction =
   | { readonly kind: 'lower'; readonly to: Disposition; readonly reason: string }
   | { readonly kind: 'stop-alarm'; readonly name: string }
   | { readonly kind: 'outcome'; readonly outcome: string; readonly note?: string; readonly doNotWrite: boolean }
+  /** Nothing happens in the case: it is reviewed when its month is. */
+  | { readonly kind: 'flag' }
 
 /** How an action went. */
 export type Acted =
@@ -68,6 +70,8 @@ export function actionOf(fields: ReadonlyMap<string, readonly string[]>, at: Ins
       return lower(field('to'), field('reason'))
     case 'stop-alarm':
       return field('name') === '' ? 'clinic-unreadable' : { kind: 'stop-alarm', name: field('name') }
+    case 'flag':
+      return { kind: 'flag' }
     case 'outcome':
       return outcome(field('outcome'), field('note'), fields.has('do-not-write'))
     default:

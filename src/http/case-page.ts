@@ -61,6 +61,7 @@ ${writing(frame)}
 ${spoken(frame)}
 ${lowering(frame)}
 ${outcome(frame)}
+${form(frame, html`<button name="do" value="flag">${wording('clinic-flag')}</button>`)}
 </main>`
 }
 

@@ -50,7 +50,17 @@ export interface ClinicianPages {
 type TokenContext = Context<object, '/p/:token'>
 
 /** What a press said when it was done, by action kind. */
-const DONE_WORDS = new Set(['take', 'pass-on', 'spoken', 'write', 'quick-line', 'lower', 'stop-alarm', 'outcome'])
+const DONE_WORDS = new Set([
+  'take',
+  'pass-on',
+  'spoken',
+  'write',
+  'quick-line',
+  'lower',
+  'stop-alarm',
+  'outcome',
+  'flag',
+])
 
 /** The clinician's pages. A GET or HEAD never takes a case, whoever or whatever opens the link. */
 export function clinicianPages(ports: ClinicianPorts): ClinicianPages {

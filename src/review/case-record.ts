@@ -1,4 +1,4 @@
-import type { Effect } from '../case/effect.ts'
+import { type Effect, PARKED_REASON } from '../case/effect.ts'
 import type { CaseEvent, InLanguage } from '../case/event.ts'
 import type { RecordedCase } from '../replay/reading.ts'
 import { type Instant, instant } from '../time/instant.ts'
@@ -28,6 +28,10 @@ export interface CaseRecord {
   /** In order. */
   readonly steps: readonly RecordStep[]
 }
+
+/** Whether people took the case over because it could not go on by itself: it pages for that reason, and no flow does. */
+export const wasHanded = ({ steps }: Pick<CaseRecord, 'steps'>): boolean =>
+  steps.some(({ effects }) => effects.some(effect => effect.kind === 'page' && effect.reason === PARKED_REASON))
 
 /** A case as a transcript has it. */
 export function recordIn({ head, steps }: RecordedCase): CaseRecord {

@@ -7,14 +7,14 @@ import type { Effect } from '../case/effect.ts'
 import type { CaseEvent, Disposition } from '../case/event.ts'
 import { type Line, languagesOf } from '../case/line.ts'
 import { type CaseState, openCase } from '../case/state.ts'
-import { step } from '../case/step.ts'
+import { type Stepped, step } from '../case/step.ts'
 import { SILENT_ASK, SILENT_PAGE } from '../flow/steps.ts'
 import { elapsed, type Instant, type Milliseconds } from '../time/instant.ts'
 import { localParts } from '../time/local-instants.ts'
-import type { CaseRecord, RecordStep } from './case-record.ts'
+import { type CaseRecord, type RecordStep, wasHanded } from './case-record.ts'
 
-/** Rises when a stored summary would be read wrongly. */
-export const SUMMARY_VERSION = 1
+/** Rises when a summary says more than before. One of an earlier program is made anew, and still read where its case is erased. */
+export const SUMMARY_VERSION = 2
 
 /** How long a case was waited with for something; `open`: until its record ends it had not come. */
 export interface Wait {
@@ -23,7 +23,7 @@ export interface Wait {
 }
 
 export interface CaseSummary {
-  readonly version: typeof SUMMARY_VERSION
+  readonly version: 1 | typeof SUMMARY_VERSION
   readonly caseId: string
   readonly family: string
   readonly channel: string
@@ -43,6 +43,10 @@ export interface CaseSummary {
   readonly isRedFlag: boolean
   /** Somebody was paged, and nobody answered in the ladder's time, or at all. */
   readonly isUnanswered: boolean
+  /** It could not go on by itself and was handed to people: what follows is theirs. */
+  readonly isHanded?: true
+  /** What the clinician said came of it; left out where nothing was said. */
+  readonly outcome?: string
   /** The step whose question was left open: silence was chased, the family never wrote again, and no clinician had it by then. */
   readonly abandonedAt?: string
   /** Whether that was after the decision had been said. */
@@ -79,13 +83,13 @@ export interface WalkedStep extends RecordStep {
 /** The line that a step was made on, by its edition. */
 export type LineAt = (edition: string | undefined) => Line
 
-/** What is on record is not what the line decides: another line made it, or people took the case over. */
+/** What is on record is not what the line decides: another line made it. */
 export class RecordDiffers extends Error {
   override readonly name = 'RecordDiffers'
 }
 
 /**
- * The case anew, step by step.
+ * The case anew, step by step. From where people took it over, its steps as they are on record, with the case as it stood then.
  *
  * @throws RecordDiffers at the first step that pages, waits, notes or ends otherwise than is on record
  */
@@ -97,14 +101,29 @@ export function* walked(lineAt: LineAt, record: CaseRecord): Generator<WalkedSte
     ...openCase(first, { ...opening, ...(language === undefined ? {} : { language }) }),
     serial: serialAfter,
   }
+  const mayBeHanded = wasHanded(record)
+  let isHanded = false
   for (const [index, each] of record.steps.entries()) {
-    const stepped = step(lineAt(each.edition), state, each.event, each.at)
-    if (actsOf(stepped.effects) !== actsOf(each.effects))
+    const stepped = isHanded
+      ? undefined
+      : steppedOr(mayBeHanded, () => step(lineAt(each.edition), state, each.event, each.at))
+    if (stepped !== undefined && actsOf(stepped.effects) === actsOf(each.effects)) state = stepped.state
+    else if (mayBeHanded) isHanded = true
+    else
       throw new RecordDiffers(
         `case ${caseId}: event ${index + 1} (${each.event.kind}) is decided otherwise on this line`,
       )
-    state = stepped.state
     yield { ...each, state }
+  }
+}
+
+/** A step that breaks is what may have handed the case to people. */
+function steppedOr(mayBreak: boolean, work: () => Stepped): Stepped | undefined {
+  try {
+    return work()
+  } catch (error) {
+    if (mayBreak) return undefined
+    throw error
   }
 }
 
@@ -120,6 +139,7 @@ export function summaryOf(lineAt: LineAt, record: CaseRecord): CaseSummary {
     last = each
   }
   const { openedAt, concern } = record
+  const isHanded = wasHanded(record)
   const local = localParts(openedAt, line.clinic.zone)
   const two = (part: number) => String(part).padStart(2, '0')
   const month = `${local.year}-${two(local.month)}`
@@ -134,7 +154,10 @@ export function summaryOf(lineAt: LineAt, record: CaseRecord): CaseSummary {
     ...{ openedAt, month, day: `${month}-${two(local.day)}`, hour: local.hour, closed: record.closed },
     ...(seen.decided === undefined ? {} : { decided: seen.decided }),
     isRedFlag: last?.state.danger !== undefined || seen.decided === 'ambulance',
-    isUnanswered: seen.ranOut || (seen.firstPageAt !== undefined && seen.answeredAt === undefined && seen.isOver),
+    isUnanswered:
+      seen.ranOut || (seen.firstPageAt !== undefined && seen.answeredAt === undefined && (seen.isOver || isHanded)),
+    ...(isHanded ? { isHanded: true as const } : {}),
+    ...(seen.outcome === undefined ? {} : { outcome: seen.outcome }),
     ...(seen.abandoned === undefined ? {} : { abandonedAt: seen.abandoned.step }),
     ...(seen.abandoned?.isLate === true ? { abandonedLate: true as const } : {}),
     waits: seen.waits(),
@@ -184,6 +207,7 @@ class Seen {
   firstPageAt: Instant | undefined
   answeredAt: Instant | undefined
   ranOut = false
+  outcome: string | undefined
   /** Where the family fell silent, as far as it has not written again. */
   abandoned: { readonly step: string; readonly isLate: boolean } | undefined
   /** The case has gone past every rung, or ended. */
@@ -241,6 +265,9 @@ class Seen {
         if (this.answeredAt === undefined && this.rung > 0) this.rungs[this.rung - 1] = true
         this.answeredAt ??= at
         if (event.doing.kind === 'ringing-by') this.promisedAt ??= event.doing.by
+        return
+      case 'outcomeSet':
+        this.outcome = event.outcome
         return
       case 'callMade':
       case 'clinicianWrote':

@@ -12,6 +12,7 @@ import { weekCharts } from './week-charts.ts'
 export interface FigureNames {
   readonly concern: (id: string) => string
   readonly fact: (id: string) => string
+  readonly outcome: (id: string) => string
 }
 
 /** A family that writes again within so many days of its last case is a repeat caller. */
@@ -30,6 +31,7 @@ export function figuresOf(
   charted: readonly CaseSummary[] = cases,
 ): readonly FigureTable[] {
   return [
+    outcomes(cases, names),
     overview(cases),
     byHourAndConcern(cases, names),
     byDisposition(cases),
@@ -41,6 +43,23 @@ export function figuresOf(
     ...groupTables(cases),
     ...weekCharts(charted),
   ]
+}
+
+/** What came of it, before everything else: a line is judged by how children fared. */
+function outcomes(cases: readonly CaseSummary[], names: FigureNames): FigureTable {
+  const counts = [...tally(cases.map(({ outcome }) => outcome ?? ''))].sort(([, one], [, other]) => other - one)
+  const shown = toldList(counts.map(([, own]) => own)).counts
+  return {
+    id: 'outcomes',
+    title: 'How it ended for the child',
+    says:
+      'As the clinician wrote it at the end of a case, with the interval that holds in 95 of 100 samples (Wilson). Minutes until the tube was back, where and how, ' +
+      'are not asked for yet. Advice given by telephone alone is not known to the line.',
+    head: ['outcome', 'cases', 'of', ...SHARE_HEAD],
+    rows: counts.map(([id, own], index) =>
+      shareRow(id === '' ? 'nothing written' : names.outcome(id), own, cases.length, shown[index]),
+    ),
+  }
 }
 
 function overview(cases: readonly CaseSummary[]): FigureTable {
@@ -59,6 +78,11 @@ function overview(cases: readonly CaseSummary[]): FigureTable {
       shareRow(
         'with a danger sign',
         count(cases, one => one.isRedFlag),
+        all,
+      ),
+      shareRow(
+        'handed to people because the flow could not go on',
+        count(cases, one => one.isHanded === true),
         all,
       ),
       shareRow('somebody was paged', pagedFor, all),

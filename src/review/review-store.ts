@@ -1,5 +1,6 @@
 import type { Instant } from '../time/instant.ts'
 import type { CaseSummary } from './case-summary.ts'
+import type { ActionEnd, NewAction, ReviewAction } from './review-action.ts'
 import type { Draw, Pick } from './sampling.ts'
 import type { Score } from './score.ts'
 
@@ -49,5 +50,14 @@ export interface ReviewStore {
   scores(month?: string): ReadonlyMap<string, readonly Score[]>
   /** Keeps a score unless the case is not drawn, the person has scored it, or it is done. */
   addScore(score: Score): 'kept' | 'own' | 'done' | 'not-drawn'
+  /** Somebody wants this case to be reviewed, also one of a month that was drawn before. A second time: nothing. */
+  flag(caseId: string, at: Instant, by: string): void
+  flagged(): ReadonlySet<string>
+  /** For a case that was drawn. */
+  addAction(action: NewAction): void
+  /** All, the one due first on top. */
+  actions(): readonly ReviewAction[]
+  /** False where it has ended already, or there is none of this number. */
+  endAction(number: number, end: ActionEnd): boolean
   close(): void
 }

@@ -2,6 +2,7 @@
 import type { Agreement } from './agreement.ts'
 import { type FigureCell, type FigureTable, NONE } from './figure-table.ts'
 import type { Share } from './proportion.ts'
+import { openActions, type ReviewAction } from './review-action.ts'
 import type { Rubric } from './rubric.ts'
 import type { ReviewFigures } from './score.ts'
 
@@ -63,4 +64,19 @@ function agreement(name: string, { cases, raw, kappa, ac1, pabak, prevalence }: 
   const two = (value: number): FigureCell => (Number.isNaN(value) ? NONE : Math.round(value * 100) / 100)
   const spread = (one: typeof kappa) => [one.value, one.low, one.high].map(two)
   return [name, cases, percent(raw), ...spread(kappa), ...spread(ac1), two(pabak), two(prevalence)]
+}
+
+/** What is still to be done about earlier findings heads the page; none where nothing is. */
+export function actionTables(actions: readonly ReviewAction[]): readonly FigureTable[] {
+  const open = openActions(actions)
+  if (open.length === 0) return []
+  return [
+    {
+      id: 'actions',
+      title: 'Still to be done about what reviews found',
+      says: 'Each ends with a changed flow, a changed setting, or a written reason.',
+      head: ['what', 'who', 'by'],
+      rows: open.map(({ says, owner, due }) => [says, owner, due]),
+    },
+  ]
 }

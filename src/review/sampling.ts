@@ -1,7 +1,7 @@
 import type { CaseSummary } from './case-summary.ts'
 
 /** Why a case is reviewed. */
-export const REASONS = ['red-flag', 'unanswered', 'abandoned', 'random'] as const
+export const REASONS = ['handed', 'flagged', 'red-flag', 'unanswered', 'abandoned', 'random'] as const
 export type Reason = (typeof REASONS)[number]
 
 /**
@@ -28,8 +28,8 @@ export const RANDOM_LEAST = 20
 export const RANDOM_SHARE = 0.1
 
 /**
- * What of a month is reviewed: every danger sign, every page nobody answered, every conversation that was given up, and a
- * random share of all. A case drawn for more than one reason is reviewed once.
+ * What of a month is reviewed: every case that was handed to people because it could not go on, every one that somebody flagged, every
+ * danger sign, every page nobody answered, every conversation that was given up, and a random share of all. A case drawn for more than one reason is reviewed once.
  *
  * @param hash  SHA-256 as hexadecimal digits
  */
@@ -38,6 +38,7 @@ export function samplingPlan(
   seed: string,
   cases: readonly CaseSummary[],
   hash: (text: string) => string,
+  flagged: ReadonlySet<string> = new Set(),
 ): { readonly draw: Draw; readonly picks: readonly Pick[] } {
   const own = cases.filter(one => one.month === month && one.closed)
   const size = Math.min(own.length, Math.max(RANDOM_LEAST, Math.ceil(own.length * RANDOM_SHARE)))
@@ -49,13 +50,19 @@ export function samplingPlan(
       .map(({ caseId }) => caseId),
   )
   const picks = own
-    .map(one => ({ caseId: one.caseId, reasons: reasonsOf(one, drawn.has(one.caseId)) }))
+    .map(one => ({ caseId: one.caseId, reasons: reasonsOf(one, drawn.has(one.caseId), flagged.has(one.caseId)) }))
     .filter(({ reasons }) => reasons.length > 0)
   return { draw: { month, seed, from: own.length, size }, picks }
 }
 
-function reasonsOf({ isRedFlag, isUnanswered, abandonedAt }: CaseSummary, isDrawn: boolean): readonly Reason[] {
+function reasonsOf(
+  { isHanded, isRedFlag, isUnanswered, abandonedAt }: CaseSummary,
+  isDrawn: boolean,
+  isFlagged: boolean,
+): readonly Reason[] {
   const holds: Readonly<Record<Reason, boolean>> = {
+    handed: isHanded === true,
+    flagged: isFlagged,
     'red-flag': isRedFlag,
     unanswered: isUnanswered,
     abandoned: abandonedAt !== undefined,

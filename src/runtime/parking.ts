@@ -1,4 +1,4 @@
-import type { Effect } from '../case/effect.ts'
+import { type Effect, PARKED_REASON } from '../case/effect.ts'
 import type { CaseEvent, Clinician } from '../case/event.ts'
 import { after, type Instant, minutes } from '../time/instant.ts'
 
@@ -27,11 +27,10 @@ export interface Parked {
   readonly state: string | null
 }
 
+export { PARKED_REASON } from '../case/effect.ts'
+
 /** The alarm that pages everyone again while nobody has taken a parked case. */
 export const PARKED_ALARM = 'parked'
-
-/** Page reason and wording id of a parked case. */
-export const PARKED_REASON = 'parked'
 
 /** A family that goes on writing reaches whoever has the case again after this long. */
 const TOLD_AGAIN_AFTER = minutes(2)

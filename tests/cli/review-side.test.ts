@@ -133,6 +133,49 @@ describe('reviewing on the running bot', () => {
     expect(reviewed?.rows).toContainEqual(['two differed', 1])
   })
 
+  it('writes down what is to be done once all scores are in, heads the report with it, and ends it with a change or a reason', async () => {
+    await draw()
+    const action = (owner: string, due = '2026-04-30') =>
+      new Map([
+        ['says', ['Ask about the device before the way']],
+        ['owner', [owner]],
+        ['due', [due]],
+      ])
+    const [owner = ''] = line.clinic.people.map(({ id }) => id)
+    await side.score(reviewer('linh'), CASE, filled('unsafe'))
+    expect((await side.reviewed(reviewer('linh'), CASE, undefined))?.mayAct).toBeUndefined()
+    expect((await side.addAction(reviewer('linh'), CASE, action(owner))).isDone).toBe(false)
+    await side.score(reviewer('ingrid'), CASE, filled('unsafe'))
+    expect((await side.reviewed(reviewer('linh'), CASE, undefined))?.mayAct?.today).toBe('2026-04-02')
+    expect((await side.addAction(reviewer('linh'), CASE, action('nobody'))).says).toContain('Choose who')
+    for (const due of ['2026-04-01', '2026-04-31', 'soon'])
+      expect((await side.addAction(reviewer('linh'), CASE, action(owner, due))).says, due).toContain('Choose a day')
+    expect((await side.addAction(reviewer('linh'), CASE, action(owner))).isDone).toBe(true)
+    const [first] = await side.report('2026-04')
+    expect(first?.rows).toEqual([['Ask about the device before the way', owner, '2026-04-30']])
+    const [open] = (await side.actions()).open
+    const end = (how: string, says: string) =>
+      side.endAction(
+        reviewer('linh'),
+        open?.number ?? 0,
+        new Map([
+          ['how', [how]],
+          ['says', [says]],
+        ]),
+      )
+    expect((await end('done', 'it is done now')).isDone).toBe(false)
+    expect((await end('flow', 'done')).isDone).toBe(false)
+    expect((await end('flow', 'tube-out as approved on 3 April')).isDone).toBe(true)
+    expect((await end('reason', 'another word on the same')).isDone).toBe(false)
+    const { open: left, ended } = await side.actions()
+    expect([left, ended.map(({ line: how }) => how)]).toEqual([
+      [],
+      ['with a changed flow: tube-out as approved on 3 April'],
+    ])
+    expect((await side.report('2026-04')).map(({ id }) => id)).not.toContain('actions')
+    expect(acts.map(({ did }) => did).slice(-2)).toEqual(['review-action', 'review-action-ended'])
+  })
+
   it('takes no half score, none with a number in its note, and none of what was not drawn', async () => {
     expect(await side.reviewed(reviewer('linh'), CASE, undefined)).toBeUndefined()
     expect((await side.score(reviewer('linh'), CASE, filled('safe'))).isDone).toBe(false)

@@ -61,6 +61,29 @@ describe('the pages Reviews', () => {
     expect([handed.status, handed.headers.get('location')]).toEqual([303, '/reviews?did=scored'])
   })
 
+  it('draw a month only when it was said that this is done once', async () => {
+    const asked = await post('/reviews/draw', { month: '2026-03' })
+    expect([asked.status, await asked.text()]).toEqual([422, expect.stringContaining('Nothing was drawn.')])
+    expect(did).not.toContain('draw 2026-03')
+    await post('/reviews/draw', { month: '2026-03', sure: 'yes' })
+    expect(did).toContain('draw 2026-03')
+  })
+
+  it('take in what is to be done, keep what was filled in when something lacks, and end it', async () => {
+    const lacking = await post(`/reviews/case/${REVIEWED}/action`, { says: 'Ask first', due: '2026-05-01' })
+    expect([lacking.status, await lacking.text()]).toEqual([422, expect.stringContaining('>Ask first</textarea>')])
+    const taken = await post(`/reviews/case/${REVIEWED}/action`, {
+      says: 'Ask first',
+      owner: 'linh',
+      due: '2026-05-01',
+    })
+    expect(taken.headers.get('location')).toBe('/reviews/actions?did=action')
+    expect(await (await get('/reviews/actions')).text()).toContain('Linh Tran, by 2026-04-30')
+    expect((await post('/reviews/actions/1', { says: 'because' })).status).toBe(422)
+    expect((await post('/reviews/actions/1', { how: 'reason', says: 'because' })).status).toBe(303)
+    expect(did.slice(-2)).toEqual(['end 1', 'end 1'])
+  })
+
   it('are for those who review; figures for those who lead and keep accounts too', async () => {
     const roles = { reviewer: [200, 200], lead: [403, 200], administrator: [403, 200], 'on-call': [403, 403] } as const
     for (const [role, [queue, figures]] of Object.entries(roles)) {

@@ -1,10 +1,11 @@
 import { createHash } from 'node:crypto'
 import { describe, expect, it } from 'vitest'
 import type { CaseRecord } from '../../src/review/case-record.ts'
-import { summaryOf } from '../../src/review/case-summary.ts'
+import { RecordDiffers, summaryOf } from '../../src/review/case-summary.ts'
 import { chanceOf, drawnYear } from '../../src/review/drawn-year.ts'
 import { cellText } from '../../src/review/figure-table.ts'
 import { figuresOf } from '../../src/review/figures.ts'
+import { samplingPlan } from '../../src/review/sampling.ts'
 import { hours, instant, minutes } from '../../src/time/instant.ts'
 import { aLine, NIGHT } from '../support/a-line.ts'
 import { AMARA, aTalk, type CaseTalk, PLAIN } from '../support/case-talk.ts'
@@ -12,7 +13,7 @@ import { aSummary } from '../support/review-parts.ts'
 
 const sha = (text: string) => createHash('sha256').update(text).digest('hex')
 const line = aLine()
-const names = { concern: (id: string) => id, fact: (id: string) => id }
+const names = { concern: (id: string) => id, fact: (id: string) => id, outcome: (id: string) => id }
 
 /** A conversation as it would be on record. */
 const recordOf = ({ log, state }: CaseTalk): CaseRecord => ({
@@ -65,6 +66,43 @@ describe('what is known of a case', () => {
     expect(summary(gone).abandonedAt).toBeUndefined()
   })
 
+  it('tells of a case that was handed to people as far as its flow led it, and what they made of it', () => {
+    const talk = aTalk(line).says().answersAll(PLAIN)
+    const before = summary(talk)
+    const handed = recordOf(talk)
+    const at = (after: number) => instant(talk.now + minutes(after))
+    const page = {
+      kind: 'page',
+      to: 'amara',
+      why: 'page',
+      reason: 'parked',
+      urgency: 'set-out',
+      number: 1,
+      of: 1,
+    } as const
+    const fallback = { kind: 'reply', parts: [{ kind: 'say', id: 'fallback' }], audible: true } as const
+    const steps = [
+      { at: at(1), event: { kind: 'greeted' } as const, effects: [fallback, page] },
+      {
+        at: at(3),
+        event: { kind: 'outcomeSet', by: AMARA, outcome: 'admitted', doNotWrite: false } as const,
+        effects: [{ kind: 'closeCase' } as const],
+      },
+    ]
+    const record = { ...handed, closed: true, steps: [...handed.steps, ...steps] }
+    expect(summaryOf(() => line, record)).toMatchObject({
+      ...{ isHanded: true, outcome: 'admitted', decided: before.decided, pages: before.pages + 1, isUnanswered: true },
+    })
+    expect(() =>
+      summaryOf(() => line, {
+        ...record,
+        steps: [...handed.steps, { ...steps[0], effects: [fallback, { ...page, reason: 'x' }] }] as never,
+      }),
+    ).toThrow(RecordDiffers)
+    const { picks } = samplingPlan(before.month, 's', [summaryOf(() => line, record)], sha)
+    expect(picks[0]?.reasons).toContain('handed')
+  })
+
   it('counts "not sure", words put again, late alarms and danger', () => {
     const talk = aTalk(line).says()
     talk.does({ kind: 'notUnderstood', reason: 'not-an-option', said: 'eh' }).answers('in-opening', 'unsure')
@@ -99,7 +137,7 @@ describe('figures', () => {
   it('give shares with Wilson’s interval and hide what is small, and what would give it away', () => {
     // 12 of 60: 0.118 to 0.318 by Wilson's formula.
     expect(shown('overview')[1]).toEqual(['with a danger sign', 12, 60, 20, 11.8, 31.8])
-    expect(shown('overview')[3]).toEqual([
+    expect(shown('overview')[4]).toEqual([
       'of those, nobody answered in the ladder’s time',
       'not shown',
       60,
@@ -108,6 +146,16 @@ describe('figures', () => {
       'not shown',
     ])
     expect(JSON.stringify(table('overview'))).not.toContain('"hidden":false')
+  })
+
+  it('begin with how it ended for the child, and say of how many nothing was written', () => {
+    const ended = cases.map((one, index) => (index < 12 ? { ...one, outcome: 'admitted' } : one))
+    const [first] = figuresOf(ended, names)
+    expect(first?.rows.map(row => row.map(cellText))).toEqual([
+      // 48 of 60: 0.682 to 0.882 by Wilson's formula.
+      ['nothing written', 48, 60, 80, 68.2, 88.2],
+      ['admitted', 12, 60, 20, 11.8, 31.8],
+    ])
   })
 
   it('count by hour and concern with totals, by question, by language', () => {
@@ -137,7 +185,10 @@ describe('figures', () => {
         aSummary(`again-${index}`, { family: `family-of-c${index}`, openedAt: instant(NIGHT + days * 86_400_000) }),
       ),
     ]
-    const row = (days: number) => figuresOf(again(days), names)[0]?.rows[6]?.map(cellText)
+    const row = (days: number) =>
+      figuresOf(again(days), names)
+        .find(({ id }) => id === 'overview')
+        ?.rows[7]?.map(cellText)
     expect(row(7)?.slice(0, 3)).toEqual(['written again within 7 days', 5, 65])
     expect(row(8)?.[1]).toBe(0)
   })

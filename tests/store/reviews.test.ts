@@ -63,6 +63,25 @@ describe('the file of reviews', () => {
     expect(reviews.months()).toEqual([{ month: '2026-03', cases: 2, picked: 2 }])
   })
 
+  it('draws what somebody flagged, also into a month that was drawn before, once', async () => {
+    reviews.keepSummaries(Array.from({ length: 40 }, (_, index) => aSummary(`c${index}`)))
+    await drawMonth('2026-03', 's', '2026-04', drawing())
+    const drawn = reviews.queue('2026-03')
+    const left = Array.from({ length: 40 }, (_, index) => `c${index}`).find(id => !reviews.isPicked(id)) ?? ''
+    reviews.flag(left, NIGHT, 'lee')
+    reviews.flag(left, NIGHT, 'ana')
+    expect(reviews.queue('2026-03')).toEqual([...drawn, { caseId: left, reasons: ['flagged'], scores: [] }])
+    // One that has not ended yet is drawn when it has.
+    reviews.flag('late', NIGHT, 'lee')
+    expect(reviews.isPicked('late')).toBe(false)
+    reviews.keepSummaries([aSummary('late')])
+    expect(reviews.isPicked('late')).toBe(true)
+    reviews.flag('d1', NIGHT, 'lee')
+    reviews.keepSummaries([aSummary('d1', { month: '2026-02' })])
+    await drawMonth('2026-02', 's', '2026-04', drawing())
+    expect(reviews.queue('2026-02')[0]?.reasons).toEqual(['flagged', 'random'])
+  })
+
   it('takes one score a person, only of what was drawn, and none once two agree', async () => {
     reviews.keepSummaries([aSummary('c1'), aSummary('c2')])
     expect(reviews.addScore(aScore('ana'))).toBe('not-drawn')

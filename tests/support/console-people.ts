@@ -138,7 +138,12 @@ export const oneReview = (did: (what: string) => void): ConsolePorts['reviews'] 
       caseId === REVIEWED
         ? {
             ...{ caseId, number: 1, month: '2026-03', step, of: 2, moments: moments.slice(0, step), sheets: 1 },
-            ...{ rubric: shippedRubric, notNow: undefined, scores: [] },
+            ...{
+              rubric: shippedRubric,
+              notNow: undefined,
+              scores: [],
+              mayAct: { people: [{ id: 'linh', name: 'Linh Tran' }], today: '2026-04-02' },
+            },
           }
         : undefined,
     sheet: async (_caseId, number) => (number === 1 ? '<svg xmlns="http://www.w3.org/2000/svg"/>' : undefined),
@@ -149,6 +154,18 @@ export const oneReview = (did: (what: string) => void): ConsolePorts['reviews'] 
     months: () => ['2026-03'],
     report: async () => [table],
     figures: async () => [table],
+    actions: async () => ({
+      open: [{ number: 1, caseId: REVIEWED, says: 'Ask about the device first', line: 'Linh Tran, by 2026-04-30' }],
+      ended: [],
+    }),
+    async addAction(_who, caseId, fields) {
+      did(`action ${caseId.slice(0, 4)}`)
+      return fields.has('owner') ? { isDone: true, says: '' } : { isDone: false, says: 'Choose who.' }
+    },
+    async endAction(_who, number, fields) {
+      did(`end ${number}`)
+      return fields.has('how') ? { isDone: true, says: '' } : { isDone: false, says: 'Say how.' }
+    },
   }
 }
 

@@ -6,6 +6,7 @@ import { tableSection } from '../../review/report-page.ts'
 import { RUBRIC_GROUPS, type Rubric } from '../../review/rubric.ts'
 import { ITEM_ANSWERS } from '../../review/score.ts'
 import { type ConsoleFrame, form } from './frame.ts'
+import { actionForm, type MayAct } from './review-actions-page.ts'
 
 /** The cases of a month that are reviewed. Text is final. */
 export interface QueueView {
@@ -45,6 +46,7 @@ export interface ReviewedView {
   readonly notNow: string | undefined
   /** Scores that this person may see, in words. */
   readonly scores: readonly { readonly head: string; readonly lines: readonly string[] }[]
+  readonly mayAct: MayAct | undefined
   /** What was filled in and not taken. */
   readonly filled?: ReadonlyMap<string, readonly string[]>
 }
@@ -65,7 +67,7 @@ export function queueScreen(view: QueueView, frame: ConsoleFrame): Html {
   const { month } = view
   return html`<main id="main"><h1>${wording('reviews-heading')}</h1>
 ${note(frame)}
-<p class="ways"><a href="/reviews/report${month === undefined ? '' : `?month=${month}`}">${wording('reviews-report')}</a> <a href="/reviews/figures${month === undefined ? '' : `?month=${month}`}">${wording('reviews-figures')}</a></p>
+<p class="ways"><a href="/reviews/report${month === undefined ? '' : `?month=${month}`}">${wording('reviews-report')}</a> <a href="/reviews/figures${month === undefined ? '' : `?month=${month}`}">${wording('reviews-figures')}</a> <a href="/reviews/actions">${wording('reviews-actions')}</a></p>
 ${month === undefined ? html`<p>${wording('reviews-none')}</p>` : monthPart(view, month, frame)}
 ${view.months.length < 2 ? '' : html`<section aria-labelledby="months"><h2 id="months">${wording('reviews-months')}</h2><ul class="lines">${view.months.map(one => html`<li><a href="/reviews?month=${one.month}"${one.month === month ? html` aria-current="page"` : ''}>${one.month}</a> ${one.says}</li>`)}</ul></section>`}
 </main>`
@@ -75,7 +77,7 @@ function monthPart({ drawn, mayDraw, rows, further }: QueueView, month: string, 
   const { wording } = frame
   if (drawn === undefined)
     return html`<section aria-labelledby="month"><h2 id="month">${month}</h2><p>${wording('reviews-not-drawn')}</p>
-${mayDraw ? form(frame, '/reviews/draw', html`<input type="hidden" name="month" value="${month}"><button class="main-button">${wording('reviews-draw', { label: month })}</button>`) : html`<p>${wording('reviews-running')}</p>`}</section>`
+${mayDraw ? form(frame, '/reviews/draw', html`<input type="hidden" name="month" value="${month}"><label class="tick"><input type="checkbox" name="sure" value="yes" required><span>${wording('reviews-draw-sure')}</span></label><button class="main-button">${wording('reviews-draw', { label: month })}</button>`) : html`<p>${wording('reviews-running')}</p>`}</section>`
   return html`<section aria-labelledby="month"><h2 id="month">${month}</h2><p class="soft">${drawn}</p>
 <ol class="board plain">${rows.map(
     row =>
@@ -108,6 +110,7 @@ ${
 }
 ${scoring(view, frame)}
 ${view.scores.length === 0 ? '' : html`<section aria-labelledby="scores"><h2 id="scores">${wording('reviews-scores')}</h2>${view.scores.map(one => html`<h3>${one.head}</h3><ul class="lines">${one.lines.map(line => html`<li>${line}</li>`)}</ul>`)}</section>`}
+${actionForm(caseId, view.mayAct, view.filled, frame)}
 </main>`
 }
 

@@ -4,6 +4,7 @@ import { isSecureRequest, secureHeaders } from '../../channels/web-guard.ts'
 import type { FigureTable } from '../../review/figure-table.ts'
 import { type Fields, fieldIn } from '../gate.ts'
 import type { ConsoleSite } from './console.ts'
+import { type ActionsView, actionsScreen } from './review-actions-page.ts'
 import { figuresScreen, type QueueView, queueScreen, type ReviewedView, reviewedScreen } from './reviews-page.ts'
 
 /** What a press came to: done, or why not, in words. */
@@ -23,6 +24,11 @@ export interface ReviewsPorts {
   /** @param fields  as the form sends them: `item.ID`, `safe`, `should`, `note` */
   score(who: SignedIn, caseId: string, fields: Fields): Promise<ReviewSaid>
   months(): readonly string[]
+  actions(): Promise<ActionsView>
+  /** @param fields  `says`, `owner`, `due` */
+  addAction(who: SignedIn, caseId: string, fields: Fields): Promise<ReviewSaid>
+  /** @param fields  `how`, `says` */
+  endAction(who: SignedIn, number: number, fields: Fields): Promise<ReviewSaid>
   report(month: string | undefined): Promise<readonly FigureTable[]>
   /** Undefined while they are being worked out for the first time. */
   figures(month: string | undefined): Promise<readonly FigureTable[] | undefined>
@@ -63,6 +69,7 @@ export function reviewsRoutes({ base, gate, answers, show, frame }: ConsoleSite,
   gate.post('/reviews/draw', 'review-cases', async (c, who, fields) => {
     const month = fieldIn(fields, 'month')
     if (!MONTH.test(month)) return queue(c, who, undefined, wording('clinic-choose'), 422)
+    if (fieldIn(fields, 'sure') !== 'yes') return queue(c, who, month, wording('reviews-draw-sure-asked'), 422)
     const said = await ports.draw(who, month)
     return queue(c, who, month, said.says, said.isDone ? 200 : 409)
   })
@@ -84,6 +91,28 @@ export function reviewsRoutes({ base, gate, answers, show, frame }: ConsoleSite,
     return said.isDone
       ? answers.goTo(c, '/reviews?did=scored')
       : reviewed(c, who, { says: said.says, status: 422, filled: fields })
+  })
+
+  gate.post('/reviews/case/:caseId/action', 'review-cases', async (c, who, fields) => {
+    const said = await ports.addAction(who, caseIn(c), fields)
+    return said.isDone
+      ? answers.goTo(c, '/reviews/actions?did=action')
+      : reviewed(c, who, { says: said.says, status: 422, filled: fields })
+  })
+
+  async function actions(c: Context, who: SignedIn, says?: string, status = 200): Promise<Response> {
+    const body = actionsScreen(await ports.actions(), frame(says))
+    return show(c, who, '/reviews', wording('reviews-actions'), body, { status })
+  }
+  gate.get('/reviews/actions', 'review-cases', (c, who) => {
+    const did = c.req.query('did')
+    const says = did === 'action' ? 'reviews-action-did' : did === 'ended' ? 'reviews-action-end-did' : undefined
+    return actions(c, who, says === undefined ? undefined : wording(says))
+  })
+  gate.post('/reviews/actions/:number', 'review-cases', async (c, who, fields) => {
+    const number = Number(c.req.param('number'))
+    const said = await ports.endAction(who, Number.isSafeInteger(number) ? number : 0, fields)
+    return said.isDone ? answers.goTo(c, '/reviews/actions?did=ended') : actions(c, who, said.says, 422)
   })
 
   gate.get('/reviews/case/:caseId/picture/:number', 'review-cases', async c => {

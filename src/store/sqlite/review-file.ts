@@ -1,5 +1,6 @@
 import type { SQLOutputValue } from 'node:sqlite'
 import { type CaseSummary, SUMMARY_VERSION } from '../../review/case-summary.ts'
+import type { ActionEnd, ReviewAction } from '../../review/review-action.ts'
 import type { DrawMade, MonthRow, QueueRow, ReviewStore } from '../../review/review-store.ts'
 import type { Reason } from '../../review/sampling.ts'
 import { mayNotScore, type Score } from '../../review/score.ts'
@@ -9,7 +10,7 @@ import { type DatabaseKind, openDatabase } from './database.ts'
 /** "smlr". */
 const reviewDatabase: DatabaseKind = {
   applicationId: 0x736d6c72,
-  schemaVersion: 1,
+  schemaVersion: 2,
   migrations: './review-migrations/',
 }
 /** How long a write waits for another process: the bot serves while somebody imports at the command line. */
@@ -51,6 +52,20 @@ export function openReviewFile(file: string, how: 'checked' | 'unchecked' = 'che
       'SELECT score.case_id, content FROM score JOIN pick USING (case_id) WHERE pick.month = ? ORDER BY line',
     ),
     addScore: db.prepare('INSERT INTO score (case_id, reviewer, at, content) VALUES (?, ?, ?, ?)'),
+    addFlag: db.prepare('INSERT INTO flag VALUES (?, ?, ?) ON CONFLICT (case_id) DO NOTHING'),
+    flags: db.prepare('SELECT case_id FROM flag'),
+    // A case of a month that was drawn before it was flagged is reviewed all the same.
+    pickFlagged: db.prepare(
+      `INSERT INTO pick SELECT summary.case_id, summary.month, 1 + (SELECT coalesce(max(place), -1) FROM pick WHERE pick.month = summary.month), 'flagged'
+       FROM summary JOIN draw USING (month) JOIN flag USING (case_id)
+       WHERE summary.case_id = ? AND NOT EXISTS (SELECT 1 FROM pick WHERE pick.case_id = summary.case_id)`,
+    ),
+    addAction: db.prepare('INSERT INTO action (case_id, says, owner, due, at, by) VALUES (?, ?, ?, ?, ?, ?)'),
+    actions: db.prepare(
+      `SELECT action.*, action_end.how, action_end.says AS end_says, action_end.at AS end_at, action_end.by AS end_by
+       FROM action LEFT JOIN action_end ON action_end.action = action.line ORDER BY due, line`,
+    ),
+    endAction: db.prepare('INSERT INTO action_end VALUES (?, ?, ?, ?, ?) ON CONFLICT (action) DO NOTHING'),
   }
 
   /** Runs `work` in a transaction that is kept only where it says so. */
@@ -80,7 +95,10 @@ export function openReviewFile(file: string, how: 'checked' | 'unchecked' = 'che
   return {
     keepSummaries(summaries, to) {
       transaction(() => {
-        for (const one of summaries) sql.keep.run(one.caseId, one.month, one.openedAt, JSON.stringify(one))
+        for (const one of summaries) {
+          sql.keep.run(one.caseId, one.month, one.openedAt, JSON.stringify(one))
+          sql.pickFlagged.run(one.caseId)
+        }
         if (to !== undefined) sql.reach.run(to)
         return true
       })
@@ -139,6 +157,19 @@ export function openReviewFile(file: string, how: 'checked' | 'unchecked' = 'che
       })
       return why ?? 'kept'
     },
+    flag(caseId, at, by) {
+      transaction(() => {
+        sql.addFlag.run(caseId, at, by)
+        sql.pickFlagged.run(caseId)
+        return true
+      })
+    },
+    flagged: () => new Set(sql.flags.all().map(row => String(row.case_id))),
+    addAction({ caseId, says, owner, due, at, by }) {
+      sql.addAction.run(caseId, says, owner, due, at, by)
+    },
+    actions: () => sql.actions.all().map(actionOf),
+    endAction: (number, { how, says, at, by }) => sql.endAction.run(number, how, says, at, by).changes === 1,
     close() {
       if (db.isOpen) {
         db.exec('PRAGMA wal_checkpoint(TRUNCATE)')
@@ -150,8 +181,25 @@ export function openReviewFile(file: string, how: 'checked' | 'unchecked' = 'che
 
 const contentOf = <T>(row: Row): T => JSON.parse(String(row.content)) as T
 
-/** A summary of an earlier program is made anew, not read wrongly. */
-const current = (one: CaseSummary): CaseSummary | undefined => (one.version === SUMMARY_VERSION ? one : undefined)
+/** A summary of a later program is not read wrongly. */
+const current = (one: CaseSummary): CaseSummary | undefined => (one.version <= SUMMARY_VERSION ? one : undefined)
+
+function actionOf(row: Row): ReviewAction {
+  return {
+    ...{ number: Number(row.line), caseId: String(row.case_id), says: String(row.says), owner: String(row.owner) },
+    ...{ due: String(row.due), at: instant(Number(row.at)), by: String(row.by) },
+    ...(row.how === null
+      ? {}
+      : {
+          end: {
+            how: String(row.how) as ActionEnd['how'],
+            says: String(row.end_says),
+            at: instant(Number(row.end_at)),
+            by: String(row.end_by),
+          },
+        }),
+  }
+}
 
 function drawOf(row: Row): DrawMade {
   return {
