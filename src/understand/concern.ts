@@ -39,7 +39,7 @@ export function concernsIn(
   if (found.length > 0) {
     const own = found.filter(one => !covered.has(one.concern))
     const ordered = withLeading(own, reading, lexicon)
-    return isReadTwoWays(ordered, lexicon) ? [] : ordered
+    return isReadTwoWays(ordered, reading, lexicon) ? [] : ordered
   }
   if (danger.length > 0) return []
   return lexicon.concerns.flatMap(({ id, onlyAlone }) => {
@@ -52,12 +52,32 @@ export function concernsIn(
  * The same words name two troubles ("carne salida junto al botón"), and the lexicon does not say which leads: neither is
  * guessed, and buttons are shown.
  */
-function isReadTwoWays([first, ...others]: readonly ConcernFound[], lexicon: Lexicon): boolean {
-  const leads = lexicon.concerns.find(({ id }) => id === first?.concern)?.leads?.over ?? []
+function isReadTwoWays([first, ...others]: readonly ConcernFound[], reading: Reading, lexicon: Lexicon): boolean {
+  const known = lexicon.concerns.find(({ id }) => id === first?.concern)
+  const leads = known?.leads?.over ?? []
   return others.some(
     ({ concern, words }) =>
-      !leads.includes(concern) && (isWithin(first?.words, words) || isWithin(words, first?.words)),
+      !leads.includes(concern) &&
+      (isWithin(first?.words, words) ||
+        isWithin(words, first?.words) ||
+        (known?.atOnce !== true && areOneThing(first?.words, words, reading, lexicon))),
   )
+}
+
+/** In one piece of a sentence, with nothing between that joins two things ("water came out pinkish from the balloon"). */
+function areOneThing(
+  one: ConcernFound['words'],
+  other: ConcernFound['words'],
+  { tokens }: Reading,
+  { negation }: Lexicon,
+): boolean {
+  if (one === undefined || other === undefined) return false
+  const [before, after] = one.from <= other.from ? [one, other] : [other, one]
+  for (let at = Math.min(before.to, after.from) + 1; at <= after.from; at += 1) {
+    const token = tokens[at]
+    if (token === undefined || token.gap !== 'none' || negation.contrast.has(token.word)) return false
+  }
+  return true
 }
 
 const isWithin = (inner: ConcernFound['words'], outer: ConcernFound['words']): boolean =>

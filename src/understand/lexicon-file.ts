@@ -74,12 +74,13 @@ export const lexiconFileSchema = z.strictObject({
         phrases: z.array(phraseSchema).min(1),
         'only-alone': z.array(phraseSchema).optional(),
         covers: z.array(id).optional(),
+        'at-once': z.literal(true).optional(),
         'unless-asked': z.array(id).optional(),
         leads: z.strictObject({ over: z.array(id).min(1), phrases: z.array(phraseSchema).min(1) }).optional(),
       }),
     )
     .describe(
-      'Most urgent first. only-alone counts when no other concern was found; covers names concerns that are part of this one; unless-asked names the questions whose answers are in its words; where one of its "leads" phrases is said, it comes before those named there.',
+      'Most urgent first. only-alone counts when no other concern was found; covers names concerns that are part of this one; at-once: first even where the same piece of a sentence names another, which is asked about otherwise; unless-asked names the questions whose answers are in its words; where one of its "leads" phrases is said, it comes before those named there.',
     ),
   facts: z
     .array(

@@ -53,6 +53,8 @@ export interface Lexicon {
     readonly phrases: readonly Phrase[]
     readonly onlyAlone: readonly Phrase[]
     readonly covers: readonly string[]
+    /** So urgent that its first steps are never put off by a question. */
+    readonly atOnce: boolean
     /** Questions whose answers are said in the words of the concern: no other trouble is named by them. */
     readonly unlessAsked: readonly string[]
     /** Where one of these is said, the concern comes before others that are more urgent by themselves. */
@@ -171,6 +173,7 @@ export function lexiconOf(file: unknown): Lexicon {
       phrases: phrases(entry.phrases),
       onlyAlone: phrases(entry['only-alone']),
       covers: entry.covers ?? [],
+      atOnce: entry['at-once'] === true,
       unlessAsked: entry['unless-asked'] ?? [],
       ...(entry.leads === undefined
         ? {}

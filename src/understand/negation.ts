@@ -62,7 +62,9 @@ function denialsInside(found: Found, tokens: readonly Token[], negation: Negatio
     const isCut = tokens.slice(at + 1, found.to + 1).some(token => token.gap !== 'none')
     // "lips not pink but blue", "not pink, they are blue": the denial belongs to something else.
     if (isCut || between.some(token => negation.contrast.has(token.word) || negation.subjects.has(token.word))) continue
-    const isLight = between.every((token, offset) => own.has(at + 1 + offset) || negation.light.has(token.word))
+    const isLight = between.every(
+      (token, offset) => own.has(at + 1 + offset) || negation.light.has(token.word) || negation.list.has(token.word),
+    )
     const word = tokens[at]?.word ?? ''
     const isNewItem = tokens[at]?.gap === 'pause' || negation.again.has(word) || negation.denyingThings.has(word)
     denials.push({ isPlain: isLight && isWhole(tokens, at, negation), isNewItem })
