@@ -70,7 +70,7 @@ export async function clinicPagers(
     const { user, passwordFile, ...smtp } = routes.smtp
     const auth =
       user === undefined || passwordFile === undefined ? {} : { auth: { user, pass: secretIn(passwordFile) } }
-    pagers.set('smtp', smtpPager({ ...smtp, ...auth }))
+    pagers.set('smtp', smtpPager({ ...smtp, ...auth, repeatLabel: () => wording()('sms-repeat') }))
   }
   if (routes.webhook !== undefined) {
     pagers.set(

@@ -18,8 +18,8 @@ export interface SmtpPagerOptions {
   readonly from: string
   /** Certificate of the clinic's own authority, in PEM, and the name to expect when it is not `host`. */
   readonly tls?: { readonly ca?: string; readonly servername?: string }
-  /** Stands before subject and text of a page that may have arrived before. Default "Sent again". */
-  readonly repeatLabel?: string
+  /** Stands before subject and text of a page that may have arrived before, in the clinic's language. Default "May be a repeat". */
+  readonly repeatLabel?: () => string
   /** Milliseconds: to connect and be greeted (default 10,000), of silence (15,000), and for the whole page (45,000). */
   readonly timeouts?: { readonly connectMs?: number; readonly silenceMs?: number; readonly wholeMs?: number }
 }
@@ -136,7 +136,7 @@ function outcomeOf(error: SmtpError, isOnItsWay: boolean): Paged {
 
 /** The whole mail. The same page key gives the same message id, so that a repeat can be known for one. */
 async function messageOf(options: SmtpPagerOptions, page: Page): Promise<Buffer> {
-  const label = page.repeated ? (options.repeatLabel ?? 'Sent again') : undefined
+  const label = page.repeated ? (options.repeatLabel?.() ?? 'May be a repeat') : undefined
   const oneLine = page.text.replace(/[\s\p{Cc}]+/gu, ' ').trim()
   const subject = [...oneLine].slice(0, subjectCharacters).join('').trimEnd()
   const composer = new MailComposer({

@@ -81,6 +81,8 @@ export function shortMessageCentre(options: CentreOptions): Centre {
       servername: options.host,
       ...(options.ca === undefined ? {} : { ca: options.ca }),
     })
+    // One listener a message under way, and a night may have many.
+    made.setMaxListeners(0)
     const lateness = setTimeout(() => made.destroy(), answerMs)
     made.on('error', () => made.destroy())
     made.on('close', () => {

@@ -124,7 +124,7 @@ describe('a page by mail', () => {
 
   test('sent again carries the same message id and says so in subject and text; another page another id', async () => {
     const { port, mails } = await mailServer()
-    const pager = pagerTo(port, { repeatLabel: 'Enviado otra vez' })
+    const pager = pagerTo(port, { repeatLabel: () => 'Enviado otra vez' })
     await pager.page(aPage())
     await pager.page(aPage({ repeated: true }))
     await pager.page(aPage({ key: 'case-1/5/0#0' }))

@@ -57,7 +57,7 @@ export async function openReceivers(cutFirst: boolean): Promise<Receivers> {
       stream.on('end', () => {
         const id = /^Message-ID:\s*<([^@>]+)@/im.exec(raw)?.[1] ?? 'none'
         const to = session.envelope.rcptTo.map(one => one.address).join()
-        if (!take({ how: 'smtp', to, id, labelled: /^Subject: Sent again: /m.test(raw), text: raw })) return done()
+        if (!take({ how: 'smtp', to, id, labelled: /^Subject: May be a repeat: /m.test(raw), text: raw })) return done()
         for (const socket of sockets) if (socket.remotePort === session.remotePort) socket.resetAndDestroy()
       })
     },

@@ -34,7 +34,7 @@ export interface ServeOptions {
   readonly env?: Readonly<Record<string, string>>
 }
 
-const START_MS = 20_000
+const START_MS = process.env.LONG === '1' ? 90_000 : 20_000
 
 /** Sunday, 2:10 in the morning in New York: the demonstration's clinic is closed and Amara Osei is first on call. */
 export const NIGHT = Date.parse('2026-03-01T07:10:00Z')
