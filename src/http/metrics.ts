@@ -75,6 +75,19 @@ function metricsOf(health: Health, { memoryBytes, aliveSeconds }: ProcessFigures
             help: 'steps answered though no replica had them in time: lost should that server die for good',
             values: [['', sharing.alone]],
           } as const,
+          ...(sharing.replicas?.connected === undefined
+            ? []
+            : [
+                gauge('replicas_wanted', "copies of each store server that the clinic's file wants", [
+                  '',
+                  sharing.replicas.wanted,
+                ]),
+                gauge(
+                  'replicas_connected',
+                  'copies of the store server that has fewest; below smallhours_replicas_wanted a server alone has what it is told',
+                  ['', sharing.replicas.connected],
+                ),
+              ]),
         ]),
     gauge('memory_bytes', 'memory of the process', ['', memoryBytes]),
     gauge('alive_seconds', 'time since the process began; falls when it was started again', ['', aliveSeconds]),

@@ -44,10 +44,17 @@ export const DOUBTS = [
   'calendar-held',
   /** Nothing is heard from Telegram's server. */
   'telegram-silent',
+  /** A server that keeps cases has fewer replicas than the clinic's file wants: it alone has what it is told now. */
+  'replica-missing',
 ] as const
 
-/** What people must see to in the coming days: no reason to take the line for out of order. */
-const AHEAD: ReadonlySet<string> = new Set(['rota-gap', 'ladder-empty', 'calendar-held'] satisfies Doubt['what'][])
+/** What people must see to soon: no reason to take the line for out of order. */
+const AHEAD: ReadonlySet<string> = new Set([
+  'rota-gap',
+  'ladder-empty',
+  'calendar-held',
+  'replica-missing',
+] satisfies Doubt['what'][])
 
 /** Something that may keep a family from an answer, or a clinician from a page. Names no family. */
 export interface Doubt {
@@ -99,6 +106,7 @@ export async function healthNow(deps: HealthDependencies): Promise<Health> {
     ...storeDoubts(deps, due, asked),
     ...loopDoubts(deps, figures),
     ...otherDoubts(deps),
+    ...replicaDoubts(deps, figures),
     ...(deps.others?.() ?? []),
   ]
   return { ok: doubts.every(({ what }) => AHEAD.has(what)), doubts, ...figures }
@@ -114,6 +122,13 @@ function storeDoubts(
   const doubts: Doubt[] = failing === undefined ? [] : [{ what: 'store-failing', since: failing }]
   if (due !== undefined && clock.now() - due > OVERDUE_MS) doubts.push({ what: 'alarms-overdue', since: due })
   return doubts
+}
+
+function replicaDoubts({ clock }: HealthDependencies, { sharing }: RuntimeFigures): Doubt[] {
+  const missingMs = sharing?.replicas?.missingMs
+  return missingMs === undefined
+    ? []
+    : [{ what: 'replica-missing', since: instant(Math.round(clock.now() - missingMs)) }]
 }
 
 function loopDoubts({ clock, watch }: HealthDependencies, { sinceLookMs, queued }: RuntimeFigures): Doubt[] {

@@ -113,6 +113,14 @@ export interface SharingFigures {
   readonly processes: number
   /** Steps answered though no replica had them in time. */
   readonly alone: number
+  /** Where the clinic's file wants replicas. */
+  readonly replicas?: {
+    readonly wanted: number
+    /** Of the server that has fewest; undefined before the first look. */
+    readonly connected: number | undefined
+    /** How long there have been too few, in milliseconds. */
+    readonly missingMs: number | undefined
+  }
 }
 
 export interface InboxItem<C = string> {

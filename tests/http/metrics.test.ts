@@ -11,7 +11,10 @@ const health: Health = {
   repliesInFlight: 2,
   untold: 4,
   sinceLookMs: { pages: 500, replies: 1_000, alarms: 250 },
-  sharing: { owned: 8, shards: 16, processes: 2, alone: 5 },
+  sharing: {
+    ...{ owned: 8, shards: 16, processes: 2, alone: 5 },
+    replicas: { wanted: 1, connected: 0, missingMs: 9_000 },
+  },
 }
 const figures = { memoryBytes: 1_000, aliveSeconds: 60 }
 
@@ -36,6 +39,8 @@ describe('the figures for Prometheus', () => {
     expect(text).toContain('\nsmallhours_doubt{what="store-silent"} 1\n')
     expect(text).toContain('\nsmallhours_loop_since_look_seconds{loop="pages"} 0.5\n')
     expect(text).toContain('\nsmallhours_shards_owned 8\n')
+    expect(text).toContain('\nsmallhours_replicas_wanted 1\n')
+    expect(text).toContain('\nsmallhours_replicas_connected 0\n')
     expect(text.match(/smallhours_doubt\{/g)).toHaveLength(DOUBTS.length)
   })
 

@@ -137,6 +137,7 @@ describe('health', () => {
     late?: { lateMs: number; at: Instant }
     full?: 'pages' | 'replies'
     queued?: number
+    replicaMissingMs?: number
     stepped?: Instant
     others?: readonly Doubt[]
   }): Promise<Health> {
@@ -148,6 +149,14 @@ describe('health', () => {
         ...quiet,
         queued: given.queued ?? 0,
         sinceLookMs: { pages: 10, replies: 10, alarms: 10, ...given.looked },
+        ...(given.replicaMissingMs === undefined
+          ? {}
+          : {
+              sharing: {
+                ...{ owned: 1, shards: 1, processes: 1, alone: 0 },
+                replicas: { wanted: 1, connected: 0, missingMs: given.replicaMissingMs },
+              },
+            }),
       }),
       watch: {
         store: { failingSince: given.storeSince },
@@ -193,6 +202,7 @@ describe('health', () => {
       await doubtsOf({ others: [{ what: 'ladder-empty', since: NIGHT, from: NIGHT, until: NIGHT }] }),
       await doubtsOf({ others: [{ what: 'calendar-held', since: NIGHT, role: 'first' }] }),
       await doubtsOf({ others: [{ what: 'telegram-silent', since: NIGHT }] }),
+      await doubtsOf({ replicaMissingMs: 5_000 }),
     ]
     expect(found).toEqual(DOUBTS.map(what => [what]))
     expect(await doubtsOf({ due, looked: { pages: 4_999 }, queued: 500, late: { lateMs: 1_999, at: NIGHT } })).toEqual(
@@ -200,10 +210,12 @@ describe('health', () => {
     )
   })
 
-  it('a hole in the rota is told, and is no reason to take the line for out of order; anything else is', async () => {
+  it('a hole in the rota or a missing replica is told, and is no reason to take the line for out of order; anything else is', async () => {
     const hole = { what: 'rota-gap', since: NIGHT, role: 'first', from: NIGHT, until: NIGHT } as const
     expect(await asked({ others: [hole] })).toMatchObject({ ok: true, doubts: [hole] })
     expect(await asked({ others: [hole], queued: 501 })).toMatchObject({ ok: false })
+    const missing = { what: 'replica-missing', since: ago(NIGHT, seconds(5)) }
+    expect(await asked({ replicaMissingMs: 5_000 })).toMatchObject({ ok: true, doubts: [missing] })
   })
 
   it('says since when, and which way of paging', async () => {

@@ -1,10 +1,10 @@
-import { appendFileSync, cpSync } from 'node:fs'
+import { appendFileSync, cpSync, readFileSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { afterAll, beforeAll, expect, it } from 'vitest'
 import { DEMO_CLINIC } from '../../src/cli/load-line.ts'
 import { type RedisServer, redisServer } from '../support/redis-server.ts'
-import { eventually, newFolder, type Served, serve } from './process.ts'
-import { visit } from './visit.ts'
+import { eventually, newFolder, root, type Served, serve } from './process.ts'
+import { type Visit, visit } from './visit.ts'
 
 let server: RedisServer
 const place = newFolder()
@@ -16,15 +16,24 @@ afterAll(async () => {
   place.remove()
 })
 
+/** The demonstration's clinic on the test's own Redis. */
+function clinicIn(name: string, line: string): string {
+  const clinic = join(place.path, name)
+  cpSync(DEMO_CLINIC, clinic, { recursive: true })
+  appendFileSync(
+    join(clinic, 'clinic.yaml'),
+    `\nstore:\n  redis: redis://127.0.0.1:${server.port}\n  line: ${line}\n`,
+  )
+  return clinic
+}
+
 const sharesOf = async ({ origin }: Served): Promise<number> => {
   const health = (await (await fetch(`${origin}/health`)).json()) as { readonly sharing: { readonly owned: number } }
   return health.sharing.owned
 }
 
 it('a family goes from one real process to the other and stays in one talk; when one is killed the other goes on', async () => {
-  const clinic = join(place.path, 'clinic')
-  cpSync(DEMO_CLINIC, clinic, { recursive: true })
-  appendFileSync(join(clinic, 'clinic.yaml'), `\nstore:\n  redis: redis://127.0.0.1:${server.port}\n`)
+  const clinic = clinicIn('clinic', 'sh')
   const data = join(place.path, 'data')
   const one = await serve({ data, clinic })
   const two = await serve({ data, clinic })
@@ -58,5 +67,45 @@ it('a family goes from one real process to the other and stays in one talk; when
   } finally {
     await two.kill()
     await one.stop()
+  }
+}, 60_000)
+
+it('is renewed one process after the other: a case that is open keeps its flow, a new one gets the new one', async () => {
+  const OLD_WORDS = 'Which of these is or was your child'
+  const NEW_WORDS = 'Which tube is or was it?'
+  const before = clinicIn('before', 'renewed')
+  const after = clinicIn('after', 'renewed')
+  cpSync(join(root, 'flows/shared'), join(after, 'flows/shared'), { recursive: true })
+  const file = join(after, 'flows/shared/wording.en.yaml')
+  const words = readFileSync(file, 'utf8')
+  writeFileSync(file, words.replace(/^ask\/device: .*$/m, `ask/device: ${NEW_WORDS}`))
+  const data = join(place.path, 'renewed')
+  const older = await serve({ data, clinic: before })
+  const family = visit(older.origin)
+  await family.open('/')
+  await family.press('Send', { text: 'her tube has just come out' })
+  const newer = await serve({ data, clinic: after })
+  try {
+    await eventually('each has its half', async () => (await sharesOf(older)) === 8 && (await sharesOf(newer)) === 8)
+    await older.stop()
+    await eventually('the newer has all', async () => (await sharesOf(newer)) === 16, 15_000)
+    const toTheTube = async (one: Visit): Promise<string> => {
+      await eventually('the first question', async () => (await one.open('/')).buttons.includes('Nothing. It is empty'))
+      await one.press('Nothing. It is empty')
+      await eventually('the signs', async () => (await one.open('/')).buttons.includes('None of these'))
+      await one.press('None of these')
+      return eventually('which tube', async () => {
+        const { buttons, text } = await one.open('/')
+        return buttons.includes('Long tube, held by a balloon') ? text : undefined
+      })
+    }
+    expect(await toTheTube(visit(newer.origin, family.cookie()))).toContain(OLD_WORDS)
+    const other = visit(newer.origin)
+    await other.open('/')
+    await other.press('Send', { text: 'her tube has just come out' })
+    expect(await toTheTube(other)).toContain(NEW_WORDS)
+  } finally {
+    await older.kill()
+    await newer.stop()
   }
 }, 60_000)

@@ -25,7 +25,7 @@ const REFUSALS: readonly (readonly [start: string, todo: string])[] = [
   ['NOPERM', 'this user may not do that: allow it the commands and keys named in docs/operating/redis.md'],
 ]
 
-const PASSING = /^(LOADING|CLUSTERDOWN|TRYAGAIN|MASTERDOWN|READONLY|UNBLOCKED)\b/
+const PASSING = /^(LOADING|CLUSTERDOWN|TRYAGAIN|MASTERDOWN|READONLY|UNBLOCKED|BUSY|ERR max number of clients)\b/
 /** Of the connection: broken, not there yet, silent. */
 const OF_THE_LINE =
   /^(Connection is closed|Command timed out|Stream isn't writeable|Reached the max retries|connect E|read E|write E|Command aborted)/i

@@ -17,6 +17,7 @@ import { contentOf, packed, storedContent, unpacked } from './content.ts'
 import { type Durability, refuseVolatile } from './durability.ts'
 import { type Argument, connectNodes, type Nodes, type NodesOptions, type Reply } from './nodes.ts'
 import { type Places, places } from './places.ts'
+import { watchReplicas } from './replicas.ts'
 import { byLatest, headsIn, listOf, type PlacedHead, rowsIn, textOf } from './rows.ts'
 import { type Script, scripts } from './scripts.ts'
 import { type Shares, shares } from './shares.ts'
@@ -108,6 +109,8 @@ function storeOver<C extends Content>(
   const onFault = options.onFault ?? (() => undefined)
   const where: Places = places(nodes, count, prefixOf)
   const owning = shares({ nodes, shards: count, member, leaseMs: options.leaseMs ?? LEASE_MS, onFault })
+  const wanted = options.replicas ?? 0
+  const replicas = wanted === 0 ? undefined : watchReplicas(nodes, wanted, onFault)
   const all = Array.from({ length: count }, (_, shard) => shard)
   const listeners = new Set<() => void>()
   const underWay = new Set<Promise<unknown>>()
@@ -176,7 +179,7 @@ function storeOver<C extends Content>(
         notBefore,
       ]),
     ]
-    const answer = textOf(await fenced(shard, scripts.commit, args, options.replicas ?? 0))
+    const answer = textOf(await fenced(shard, scripts.commit, args, wanted))
     switch (answer) {
       case 'committed':
         notify()
@@ -308,6 +311,7 @@ function storeOver<C extends Content>(
 
   async function close(): Promise<void> {
     while (underWay.size > 0) await Promise.allSettled(underWay)
+    replicas?.stop()
     await owning.stop()
     listeners.clear()
     nodes.close()
@@ -318,7 +322,7 @@ function storeOver<C extends Content>(
     places: where,
     nodes,
     prefixOf,
-    sharing: sharingOver({ nodes, prefixOf, where, owning, fenced }),
+    sharing: sharingOver({ nodes, prefixOf, where, owning, replicas, fenced }),
     isEmpty: () =>
       read(async () => {
         const opened = await everywhere(all, async shard => [

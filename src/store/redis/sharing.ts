@@ -3,6 +3,7 @@ import type { Content, Sharing } from '../store.ts'
 import { contentOf, storedContent } from './content.ts'
 import type { Argument, Nodes, Reply } from './nodes.ts'
 import type { Places } from './places.ts'
+import type { ReplicaWatch } from './replicas.ts'
 import { listOf, textOf } from './rows.ts'
 import { type Script, scripts } from './scripts.ts'
 import type { Shares } from './shares.ts'
@@ -15,11 +16,13 @@ export interface SharingParts {
   readonly prefixOf: (shard: number) => string
   readonly where: Places
   readonly owning: Shares
+  /** Present where replicas are wanted. */
+  readonly replicas: ReplicaWatch | undefined
   readonly fenced: (shard: number, script: Script, args: readonly Argument[]) => Promise<Reply>
 }
 
 /** How processes divide the shards, and the inbox each shard has for what arrives at another's door. */
-export function sharingOver({ nodes, prefixOf, where, owning, fenced }: SharingParts): Sharing<Content> {
+export function sharingOver({ nodes, prefixOf, where, owning, replicas, fenced }: SharingParts): Sharing<Content> {
   async function waitingIn(shard: number, limit: number) {
     const prefix = prefixOf(shard)
     const ids = listOf(await nodes.ask(shard, 'LRANGE', `${prefix}inbox-order`, 0, limit - 1)).map(String)
@@ -32,7 +35,10 @@ export function sharingOver({ nodes, prefixOf, where, owning, fenced }: SharingP
   }
 
   return {
-    start: () => owning.start(),
+    async start() {
+      replicas?.start()
+      await owning.start()
+    },
     isOurs: chat => owning.fenceOf(where.ofChat(chat)) !== undefined,
     onTaken: listener =>
       owning.onTaken(taken => {
@@ -53,6 +59,7 @@ export function sharingOver({ nodes, prefixOf, where, owning, fenced }: SharingP
       shards: owning.count,
       processes: owning.members.length,
       alone: nodes.alone,
+      ...(replicas === undefined ? {} : { replicas: replicas.figures() }),
     }),
     async put(chat, id, content) {
       const reply = await nodes.run(where.ofChat(chat), scripts.inboxPut, [id, storedContent(content), WAITING_MOST])
