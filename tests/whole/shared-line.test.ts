@@ -20,10 +20,7 @@ afterAll(async () => {
 function clinicIn(name: string, line: string): string {
   const clinic = join(place.path, name)
   cpSync(DEMO_CLINIC, clinic, { recursive: true })
-  appendFileSync(
-    join(clinic, 'clinic.yaml'),
-    `\nstore:\n  redis: redis://127.0.0.1:${server.port}\n  line: ${line}\n`,
-  )
+  appendFileSync(join(clinic, 'clinic.yaml'), `\nstore:\n  redis: redis://127.0.0.1:${server.port}\n  line: ${line}\n`)
   return clinic
 }
 
