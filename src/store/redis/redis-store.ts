@@ -108,9 +108,12 @@ function storeOver<C extends Content>(
   const member = options.member ?? randomBytes(8).toString('hex')
   const onFault = options.onFault ?? (() => undefined)
   const where: Places = places(nodes, count, prefixOf)
-  const owning = shares({ nodes, shards: count, member, leaseMs: options.leaseMs ?? LEASE_MS, onFault })
   const wanted = options.replicas ?? 0
   const replicas = wanted === 0 ? undefined : watchReplicas(nodes, wanted, onFault)
+  const owning = shares({
+    ...{ nodes, shards: count, member, leaseMs: options.leaseMs ?? LEASE_MS, onFault },
+    eachRound: async () => replicas?.look(),
+  })
   const all = Array.from({ length: count }, (_, shard) => shard)
   const listeners = new Set<() => void>()
   const underWay = new Set<Promise<unknown>>()
@@ -311,7 +314,6 @@ function storeOver<C extends Content>(
 
   async function close(): Promise<void> {
     while (underWay.size > 0) await Promise.allSettled(underWay)
-    replicas?.stop()
     await owning.stop()
     listeners.clear()
     nodes.close()

@@ -3,20 +3,15 @@ import type { Nodes } from './nodes.ts'
 import { listOf } from './rows.ts'
 
 export interface ReplicaWatch {
-  start(): void
-  stop(): void
-  /** Looks now. */
+  /** Looks now; never rejects. */
   look(): Promise<void>
   figures(): NonNullable<SharingFigures['replicas']>
 }
-
-const LOOKED_EVERY_MS = 5_000
 
 /** Looks at how many replicas the servers have that keep the shards: each of them has its own. */
 export function watchReplicas(nodes: Nodes, wanted: number, onFault: (error: unknown) => void): ReplicaWatch {
   let connected: number | undefined
   let missingSince: number | undefined
-  let timer: NodeJS.Timeout | undefined
 
   async function look(): Promise<void> {
     try {
@@ -33,13 +28,6 @@ export function watchReplicas(nodes: Nodes, wanted: number, onFault: (error: unk
 
   return {
     look,
-    start() {
-      if (wanted === 0) return
-      void look()
-      timer = setInterval(() => void look(), LOOKED_EVERY_MS)
-      timer.unref()
-    },
-    stop: () => clearInterval(timer),
     figures: () => ({
       wanted,
       connected,

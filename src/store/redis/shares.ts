@@ -11,6 +11,8 @@ export interface SharesOptions {
   readonly leaseMs: number
   /** Told when an owner could not be asked or renewed. */
   readonly onFault: (error: unknown) => void
+  /** Done beside each round of renewals. */
+  readonly eachRound?: () => Promise<void>
 }
 
 /** A shard this process has come to act for. */
@@ -49,7 +51,7 @@ const ROUNDS_A_LEASE = 4
  * is free; a process that died is not heard of, and its shards are free when their leases end. A lease is a promise about
  * time and time may stop, so that no write rests on it: each script asks for the fence, which the next owner has raised.
  */
-export function shares({ nodes, shards, member, leaseMs, onFault }: SharesOptions): Shares {
+export function shares({ nodes, shards, member, leaseMs, onFault, eachRound }: SharesOptions): Shares {
   /** Fences of the shards that are ours as far as was heard. */
   const mine = new Map<number, string>()
   const listeners = new Set<(taken: readonly Taken[]) => void>()
@@ -92,7 +94,7 @@ export function shares({ nodes, shards, member, leaseMs, onFault }: SharesOption
   /** Renewals go on although some of the servers do not answer: each shard by itself. */
   async function round(): Promise<void> {
     const work: Promise<unknown>[] = [...mine].map(([shard, fence]) => renew(shard, fence))
-    await all([listed(leaseMs), ...work])
+    await all([listed(leaseMs), eachRound?.() ?? Promise.resolve(), ...work])
     if (stopped) return
     const share = Math.ceil(shards / Math.max(1, members.length))
     const spare = [...mine.keys()].slice(share)

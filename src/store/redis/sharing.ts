@@ -35,10 +35,7 @@ export function sharingOver({ nodes, prefixOf, where, owning, replicas, fenced }
   }
 
   return {
-    async start() {
-      replicas?.start()
-      await owning.start()
-    },
+    start: () => owning.start(),
     isOurs: chat => owning.fenceOf(where.ofChat(chat)) !== undefined,
     onTaken: listener =>
       owning.onTaken(taken => {
