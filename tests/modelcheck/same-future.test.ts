@@ -75,7 +75,7 @@ describe('the state that stands for others', () => {
           expect([other.talk, other.entered], JSON.stringify(way)).toEqual([one.talk, one.entered])
           whole = one.next
           short = other.next
-          canonical(short)
+          canonical(short, 0)
         }
         longest = Math.max(longest, way.length)
       }),

@@ -24,9 +24,12 @@ export interface FactDomain {
   readonly classes: readonly AnswerClass[]
 }
 
+/** How a tract grows older while a conversation goes on. */
+export const GROWING = ['under-first-days', 'under-settled', 'over-settled'] as const
+
 /** Bands of facts with a number or a time behind them, in order; "unsure" comes after them. */
 const BANDS: Readonly<Record<string, readonly string[]>> = {
-  'first-placed': ['under-first-days', 'under-settled', 'over-settled'],
+  'first-placed': GROWING,
   ph: ['at-most-limit', 'over-limit', 'none-came'],
   age: ['under-3-months', '3-to-6-months', '6-months-to-5-years', '5-years-and-over'],
   // Fever; from what it cannot wait under 3 months; from what it cannot wait under 6 months.
@@ -47,6 +50,17 @@ const READ_BY_DERIVED: Readonly<Record<string, readonly string[]>> = {
   fever: ['temperature', 'age'],
   urine: ['last-wet'],
   'balloon-loss': ['balloon-put-in', 'balloon-came-out'],
+}
+
+/** Classes that an answer may come to by time alone, the next one first. */
+export function olderClasses({ domain }: { readonly domain: FactDomain }, classIndex: number): readonly number[] {
+  if (domain.fact !== 'first-placed') return []
+  const stands = (GROWING as readonly string[]).indexOf(domain.classes[classIndex]?.band ?? '')
+  const later = stands < 0 ? [] : GROWING.slice(stands + 1)
+  return later.flatMap(band => {
+    const at = domain.classes.findIndex(each => each.band === band)
+    return at < 0 ? [] : [at]
+  })
 }
 
 /** What rules compare: a fact or derived fact with values. */

@@ -1,8 +1,8 @@
 /** Every state a flow's model can come to, breadth first, so that the way to each is a shortest one. */
 
 import { MOVES, type Move, type Mover, type MoverOptions, mover } from './flat-step.ts'
-import { type Packing, packing, StateTable } from './packing.ts'
-import { canonicalIn } from './relevance.ts'
+import { packing, StateTable } from './packing.ts'
+import { type Canonical, canonicalIn } from './relevance.ts'
 import type { FlatFlow } from './tables.ts'
 import { fieldSizes } from './tables.ts'
 
@@ -11,6 +11,8 @@ export interface ExploreOptions extends MoverOptions {
   readonly statesMost?: number
   /** Further fields of the state, after those of the flow: sizes, and what each edge does to them. */
   readonly watch?: Watch
+  /** Bits of `FlatFlow.marks` that stand; left out: none. */
+  readonly marks?: (memory: Int32Array) => number
   readonly onEdge?: (edge: Edge) => void
   readonly onProgress?: (states: number, looked: number) => void
   /** Moves that are followed; left out: all. `looked`: the move is made and told, and nothing after it. */
@@ -77,7 +79,7 @@ const STATES_MOST = 10_000_000
 const PROGRESS_EVERY = 4096
 
 export function explore(flat: FlatFlow, options: ExploreOptions = {}): Explored {
-  const { statesMost = STATES_MOST, watch, onEdge, onProgress, isFollowed } = options
+  const { statesMost = STATES_MOST, watch, marks, onEdge, onProgress, isFollowed } = options
   const own = fieldSizes(flat)
   const pack = packing([...own, ...(watch?.sizes ?? [])])
   const width = own.length + (watch?.sizes.length ?? 0)
@@ -95,7 +97,7 @@ export function explore(flat: FlatFlow, options: ExploreOptions = {}): Explored 
     return true
   }
   const walker = mover(flat, { ...options, isWalked })
-  const canonical = options.resume === 'return' ? remembering(canonicalIn(flat), packing(own)) : undefined
+  const canonical = options.resume === 'return' ? remembering(canonicalIn(flat), own, flat.marks.length) : undefined
   options.onMover?.(walker)
   const packed = new Int32Array(pack.words)
   const whole = new Int32Array(width)
@@ -124,10 +126,11 @@ export function explore(flat: FlatFlow, options: ExploreOptions = {}): Explored 
       onEdge?.({ from, to: -1, isNew: false, move, before: from < 0 ? undefined : before, after: next })
       return
     }
+    const after = watch?.end(move, next)
     whole.set(next)
-    canonical?.(whole)
-    if (watch !== undefined) {
-      whole.set(watch.end(move, next), own.length)
+    canonical?.(whole, after === undefined ? 0 : (marks?.(after) ?? 0))
+    if (watch !== undefined && after !== undefined) {
+      whole.set(after, own.length)
       watch.begin(memory, from < 0 ? undefined : before)
     }
     pack.pack(whole, packed, 0)
@@ -185,22 +188,28 @@ export function explore(flat: FlatFlow, options: ExploreOptions = {}): Explored 
 }
 
 /** The same, worked out once for each state that it is asked for: most edges lead to one that another has led to. */
-function remembering(canonical: (state: Int32Array) => void, pack: Packing): (state: Int32Array) => void {
+function remembering(canonical: Canonical, sizes: readonly number[], marksMost: number): Canonical {
+  const pack = packing([...sizes, 2 ** marksMost])
+  const one = new Int32Array(sizes.length + 1)
   const asked = new StateTable(pack.words)
   const packed = new Int32Array(pack.words)
   let made = new Int32Array(1024 * pack.words)
-  return state => {
-    pack.pack(state, packed, 0)
+  return (state, marks) => {
+    one.set(sizes.length === state.length ? state : state.subarray(0, sizes.length))
+    one[sizes.length] = marks
+    pack.pack(one, packed, 0)
     const known = asked.count
     const number = asked.add(packed)
     const at = number * pack.words
     if (number < known) {
-      pack.unpack(made, at, state)
+      pack.unpack(made, at, one)
+      state.set(one.subarray(0, sizes.length))
       return
     }
-    canonical(state)
+    canonical(state, marks)
     if (at + pack.words > made.length) made = grown(made)
-    pack.pack(state, made, at)
+    one.set(sizes.length === state.length ? state : state.subarray(0, sizes.length))
+    pack.pack(one, made, at)
   }
 }
 

@@ -2,7 +2,7 @@
 import type { Flow, FlowSet } from '../../flow/flow-set.ts'
 import { domainsOf, type FactDomain } from './abstract-answers.ts'
 import { derivedModels } from './abstract-derived.ts'
-import { must, type NodeContext, nodeFor, type Observation, observedAt } from './flat-nodes.ts'
+import { marksOf, must, type NodeContext, nodeFor, type Observation, observedAt } from './flat-nodes.ts'
 import { isOutpaced, leadingOn, pruned } from './flat-open.ts'
 import { alarmTargetsOf } from './flow-alarms.ts'
 import { joinsOf } from './rejoin.ts'
@@ -38,13 +38,14 @@ export function flatten(flow: Flow, set: FlowSet, options: FlattenOptions = {}):
   const targets = [...alarmTargetsOf(flow)]
   const alarmOf = new Map(targets.map(([name], index) => [name, index]))
   const hazardous = hazardousAdvice(flow, set)
+  const { marks, bitsOf } = marksOf(observed)
   const drafted = fieldsAfter(cells.length, targets.length, hazardous.length, 0, 0)
   const context: NodeContext = { set, cells, fieldOf, fields: drafted, derived, policies, nodeOf, alarmOf }
   const nodes = pruned(
     [...flow.steps.values()].map(step => nodeFor(step, context)),
     context,
     flow,
-  ).map(node => ({ ...node, observed: observed.flatMap(each => observedAt(node, each, context)) }))
+  ).map(node => ({ ...node, observed: observed.flatMap(each => observedAt(node, each, context, bitsOf)) }))
   const changing = changingFields(nodes, context)
   const isTurning = (node: FlatNode) =>
     node.rows.some(row => row.tests.some(test => test.fields.some(field => changing.has(field))))
@@ -71,6 +72,7 @@ export function flatten(flow: Flow, set: FlowSet, options: FlattenOptions = {}):
     givable: givable.flatMap(fact => fieldOf.get(fact) ?? []),
     turning,
     joins,
+    marks,
     sticky,
     isOutpaced: isOutpaced(nodes, context, flow),
     canBeSpent: targets.map(([, target], alarm) => {

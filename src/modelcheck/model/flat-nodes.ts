@@ -2,7 +2,17 @@
 import type { Step } from '../../flow/flow-step.ts'
 import type { Compared } from './abstract-answers.ts'
 import { type TestContext, testFor } from './flat-tests.ts'
-import { type Cell, cellFor, type FlatNode, RESUME, STATUS, type Test, urgencyOf } from './tables.ts'
+import {
+  type Cell,
+  cellFor,
+  type FlatNode,
+  type Mark,
+  type Observed,
+  RESUME,
+  STATUS,
+  type Test,
+  urgencyOf,
+} from './tables.ts'
 
 /** What a step is compiled with. */
 export interface NodeContext extends TestContext {
@@ -14,6 +24,8 @@ export interface NodeContext extends TestContext {
 /** A comparison that a rule makes at some steps. */
 export interface Observation extends Compared {
   readonly isAt: (step: Step) => boolean
+  /** Each alone frees the rule that compares. */
+  readonly freed: readonly { readonly urgency: number; readonly marks: readonly Mark[] }[]
 }
 
 export function nodeFor(step: Step, context: NodeContext): FlatNode {
@@ -64,11 +76,43 @@ function testsFor(condition: Readonly<Record<string, readonly string[]>>, contex
 }
 
 /** Tests that a rule makes at a step. */
-export function observedAt(node: FlatNode, { on, values, isAt }: Observation, context: NodeContext): Test[] {
+export function observedAt(
+  node: FlatNode,
+  { on, values, isAt, freed }: Observation,
+  context: NodeContext,
+  bitsOf: BitsOf,
+): Observed[] {
   if (context.policies[on] !== undefined || !isAt(node.step)) return []
   const test = testFor(on, values, context)
-  return test.fields.length === 0 ? [] : [test]
+  if (test.fields.length === 0) return []
+  const known = freed.flatMap(({ urgency, marks }) => {
+    const bits = bitsOf(marks)
+    return bits === undefined ? [] : [{ urgency, marks: bits }]
+  })
+  return [{ test, freed: known }]
 }
+
+/** Marks as bits; undefined where there is no bit for one: it is taken never to stand. */
+export type BitsOf = (marks: readonly Mark[]) => number | undefined
+
+/** Every mark that frees something, and its bit. */
+export function marksOf(observed: readonly Observation[]): {
+  readonly marks: readonly Mark[]
+  readonly bitsOf: BitsOf
+} {
+  const byKey = new Map(
+    observed.flatMap(each =>
+      each.freed.flatMap(({ marks }) => marks.map(mark => [JSON.stringify(mark), mark] as const)),
+    ),
+  )
+  const keys = [...byKey.keys()].slice(0, MARKS_MOST)
+  const bitsOf = (marks: readonly Mark[]) => {
+    const bits = marks.map(mark => keys.indexOf(JSON.stringify(mark)))
+    return bits.includes(-1) ? undefined : bits.reduce((all, bit) => all | (1 << bit), 0)
+  }
+  return { marks: keys.map(key => byKey.get(key) as Mark), bitsOf }
+}
+const MARKS_MOST = 30
 
 /** @throws where a table of the flow lacks an id that its steps name */
 export function must<T>(map: ReadonlyMap<string, T>, id: string): T {

@@ -6,12 +6,14 @@
  * is history stays), and an alarm at a moment may fire at or after it. `tests/modelcheck` holds model and bot together.
  */
 import { LEFT, SILENT_ASK, SILENT_PAGE, UNANSWERED } from '../../flow/steps.ts'
+import { olderClasses } from './abstract-answers.ts'
 import { ELAPSED } from './abstract-derived.ts'
 import { aheadOf, alarmsStillIn } from './alarms-ahead.ts'
 import { laterFields } from './later-facts.ts'
 import { alarmsSetFrom, historyOf, isPassing, rejoinsIn, takingBack } from './rejoin.ts'
 import { orderIn, reachIn } from './steps-ahead.ts'
 import {
+  type Cell,
   cellFor,
   type FlatFlow,
   type FlatNode,
@@ -833,11 +835,6 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
     return moment === undefined || momentOf(moment) !== 'unknown'
   }
 
-  const OLDER: Readonly<Record<string, string>> = {
-    'under-first-days': 'under-settled',
-    'under-settled': 'over-settled',
-  }
-
   function moves(from: Int32Array, visit: (move: Move, next: Int32Array) => void): void {
     const one = (kind: MoveKind, arg = 0, branch = 0) => {
       const move: Move = { kind, arg, branch }
@@ -865,10 +862,8 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
     if (out && from[F.elapsed] === 1) one('time', ELAPSED.overdue)
     state.set(from)
     if (PLACED >= 0 && get(PLACED) !== 0) {
-      const older = OLDER[cells[PLACED]?.domain.classes[classAt(PLACED)]?.band ?? '']
-      const index =
-        older === undefined ? -1 : (cells[PLACED]?.domain.classes.findIndex(each => each.band === older) ?? -1)
-      if (index >= 0) one('grew-older', index)
+      const older = olderClasses(cells[PLACED] as Cell, classAt(PLACED))[0]
+      if (older !== undefined) one('grew-older', older)
     }
     if (interruptions) {
       one('danger-said')

@@ -1,28 +1,35 @@
 /** Values that no test ahead can tell apart become one; what nothing ahead asks or reads becomes nothing. */
-import { type Cell, type FlatFlow, type FlatNode, RESUME, STATUS, statusIn, type Test } from './tables.ts'
+import { olderClasses } from './abstract-answers.ts'
+import { type Cell, type FlatFlow, type FlatNode, RESUME, STATUS, statusIn } from './tables.ts'
+import type { Telling } from './told-apart.ts'
 
-/** For every cell of a fact the one that stands for it. */
-export function mapOf(of: {
-  readonly cell: Cell
-  readonly field: number
-  readonly tests: readonly Test[]
+/** Whether the question of a fact lies ahead: at all, and without a turn. */
+export interface AskedAhead {
   readonly isAsked: boolean
   readonly isAskedOnWay: boolean
-  readonly sizes: readonly number[]
-}): Int32Array {
-  const { cell, field, tests, isAsked, isAskedOnWay, sizes } = of
-  const own = ofField(tests, field, sizes)
+}
+
+/** For every cell of a fact the one that stands for it; made once for all tests that tell alike. */
+export function factMaps(cells: readonly Cell[], telling: Telling): (field: number, ahead: AskedAhead) => Int32Array {
+  const known = cells.map(() => new Map<string, Int32Array>())
+  return (field, ahead) => {
+    const own = known[field] as Map<string, Int32Array>
+    const key = `${Number(ahead.isAsked)}${Number(ahead.isAskedOnWay)} ${telling.key(field)}`
+    const found = own.get(key)
+    if (found !== undefined) return found
+    const made = mapOf(cells[field] as Cell, ahead, telling.of(field))
+    own.set(key, made)
+    return made
+  }
+}
+
+function mapOf(cell: Cell, ahead: AskedAhead, apart: readonly Int32Array[]): Int32Array {
   const map = new Int32Array(cell.size)
-  if (!isAsked && own.length === 0) return map
+  if (!ahead.isAsked && apart.length === 0) return map
   const bySignature = new Map<string, number>()
-  for (let value = 1; value < cell.size; value++) {
-    // Once its question lies behind, what was told before it was asked is as if it had been asked.
-    const told = statusIn(cell, value)
-    const status = told === STATUS.given && !isAskedOnWay ? STATUS.reached : told
-    // What is on record is seen once talk comes to its question again.
-    const seen = told === STATUS.recorded && isAsked ? value + cell.domain.classes.length : value
-    let signature = `${status}`
-    for (const apart of own) signature += `,${apart[seen]}`
+  for (const value of latestFirst(cell)) {
+    const signatures = [value, ...olderValues(cell, value)].map(each => signatureOf(cell, ahead, apart, each))
+    const signature = signatures.filter((each, at) => each !== signatures[at - 1]).join(' ')
     const known = bySignature.get(signature)
     if (known === undefined) bySignature.set(signature, value)
     map[value] = known ?? value
@@ -30,67 +37,45 @@ export function mapOf(of: {
   return map
 }
 
-/** How the tests of a field tell its values apart; those that tell them apart alike once. */
-function ofField(tests: readonly Test[], field: number, sizes: readonly number[]): readonly Int32Array[] {
-  const own = new Set<Int32Array>()
-  for (const test of tests) {
-    const apart = toldApart(test, field, sizes)
-    if (apart !== undefined) own.add(apart)
-  }
-  return [...own]
+/** What is told apart of a value: by the tests ahead, and where its question lies ahead, by how the answer stands. */
+function signatureOf(
+  cell: Cell,
+  { isAsked, isAskedOnWay }: AskedAhead,
+  own: readonly Int32Array[],
+  value: number,
+): string {
+  const told = statusIn(cell, value)
+  // What is on record is seen once talk comes to its question again.
+  const seen = told === STATUS.recorded && isAsked ? value + cell.domain.classes.length : value
+  // Once its question lies behind, what was told before it was asked is as if it had been asked.
+  const status = told === STATUS.given && !isAskedOnWay ? STATUS.reached : told
+  let signature = isAsked ? `${status}` : ''
+  for (const apart of own) signature += `,${apart[seen]}`
+  return signature
 }
 
-const apartOf = new WeakMap<Test, readonly (Int32Array | undefined)[]>()
-const alike = new Map<string, Int32Array>()
-
-/**
- * For every value of a field the first that a test, over all values of its other fields, does not tell from it; undefined
- * where the test does not read the field. The same array where tests tell alike.
- */
-function toldApart(test: Test, field: number, sizes: readonly number[]): Int32Array | undefined {
-  const place = test.fields.indexOf(field)
-  if (place < 0) return undefined
-  const known = apartOf.get(test)
-  if (known !== undefined) return known[place]
-  const made = test.fields.map(one => madeApart(test, one, sizes))
-  apartOf.set(test, made)
-  return made[place]
+/** Nothing, then the cells of the latest of what time alone leads through, since it may lead there from all the others. */
+function latestFirst(cell: Cell): readonly number[] {
+  const cells = Array.from({ length: cell.size }, (_, value) => value)
+  const left = (value: number) => olderValues(cell, value).length
+  return cells.toSorted((a, b) => left(a) - left(b))
 }
 
-function madeApart(test: Test, field: number, sizes: readonly number[]): Int32Array {
-  const first = new Map<string, number>()
-  const made = Int32Array.from({ length: sizes[field] as number }, (_, value) => {
-    const says = slice(test, field, value, sizes)
-    if (!first.has(says)) first.set(says, value)
-    return first.get(says) as number
-  })
-  const key = made.join()
-  const known = alike.get(key) ?? made
-  alike.set(key, known)
-  return known
-}
-
-/** What a test says for one value of a field, over all values of its other fields. */
-function slice(test: Test, field: number, value: number, sizes: readonly number[]): string {
-  const position = test.fields.indexOf(field)
-  const stride = test.strides[position] as number
-  const size = sizes[field] as number
-  let out = ''
-  for (let index = 0; index < test.table.length; index++) {
-    if (Math.floor(index / stride) % size === value) out += test.table[index]
-  }
-  return out
+/** Cells that a cell may come to by time alone. */
+function olderValues(cell: Cell, value: number): readonly number[] {
+  if (value === 0) return []
+  const count = cell.domain.classes.length
+  const classIndex = (value - 1) % count
+  return olderClasses(cell, classIndex).map(older => value - classIndex + older)
 }
 
 /**
  * For every value of a clock field the one that stands for it. Time goes one way: elapsed grows in steps of one and time
  * left ends, so only what stays the same from a value on is made one.
  */
-export function clockMap(field: number, tests: readonly Test[], sizes: readonly number[]): Int32Array {
-  const own = ofField(tests, field, sizes)
-  const size = sizes[field] as number
+export function clockMap(size: number, apart: readonly Int32Array[]): Int32Array {
   let last = size - 1
-  while (last > 0 && own.every(told => told[last - 1] === told[size - 1])) last--
+  while (last > 0 && apart.every(told => told[last - 1] === told[size - 1])) last--
   return Int32Array.from({ length: size }, (_, value) => Math.min(value, last))
 }
 

@@ -171,7 +171,7 @@ function rejoinAt(
   const reads = (node: number, field: number, isWhole: boolean) => {
     const { ask, observed } = nodes[node] as FlatNode
     const rows = graph.nodes[node]?.rows ?? []
-    const tests = [...rows.flatMap(row => row.tests), ...(isWhole ? observed : [])]
+    const tests = [...rows.flatMap(row => row.tests), ...(isWhole ? observed.map(({ test }) => test) : [])]
     return ask !== field && tests.some(test => tellsApart(test, field, cells))
   }
   for (const field of asked) for (const node of after) if (reads(node, field, false)) return undefined

@@ -9,12 +9,12 @@ import { aheadOf } from './alarms-ahead.ts'
 import { outdoneIn } from './outdone.ts'
 import { outlookIn } from './outlook.ts'
 import { isPassing, type Rejoin, rejoinsIn, takingBack } from './rejoin.ts'
-import { type Standing, standings, type Ways, wayOn } from './standing.ts'
+import { type Standing, settledKey, standings, type Ways, wayOn } from './standing.ts'
 import { reachIn } from './steps-ahead.ts'
 import { type FlatFlow, RESUME, urgencyOf } from './tables.ts'
 
-/** Puts in place of a state the one that stands for all with the same future. */
-export type Canonical = (state: Int32Array) => void
+/** Puts in place of a state the one that stands for all with the same future; `marks` stand, one bit each of `FlatFlow.marks`. */
+export type Canonical = (state: Int32Array, marks: number) => void
 
 /** A way that a turn may take, followed to where it joins the path again. */
 interface Joining {
@@ -256,6 +256,18 @@ export function canonicalIn(flat: FlatFlow): Canonical {
     }
   }
 
+  const settled = { sure: 0, marks: 0, key: 0 }
+
+  /** Decided for good is what talk falls back to where it turns, and no less. */
+  function settleRules(state: Int32Array, marks: number): void {
+    let sure = state[F.decided] as number
+    for (let index = 0; index < turning.length; index++)
+      if (state[F.trail + index] !== 0) sure = Math.min(sure, state[F.decidedAt + index] as number)
+    settled.sure = Math.max(sure, state[F.floor] as number)
+    settled.marks = marks
+    settled.key = settledKey(settled.sure, marks)
+  }
+
   function put(maps: readonly Int32Array[], state: Int32Array): void {
     for (let field = 0; field < cells.length; field++)
       state[field] = (maps[field] as Int32Array)[state[field] as number] as number
@@ -265,17 +277,18 @@ export function canonicalIn(flat: FlatFlow): Canonical {
     }
   }
 
-  function forget(state: Int32Array): void {
+  function forget(state: Int32Array, marks: number): void {
     const { standing, ways } = settle(state)
-    const maps = ways.maps ?? standing.mapsOf(ways)
+    settleRules(state, marks)
+    const maps = ways.maps.get(settled.key) ?? standing.mapsOf(ways, settled)
     put(maps.all, state)
     const further = maps.further(state)
     if (further !== maps.all) put(further, state)
     for (let join = 0; join < flat.joins.length; join++) if (ways.joins?.[join] !== 1) state[F.passed + join] = 0
   }
 
-  return state => {
-    do forget(state)
+  return (state, marks) => {
+    do forget(state, marks)
     while (dropTraceless(state))
   }
 }

@@ -1,18 +1,21 @@
 /** Where talk stands in a state, what lies ahead of it from there, and which answers that tells apart. */
+import { DISPOSITIONS } from '../../flow/document.ts'
 import { alarmsStillIn } from './alarms-ahead.ts'
 import { aheadFrom, certainIn } from './certain.ts'
-import { clockMap, inertNodes, mapOf } from './forgetting.ts'
+import { clockMap, factMaps, inertNodes } from './forgetting.ts'
 import { momentTests } from './moment-tests.ts'
 import { settingsIn } from './outlook.ts'
 import { waysFrom } from './rejoin.ts'
 import { nextOf } from './steps-ahead.ts'
-import { type FlatFlow, type FlatNode, fieldSizes, type Test } from './tables.ts'
+import { type FlatFlow, type FlatNode, fieldSizes, type Observed, type Test } from './tables.ts'
+import { tellingOf } from './told-apart.ts'
 
 /** Steps on the trail that may turn, and where to; a tree, so that each set is made once. */
 export interface Ways {
   readonly on: readonly Turns[]
   readonly further: Map<number, Ways>
-  maps: Maps | undefined
+  /** By what is decided for good and the marks that stand. */
+  readonly maps: Map<number, Maps>
   /** 1 for every join that one of these steps may come to. */
   joins: Uint8Array | undefined
   /** Settings of history that lie ahead on these ways, one bit each. */
@@ -36,7 +39,7 @@ interface Turns {
 const waysWith = (on: readonly Turns[]): Ways => ({
   on,
   further: new Map(),
-  maps: undefined,
+  maps: new Map(),
   joins: undefined,
   settings: undefined,
 })
@@ -52,6 +55,16 @@ export function wayOn(ways: Ways, index: number, away: number, joining: number):
 /** Sets of rows of one step. */
 const ROWS = 65_536
 
+/** What frees rules: nothing but talk begun anew takes it back. */
+export interface Settled {
+  /** The urgency that is decided at the least, whatever turns. */
+  readonly sure: number
+  /** Bits of `FlatFlow.marks`. */
+  readonly marks: number
+  /** Both in one number. */
+  readonly key: number
+}
+
 /** Where talk stands, and what that leaves open. */
 export interface Standing {
   /** By field: whether it may be asked anew. */
@@ -66,7 +79,7 @@ export interface Standing {
   readonly settings: number
   readonly settingsOf: (ways: Ways) => number
   readonly ways: Ways
-  readonly mapsOf: (ways: Ways) => Maps
+  readonly mapsOf: (ways: Ways, settled: Settled) => Maps
 }
 
 /** Standings by where talk stands, where it returns to, and which alarms may still fire; `runsOut`: a page may run out. */
@@ -88,16 +101,24 @@ export function standings(flat: FlatFlow): (state: Int32Array, runsOut: boolean)
   const startsOf = startsIn(flat)
   // A talk that begins anew keeps what is history, and may come to every step that reads it.
   const ofHistory = nodes
-    .flatMap(({ observed, rows }) => [...observed, ...rows.flatMap(row => row.tests)])
+    .flatMap(({ observed, rows }) => [...observed.map(({ test }) => test), ...rows.flatMap(row => row.tests)])
     .filter(test => test.fields.some(field => flat.sticky.has(field)))
   const asksOf = (some: ReadonlySet<number>) =>
     new Set([...some].flatMap(at => ((nodes[at]?.ask ?? -1) < 0 ? [] : [nodes[at]?.ask as number])))
 
-  const testsPassing = (go: number): Test[] =>
-    waysFrom(flat, go).passed.flatMap(at => {
-      const node = nodes[at] as FlatNode
-      return [...node.observed, ...node.rows.flatMap(row => row.tests)]
-    })
+  const telling = tellingOf(sizes)
+  const factMap = factMaps(cells, telling)
+  const wholeElapsed = Int32Array.from({ length: sizes[F.elapsed] as number }, (_, value) => value)
+  const isGivable = (field: number) => flat.givable.includes(field)
+  const observedStill = observedIn(flat)
+  const narrowed = narrowedIn(flat)
+
+  function addPassing(go: number, settled: Settled): void {
+    for (const at of waysFrom(flat, go).passed) {
+      telling.add(observedStill(at, settled))
+      for (const row of nodes[at]?.rows ?? []) telling.add(row.tests)
+    }
+  }
 
   function make(state: Int32Array, alarms: number, isHeld: boolean): Standing {
     const talk = state[F.talk] as number
@@ -116,39 +137,46 @@ export function standings(flat: FlatFlow): (state: Int32Array, runsOut: boolean)
       return ways.settings
     }
 
-    function mapsOf(ways: Ways): Maps {
+    function mapsOf(ways: Ways, settled: Settled): Maps {
       const again = againOn(ways)
+      const passed = ways.on
+        .flatMap(({ index, joining }) => goesOf(index, joining))
+        .flatMap(go => waysFrom(flat, go).passed)
+      const narrow = narrowed([...next, ...again, ...passed], settled)
+      const maps = ways.maps.get(narrow.key) ?? makeMaps(ways, again, narrow)
+      ways.maps.set(narrow.key, maps)
+      ways.maps.set(settled.key, maps)
+      return maps
+    }
+
+    function makeMaps(ways: Ways, again: ReadonlySet<number>, settled: Settled): Maps {
       const made = (state: Int32Array | undefined, certain: ReadonlySet<number>): readonly Int32Array[] => {
         const onWay = aheadFrom(flat, startsOf(starts, bits, true), certain, state ?? NOTHING)
         const onAgain = aheadFrom(flat, goesAgain(ways), certain, state ?? NOTHING)
-        const tests: Test[] = [...waiting]
+        telling.begin()
+        telling.add(waiting)
         for (const { index, joining } of ways.on) {
-          for (const row of turns[index] ?? []) tests.push(...row.tests)
-          for (const go of goesOf(index, joining)) tests.push(...testsPassing(go))
+          for (const row of turns[index] ?? []) telling.add(row.tests)
+          for (const go of goesOf(index, joining)) addPassing(go, settled)
         }
         const askedOnWay = asksOf(onWay.steps)
         const askedToo = new Set([...askedOnWay, ...asksOf(onAgain.steps)])
         for (const at of new Set([...onWay.steps, ...onAgain.steps])) {
           const node = nodes[at] as FlatNode
-          tests.push(...node.observed)
-          for (const { alarm } of node.alarms) tests.push(...(moments.get(alarm) ?? []))
+          telling.add(observedStill(at, settled))
+          for (const { alarm } of node.alarms) telling.add(moments.get(alarm) ?? [])
           const isPassed = !onWay.steps.has(at) && inert.has(at)
-          for (const test of [...(onWay.tests.get(at) ?? []), ...(onAgain.tests.get(at) ?? [])])
-            if (!isPassed || test.fields.some(field => flat.givable.includes(field))) tests.push(test)
+          for (const tests of [onWay.tests.get(at) ?? [], onAgain.tests.get(at) ?? []])
+            telling.add(isPassed ? tests.filter(test => test.fields.some(isGivable)) : tests)
         }
-        const own = cells.map((cell, field) =>
-          mapOf({
-            cell,
-            field,
-            tests: flat.sticky.has(field) ? [...tests, ...ofHistory] : tests,
-            isAsked: askedToo.has(field),
-            isAskedOnWay: askedOnWay.has(field),
-            sizes,
-          }),
+        const clocks = [F.elapsed, F.timeLeft, F.reachable].map(field =>
+          clockMap(sizes[field] as number, telling.of(field)),
         )
-        const isWayAsked = askedToo.has(flat.fieldOf.get('travel') ?? -1)
-        const clocks = [F.elapsed, F.timeLeft, F.reachable].map(field => clockMap(field, tests, sizes))
-        if (isWayAsked) clocks[0] = Int32Array.from({ length: sizes[F.elapsed] as number }, (_, value) => value)
+        if (askedToo.has(flat.fieldOf.get('travel') ?? -1)) clocks[0] = wholeElapsed
+        const asked = (field: number) => ({ isAsked: askedToo.has(field), isAskedOnWay: askedOnWay.has(field) })
+        const own = cells.map((_, field) => (flat.sticky.has(field) ? NOTHING : factMap(field, asked(field))))
+        telling.add(ofHistory)
+        for (const field of flat.sticky) own[field] = factMap(field, asked(field))
         return [...own, ...clocks]
       }
       const all = made(undefined, NONE)
@@ -159,8 +187,8 @@ export function standings(flat: FlatFlow): (state: Int32Array, runsOut: boolean)
       ways.joins = Uint8Array.from(flat.joins, at =>
         Number(ways.on.some(({ index }) => endsOf[index]?.has(at) === true)),
       )
-      ways.maps = { all, further: byCertain(all, certain, made) }
-      return ways.maps
+      const decisive = certainlyDecided(flat, [...next, ...again], certain)
+      return { all, further: byCertain(all, decisive, made) }
     }
     return {
       changes: cells.map((_, field) => isAskedAgain(field)),
@@ -201,6 +229,48 @@ function heldIn(flat: FlatFlow): (state: Int32Array) => boolean {
     const node = nodes[state[F.talk] as number] as FlatNode
     if (!node.isEmergency || !node.rests || isAgain || state[F.danger] !== 1 || state[F.interrupted] !== 1) return false
     return asks.every(at => state[nodes[at]?.ask ?? -1] !== 0)
+  }
+}
+
+/** The least of what is settled that frees the same rules at some steps. */
+function narrowedIn({ nodes }: FlatFlow): (some: readonly number[], settled: Settled) => Settled {
+  const freedAt = nodes.map(({ observed }) => observed.flatMap(({ freed }) => freed))
+  return (some, { sure, marks }) => {
+    let least = 0
+    let read = 0
+    for (const at of some)
+      for (const freed of freedAt[at] ?? []) {
+        read |= freed.marks
+        if (freed.urgency <= sure) least = Math.max(least, freed.urgency)
+      }
+    return { sure: least, marks: marks & read, key: settledKey(least, marks & read) }
+  }
+}
+
+/** What is settled, in one number. */
+export const settledKey = (sure: number, marks: number): number => marks * (DISPOSITIONS.length + 1) + sure
+
+/** Certain answers that by themselves decide a condition of a step ahead: the others rule nothing out. */
+function certainlyDecided({ nodes }: FlatFlow, some: readonly number[], certain: readonly number[]): readonly number[] {
+  const decisive = new Set<number>()
+  for (const at of some)
+    for (const { tests } of nodes[at]?.rows ?? [])
+      for (const { fields } of tests)
+        if (fields.every(field => certain.includes(field))) for (const field of fields) decisive.add(field)
+  return certain.filter(field => decisive.has(field))
+}
+
+/** Tests of rules at a step that may still show a breach; looked up where they were asked for before. */
+function observedIn({ nodes }: FlatFlow): (at: number, settled: Settled) => readonly Test[] {
+  const known = nodes.map(() => new Map<number, readonly Test[]>())
+  const isFree = ({ freed }: Observed, { sure, marks }: Settled) =>
+    freed.some(each => each.urgency <= sure && (each.marks & ~marks) === 0)
+  return (at, settled) => {
+    const found = known[at]?.get(settled.key)
+    if (found !== undefined) return found
+    const made = nodes[at]?.observed.flatMap(each => (isFree(each, settled) ? [] : [each.test])) ?? []
+    known[at]?.set(settled.key, made)
+    return made
   }
 }
 

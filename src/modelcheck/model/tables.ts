@@ -28,6 +28,21 @@ export interface Test {
   readonly table: Uint8Array
 }
 
+/** What stands until the case ends once it has come about: one of some tags was said, or what a rule speaks of came up in this walk. */
+export type Mark = { readonly said: readonly string[] } | { readonly cameUp: string }
+
+/** A rule can be broken no more once this urgency is decided for good and all these marks stand: one bit each of `FlatFlow.marks`. */
+export interface Freed {
+  readonly urgency: number
+  readonly marks: number
+}
+
+/** A test that a rule makes, until one of these frees it. */
+export interface Observed {
+  readonly test: Test
+  readonly freed: readonly Freed[]
+}
+
 export interface FlatRow {
   readonly tests: readonly Test[]
   /** Node index, or `RESUME`. */
@@ -67,7 +82,7 @@ export interface FlatNode {
   readonly ends: boolean
   readonly rows: readonly FlatRow[]
   /** Tests that rules make as the step is entered, or while it stands open: what they read is not forgotten on the way here. */
-  readonly observed: readonly Test[]
+  readonly observed: readonly Observed[]
 }
 
 export interface FlatFlow {
@@ -93,6 +108,8 @@ export interface FlatFlow {
   readonly turning: readonly number[]
   /** Steps at which a way that turned may join the path again. */
   readonly joins: readonly number[]
+  /** What frees rules, 30 at most. */
+  readonly marks: readonly Mark[]
   /** Facts that are history: a correction leaves them. */
   readonly sticky: ReadonlySet<number>
   /** Urgency may rise above "speak" without the ladder hearing of it: a page that ran out may then still be a "speak" page. */

@@ -101,6 +101,7 @@ export function checkFlow(flow: Flow, set: FlowSet, rules: RuleSet, options: Flo
           return watched.watch.end(move, next)
         },
       },
+      marks: watched.marks,
       onMover: mover => {
         walk.listen(mover)
         watched.listen(mover)

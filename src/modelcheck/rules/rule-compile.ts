@@ -6,6 +6,7 @@ import { listOf } from '../../flow/rule-load.ts'
 import type { Observation } from '../model/flat-nodes.ts'
 import { nextOf } from '../model/steps-ahead.ts'
 import { type FlatFlow, urgencyOf } from '../model/tables.ts'
+import { freedBy } from './rule-freed.ts'
 import {
   type CompiledCondition,
   type CompiledHappening,
@@ -128,7 +129,12 @@ export function observationsOf(rules: readonly Rule[], flat: FlatFlow): Observat
         (places === 'all' || places.has(step.id)) && (open === undefined || open.has(step.id))
       // What is being answered need not be known before.
       const isAnswered = event?.answers !== undefined
-      return compared.map(each => ({ ...each, isAt: step => isAt(step) && !(isAnswered && step.ask === each.on) }))
+      const freed = freedBy(rule)
+      return compared.map(each => ({
+        ...each,
+        freed,
+        isAt: step => isAt(step) && !(isAnswered && step.ask === each.on),
+      }))
     })
 }
 

@@ -22,6 +22,8 @@ export interface RuleWatch {
   readonly watch: Watch
   readonly listen: (mover: Mover) => void
   readonly onEdge: (edge: Edge) => void
+  /** Bits of `FlatFlow.marks` that stand with what is remembered. */
+  readonly marks: (memory: Int32Array) => number
   /** By rule, in the order of `rules`. */
   readonly broken: readonly (Seen | undefined)[]
   readonly witnessed: readonly (Seen | undefined)[]
@@ -80,18 +82,23 @@ export function ruleWatch(
   const silent = silentRules(rules)
 
   /** What must have come first is no longer remembered where nothing ahead asks for it; talk that begins anew says it anew. */
-  const needed = new Map(
-    kept.flatMap((atom, bit) => {
+  const needed = new Map([
+    ...kept.flatMap((atom, bit) => {
       const waiting = rules.filter(rule => rule.needs === atom)
       const isShared = rules.some(rule => rule.after === atom || rule.before === atom)
       return waiting.length === 0 || isShared ? [] : [[bit, waiting] as const]
     }),
-  )
+    ...tags.flatMap((tag, at) => {
+      const waiting = rules.filter(rule => readsTag(rule, tag))
+      return waiting.some(isLoosened(tag)) ? [] : [[kept.length + at, waiting] as const]
+    }),
+  ])
   const settle = settlesUnneeded(needed, flat)
 
   /** In this reply: whether an atom's steps were entered, and where a rule's event was entered in its scope. */
   const stepped = new Uint8Array(atoms.length)
   const occurred = new Uint8Array(atoms.length)
+  const saidNow = new Uint8Array(tags.length)
   const enteredAt = new Int32Array(rules.length)
   const seenAt = new Int32Array(rules.length)
   const steppedAtoms = placesList(atoms.length)
@@ -124,9 +131,18 @@ export function ruleWatch(
     deciding: 0,
   }
 
+  /** What was said before talk began anew is not held against it, nor for it; what is said as it begins is. */
+  function forgetTags(): void {
+    for (let place = kept.length; place < memory.length; place++)
+      if (needed.has(place) && saidNow[place - kept.length] === 0) memory[place] = 0
+  }
+
   const onEntered: OnEntered = (node, state, how) => {
     const bits = tagBitsAt[node] as readonly number[]
-    for (let at = 0; at < bits.length; at++) memory[bits[at] as number] = 1
+    for (let at = 0; at < bits.length; at++) {
+      memory[bits[at] as number] = 1
+      saidNow[(bits[at] as number) - kept.length] = 1
+    }
     entering.state = state
     entering.deciding = flat.nodes[node]?.decides ?? 0
     const here = rulesAt[node] as readonly number[]
@@ -157,6 +173,7 @@ export function ruleWatch(
     occurred.fill(0)
     enteredAt.fill(-1)
     seenAt.fill(-1)
+    saidNow.fill(0)
     steppedAtoms.clear()
     seenRules.clear()
   }
@@ -181,6 +198,8 @@ export function ruleWatch(
   function end(move: Edge['move'], next: Int32Array): Int32Array {
     const stand = next[talk] as number
     const isReply = isReplyTo(move.kind)
+    const isAnew = move.kind === 'restarted' || move.kind === 'wrong-tap'
+    if (isAnew) forgetTags()
     noteAtoms(move, stand, isReply)
     breaches.clear()
     witnesses.clear()
@@ -193,7 +212,6 @@ export function ruleWatch(
     for (let at = 0; at < seenRules.count(); at++) judge(seenRules.at(at), move, stand, isReply)
     const open = openRules(move.kind, stand)
     for (let at = 0; at < open.length; at++) judge(open[at] as number, move, stand, isReply)
-    const isAnew = move.kind === 'restarted' || move.kind === 'wrong-tap'
     for (let bit = 0; bit < kept.length; bit++) {
       if (occurred[kept[bit] as number] === 1) memory[bit] = 1
       else if (isAnew && needed.has(bit)) memory[bit] = 0
@@ -236,7 +254,23 @@ export function ruleWatch(
     return true
   }
 
+  const placesOfMarks = flat.marks.map(mark => ('said' in mark ? mark.said.flatMap(tag => tagBit.get(tag) ?? []) : []))
+  const rulesOfMarks = flat.marks.map(mark =>
+    'cameUp' in mark ? rules.findIndex(({ rule }) => rule.id === mark.cameUp) : -1,
+  )
+  function marks(remembered: Int32Array): number {
+    let bits = 0
+    for (let bit = 0; bit < placesOfMarks.length; bit++) {
+      const places = placesOfMarks[bit] as readonly number[]
+      let stands = witnessed[rulesOfMarks[bit] as number] !== undefined
+      for (let at = 0; !stands && at < places.length; at++) stands = remembered[places[at] as number] === 1
+      if (stands) bits |= 1 << bit
+    }
+    return bits
+  }
+
   return {
+    marks,
     watch: { sizes: Array.from(memory, () => 2), begin, end },
     listen(mover) {
       const earlier = mover.onEntered
@@ -254,6 +288,22 @@ export function ruleWatch(
     witnessed,
   }
 }
+
+const conditionsOf = (rule: CompiledRule) => [
+  rule.always,
+  rule.scope,
+  ...rule.unless,
+  ...rule.goals.map(goal => goal.holds),
+]
+
+const readsTag = (rule: CompiledRule, tag: string): boolean =>
+  conditionsOf(rule).some(each => each?.tags.includes(tag) === true)
+
+/** Whether a rule holds more easily while a tag counts as not said, or looks at it whatever happens. */
+const isLoosened =
+  (tag: string) =>
+  (rule: CompiledRule): boolean =>
+    rule.silent !== undefined || rule.scope?.tags.includes(tag) === true
 
 /** By step, the places of the happenings that it makes by being entered. */
 const stepsOf = (
