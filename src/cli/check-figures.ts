@@ -14,6 +14,7 @@ export interface CheckFigures {
 export interface FlowFigures {
   readonly flow: string
   readonly policies: Readonly<Record<string, string>>
+  readonly walked: FlowReport['walked']
   readonly states: number
   readonly transitions: number
   readonly rules: readonly string[]
@@ -30,6 +31,7 @@ export function figuresOf(checked: Checked, files: ReadonlyMap<string, string>):
     flows: (checked.report?.flows ?? []).map(one => ({
       flow: one.flow,
       policies: one.policies,
+      walked: one.walked,
       states: one.states,
       transitions: one.transitions,
       rules: one.rules,

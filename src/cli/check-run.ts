@@ -31,6 +31,8 @@ export interface CheckRequest {
   readonly policies: 'clinic' | 'shipped' | 'few' | 'every'
   /** Holds the tables of large flows, too, to the machine that serves. */
   readonly compares?: boolean
+  /** Follows every interruption and change of mind, any number of times, in large flows too. */
+  readonly isWhole?: boolean
   /** Walks every flow, also where nothing it depends on has changed since it was walked. */
   readonly isAfresh?: boolean
   readonly onProgress?: (progress: CheckProgress) => void
@@ -103,6 +105,7 @@ export function planOf(request: CheckRequest): CheckPlan {
       : { policies: request.policies }),
     ...(request.flows === undefined ? {} : { flows: request.flows }),
     ...(request.rules === undefined ? {} : { rules: request.rules }),
+    ...(request.isWhole === true ? { interruptions: 'whole' as const, compares: request.compares === true } : {}),
     ...(request.compares === true ? { compares: true } : {}),
     ...(request.onProgress === undefined ? {} : { onProgress: request.onProgress }),
     ...(request.flows === undefined && request.rules === undefined ? { ladder: () => walkLadders(loaded.line) } : {}),

@@ -27,6 +27,8 @@ export function checkLines(checked: Checked, isVerbose: boolean): readonly strin
 }
 
 const AS_BEFORE = 'as checked before: nothing it depends on has changed (--afresh walks it again)'
+const ONCE =
+  'Danger said, a person wanted, a change of mind and the like were made at every moment, and each reply was looked at. --whole walks all that may follow them, too: before you approve.'
 const READ_MORE = 'Whole conversations: --verbose. As pages, with scripts to replay: --html DIR.'
 
 function flowLines({ report, violations }: Checked): readonly string[] {
@@ -65,11 +67,13 @@ function flowLines({ report, violations }: Checked): readonly string[] {
       ...(notWhole === undefined ? [] : wrapped(notWhole, 76).map(line => `    ${line}`)),
     ]
   })
+  const isOnce = report.flows.some(({ walked }) => walked === 'once')
   const ladder = report.ladder
   const ladderStates = ladder.reduce((total, one) => total + one.states, 0)
   const ladderBreaks = ladder.some(one => one.findings.length > 0)
   return [
     ...lines.flat(),
+    ...(isOnce ? wrapped(ONCE, 80) : []),
     ...(report.pending.length === 0
       ? []
       : [`pending: ${report.pending.length} rules, for flows that are not written yet ("awaits" in flows/rules)`]),

@@ -17,7 +17,7 @@ export const checkCommand: Command = {
   name: 'check',
   summary: 'reads a flows folder, names every fault, and walks every conversation against the safety rules',
   usage:
-    'smallhours check [FLOWS] [--clinic FOLDER] [--flow ID]… [--rule ID]… [--policies clinic|shipped|few|every] [--compare] [--afresh] [--verbose] [--html FOLDER] [--against FOLDER] [--figures FILE] [--watch] [--json]',
+    'smallhours check [FLOWS] [--clinic FOLDER] [--flow ID]… [--rule ID]… [--policies clinic|shipped|few|every] [--whole] [--compare] [--afresh] [--verbose] [--html FOLDER] [--against FOLDER] [--figures FILE] [--watch] [--json]',
   async run(args) {
     const { values, positionals } = argumentsOf(args, {
       clinic: { type: 'string', default: DEMO_CLINIC },
@@ -25,6 +25,7 @@ export const checkCommand: Command = {
       rule: { type: 'string', multiple: true },
       policies: { type: 'string', default: 'clinic' },
       verbose: { type: 'boolean', default: false },
+      whole: { type: 'boolean', default: false },
       compare: { type: 'boolean', default: false },
       afresh: { type: 'boolean', default: false },
       html: { type: 'string' },
@@ -43,6 +44,7 @@ export const checkCommand: Command = {
       at: clock.now(),
       now: () => clock.monotonicMs(),
       policies,
+      isWhole: values.whole,
       compares: values.compare,
       isAfresh: values.afresh,
       ...(values.flow === undefined ? {} : { flows: values.flow }),

@@ -136,6 +136,7 @@ export function checkFlow(flow: Flow, set: FlowSet, rules: RuleSet, options: Flo
   const report: FlowReport = {
     flow: flow.concern,
     policies,
+    walked: options.interruptions,
     states: explored?.states ?? 0,
     transitions: explored?.transitions ?? 0,
     bytes: explored?.bytes ?? 0,

@@ -32,7 +32,7 @@ export interface CheckOptions {
 }
 
 /** Flows that come to more states than this by answers, silence and time alone are walked with each interruption once. */
-const WHOLE_MOST = 20_000
+const WHOLE_MOST = 1_000
 
 export function checkFlows(set: FlowSet, rules: RuleSet, options: CheckOptions): CheckReport {
   const began = options.now()

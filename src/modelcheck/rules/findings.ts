@@ -48,6 +48,8 @@ export interface QuestionFigures {
 export interface FlowReport {
   readonly flow: string
   readonly policies: Readonly<Record<string, string>>
+  /** `whole`: with all that follows an interruption or a change of mind; `once`: each of these and its reply was looked at. */
+  readonly walked: 'whole' | 'once'
   readonly states: number
   readonly transitions: number
   readonly bytes: number
