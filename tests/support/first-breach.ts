@@ -60,6 +60,7 @@ export function firstBreach(
     walked = explore(flat, {
       resume: 'return',
       watch: watch.watch,
+      marks: watch.marks,
       onMover: watch.listen,
       onEdge(edge) {
         watch.onEdge(edge)

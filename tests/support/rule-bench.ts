@@ -76,6 +76,7 @@ export function walkFor(rule: Rule, flow: Flow, set: FlowSet, options: WalkOf = 
           watched.watch.begin(memory, from)
         },
       },
+      marks: watched.marks,
       onMover: watched.listen,
       onEdge: edge => {
         watched.onEdge(edge)
