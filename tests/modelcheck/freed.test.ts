@@ -3,7 +3,7 @@ import { readFlowFiles } from '../../src/cli/flow-files.ts'
 import { loadFlows } from '../../src/flow/load.ts'
 import type { Rule } from '../../src/flow/rule-document.ts'
 import { loadRules } from '../../src/flow/rule-load.ts'
-import { explore } from '../../src/modelcheck/model/explore.ts'
+import { explore, WalkBroke } from '../../src/modelcheck/model/explore.ts'
 import { flatten } from '../../src/modelcheck/model/flat-flow.ts'
 import { urgencyOf } from '../../src/modelcheck/model/tables.ts'
 import { compileRules, observationsOf } from '../../src/modelcheck/rules/rule-compile.ts'
@@ -23,6 +23,8 @@ interface Verdict {
   readonly broken: readonly string[]
   readonly cameUp: readonly string[]
   readonly states: number
+  /** Why the walk could not go on. */
+  readonly stops: string
 }
 
 function verdictsOf(
@@ -39,19 +41,21 @@ function verdictsOf(
     const flat = flatten(flow, set, { observed })
     const compiled = compileRules(rules, flat)
     const watched = ruleWatch(compiled, flat)
-    const { states } = explore(flat, {
-      resume: 'return',
-      corrections: 'restart',
-      interruptions: true,
-      isFollowed: move => (concern !== 'someone' && TURNS.has(move.kind) ? 'looked' : true),
-      watch: watched.watch,
-      marks: watched.marks,
-      onMover: watched.listen,
-      onEdge: watched.onEdge,
-    })
+    const walk = () =>
+      explore(flat, {
+        resume: 'return',
+        corrections: 'restart',
+        interruptions: true,
+        isFollowed: move => (concern !== 'someone' && TURNS.has(move.kind) ? 'looked' : true),
+        watch: watched.watch,
+        marks: watched.marks,
+        onMover: watched.listen,
+        onEdge: watched.onEdge,
+      }).states
+    const { states, stops } = endOf(walk)
     const ids = (seen: readonly unknown[]) =>
       compiled.rules.flatMap(({ rule }, index) => (seen[index] === undefined ? [] : [rule.id]))
-    return { broken: ids(watched.broken), cameUp: ids(watched.witnessed), states }
+    return { broken: ids(watched.broken), cameUp: ids(watched.witnessed), states, stops }
   }
   return { short: walked(true), long: walked(false) }
 }
@@ -65,6 +69,16 @@ const TURNS: ReadonlySet<string> = new Set([
   'restarted',
 ])
 const SETTINGS = Object.keys(aLine().settings)
+
+/** A slip may leave talk without a way on: then that ends the walk, in both at the same place. */
+function endOf(walk: () => number): { readonly states: number; readonly stops: string } {
+  try {
+    return { states: walk(), stops: '' }
+  } catch (error) {
+    if (!(error instanceof WalkBroke)) throw error
+    return { states: 0, stops: error.message }
+  }
+}
 
 const slipsIn = (concern: string) =>
   inDrawnOrder(
