@@ -1,5 +1,5 @@
 import { type Instant, instant } from '../time/instant.ts'
-import type { Clinic, Desk, Person, When } from './clinic.ts'
+import type { Clinic, Desk, Person, Rota, When } from './clinic.ts'
 import { type Duty, rankOf } from './duty.ts'
 import { type OpenBetween, openingsBetween } from './opening.ts'
 import { rolesOf } from './rota.ts'
@@ -219,6 +219,19 @@ function offsetChanges(zone: string, from: Instant, until: Instant): readonly In
  * later line stands above: those are told by their lines, where the file is read.
  */
 function overlapsOf(clinic: Clinic, role: string, from: Instant, until: Instant): readonly Overlap[] {
+  const known = overlapsKnown.get(clinic.rota)
+  const key = `${clinic.zone} ${role} ${from} ${until}`
+  const found = known?.get(key) ?? overlapsFound(clinic, role, from, until)
+  // Several ladders over one rota ask the same in turn.
+  if (known === undefined || known.size >= OVERLAPS_MOST) overlapsKnown.set(clinic.rota, new Map([[key, found]]))
+  else known.set(key, found)
+  return found
+}
+
+const OVERLAPS_MOST = 32
+const overlapsKnown = new WeakMap<Rota, Map<string, readonly Overlap[]>>()
+
+function overlapsFound(clinic: Clinic, role: string, from: Instant, until: Instant): readonly Overlap[] {
   const found: Overlap[] = []
   let open: Duty[] = []
   const duties = undatedBetween(clinic, role, from, until).toSorted((a, b) => a.startsAt - b.startsAt)

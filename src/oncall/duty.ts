@@ -70,6 +70,7 @@ export function transfersOf(zone: string, { swaps = [] }: Rota): Transfers {
 
 /** The duty as the swaps leave it. */
 export function swapped(duty: Duty, transfers: Transfers): Duty {
+  if (transfers.size === 0) return duty
   let now = duty
   for (const { of, to, why } of transfers.get(shiftKey(duty.role, duty.startsAt)) ?? []) {
     if (of !== now.who) continue
@@ -105,11 +106,9 @@ export function dutiesOnDay(zone: string, rota: Rota, role: string, shifts: Shif
   const onHoliday = holiday === undefined ? [] : (shifts.get('holiday') ?? []).filter(shift => fallsOn(shift, day))
   const made = ({ who, from, to, every }: Shift, more: Pick<Duty, 'by' | 'holiday'>): Duty => {
     const end = blockEnd(day, from, to)
-    return {
-      ...dutyFrom(zone, { role, who, from: { day, minute: from }, until: end }, more.by),
-      ...more,
-      ...(every === undefined ? {} : { every }),
-    }
+    const duty = dutyFrom(zone, { role, who, from: { day, minute: from }, until: end }, more.by)
+    if (every === undefined && more.holiday === undefined) return duty
+    return { ...duty, ...more, ...(every === undefined ? {} : { every }) }
   }
   return [
     ...weekly.map(shift => made(shift, { by: 'pattern' })),
@@ -144,11 +143,9 @@ export function datedDuties(zone: string, { changes, calendar = [] }: Rota): rea
         calendar: from,
       }),
     ),
-    ...changes.map(
-      (change): Duty => ({
-        ...dutyFrom(zone, change, 'dated'),
-        ...(change.why === undefined ? {} : { why: change.why }),
-      }),
-    ),
+    ...changes.map((change): Duty => {
+      const duty = dutyFrom(zone, change, 'dated')
+      return change.why === undefined ? duty : { ...duty, why: change.why }
+    }),
   ]
 }

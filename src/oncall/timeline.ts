@@ -134,8 +134,16 @@ function swept(clinic: Clinic, index: RotaIndex, role: string, from: Instant, un
   const duties = dutiesBetween(clinic, role, from, until)
   const people = new Set(duties.map(({ who }) => who))
   const leaves = [...people].flatMap(who => (index.away.get(who) ?? []).flatMap(away => [away.from, away.until]))
-  const edges = [...duties.flatMap(({ startsAt, endsAt }) => [startsAt, endsAt]), ...leaves]
-  const starts = [...new Set([from, ...edges.filter(edge => edge > from && edge < until)])].sort((a, b) => a - b)
+  const edges = new Set([from])
+  const edge = (at: Instant) => {
+    if (at > from && at < until) edges.add(at)
+  }
+  for (const { startsAt, endsAt } of duties) {
+    edge(startsAt)
+    edge(endsAt)
+  }
+  for (const at of leaves) edge(at)
+  const starts = [...edges].sort((a, b) => a - b)
   const order = duties.map((duty, place): Placed => ({ duty, place })).sort((a, b) => a.duty.startsAt - b.duty.startsAt)
   const found: Stretch[] = []
   const holding: Placed[] = []

@@ -120,6 +120,7 @@ export function instantsOf(zone: string, wall: WallTime): { earlier: Instant; la
   const local = wall.day * DAY_MS + wall.minute * MINUTE_MS
   const byOffsetBefore = local - offsetAt(zone, instant(local - DAY_MS))
   const byOffsetAfter = local - offsetAt(zone, instant(local + DAY_MS))
+  if (byOffsetBefore === byOffsetAfter) return { earlier: instant(byOffsetBefore), later: instant(byOffsetBefore) }
   const happens = [byOffsetBefore, byOffsetAfter].filter(at => at + offsetAt(zone, instant(at)) === local)
   const readings = happens.length > 0 ? happens : [byOffsetBefore, byOffsetAfter]
   return { earlier: instant(Math.min(...readings)), later: instant(Math.max(...readings)) }
