@@ -67,6 +67,10 @@ export const AUTHORITY = {
     roles: { lead: 'all', administrator: 'all' },
   },
   'confirm-own-phone': { means: 'confirm "I have this phone"', roles: { 'on-call': 'own', lead: 'own' } },
+  'confirm-number': {
+    means: 'say that the telephone number of a person or desk is right',
+    roles: { 'on-call': 'own', lead: 'all', administrator: 'all' },
+  },
   'test-call-out': {
     means: 'send a test call-out to a person',
     roles: { 'on-call': 'own', lead: 'all', administrator: 'all' },

@@ -54,6 +54,8 @@ function detailText(problem: Problem, kind: string, id: string, { wording, line:
       return wording('refused-bounds', { from: from ?? '', until: until ?? '' })
     }
   }
+  if (problem.code === 'NUMBER_REAL') return wording('refused-number-real')
+  if (problem.code === 'NUMBER_FICTION') return wording('refused-number-fiction')
   if (problem.code.startsWith('NUMBER_')) return wording('refused-number')
   return problemText(problem).replace(/^\S+ /, '')
 }

@@ -28,6 +28,8 @@ export interface DeskState {
     readonly told: readonly string[]
     readonly tried?: Instant
   }
+  /** By person or desk: the telephone number that somebody said is right, when and who. It holds for that number only. */
+  readonly numbers?: Readonly<Record<string, { readonly number: string; readonly at: Instant; readonly by: string }>>
   readonly signedOver?: { readonly night: Instant; readonly at: Instant; readonly by: string }
 }
 
@@ -47,6 +49,7 @@ const shape = z.object({
   phones: z
     .object({ said: z.record(z.string(), moment), told: z.array(z.string()), tried: moment.optional() })
     .optional(),
+  numbers: z.record(z.string(), z.object({ number: z.string(), at: moment, by: z.string() })).optional(),
   signedOver: z.object({ night: moment, at: moment, by: z.string() }).optional(),
 })
 
@@ -82,6 +85,7 @@ function clean({
   phones,
   judged,
   lineTold,
+  numbers,
 }: { readonly [K in keyof DeskState]?: unknown }): DeskState {
   return {
     ...(notice === undefined ? {} : { notice: withoutUnset(notice) }),
@@ -90,6 +94,7 @@ function clean({
     ...(dayTold === undefined ? {} : { dayTold }),
     ...(judged === undefined ? {} : { judged }),
     ...(lineTold === undefined ? {} : { lineTold }),
+    ...(numbers === undefined ? {} : { numbers }),
     ...(phones === undefined ? {} : { phones: withoutUnset(phones) }),
   } as DeskState
 }

@@ -35,10 +35,19 @@ export function onCallSide(options: OnCallSideOptions): OnCallPorts & TestCallou
       onCallView(sources(), {
         ...{ month, mayChange, seen: changes.seen(), undo: changes.undoable() },
         mayTest: personId => mayDo(who, 'test-call-out', { personId }),
+        numbers: options.desk.read().numbers ?? {},
+        maySayNumber: personId => mayDo(who, 'confirm-number', { personId }),
         maySay: personId => mayDo(who, 'confirm-own-phone', { personId }),
       }),
     pattern: () => patternView({ line: line(), wording, text: changes.text(), at: now() }),
     havePhone: person => phones.say(person),
+    numberIsRight(who, person, number) {
+      const { privateNumber } = reachableOf(line().clinic, person) ?? {}
+      if (privateNumber === undefined || privateNumber !== number) return false
+      const numbers = options.desk.read().numbers ?? {}
+      options.desk.change({ numbers: { ...numbers, [person]: { number, at: now(), by: who.name } } })
+      return true
+    },
     form: async (kind, given) =>
       kind in SETTING_KINDS
         ? settingForm(kind, given, changes.seen(), sources())

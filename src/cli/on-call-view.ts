@@ -46,6 +46,8 @@ export function onCallView(
     readonly undo: DeskState['undo']
     readonly mayChange: boolean
     readonly mayTest: (person: string) => boolean
+    readonly numbers: NonNullable<DeskState['numbers']>
+    readonly maySayNumber: (person: string) => boolean
     /** Whether this person may say that they have their telephone. */
     readonly maySay: (person: string) => boolean
   },
@@ -59,7 +61,7 @@ export function onCallView(
     })),
     wrong: wrongIn(sources),
     month: monthOf(given.month, sources),
-    people: peopleIn(sources, given.mayTest),
+    people: peopleIn(sources, given),
     ladder: rungsAt(clinic, at).map(({ name }) => name),
     lines: linesIn(clinic, sources),
     ...(given.undo === undefined
@@ -194,17 +196,45 @@ function piecesOf(line: Line, role: string, day: number): MonthView['days'][numb
 
 function peopleIn(
   { line, at, wording, callouts }: OnCallSources,
-  mayTest: (person: string) => boolean,
+  {
+    mayTest,
+    maySayNumber,
+    numbers,
+  }: {
+    readonly mayTest: (person: string) => boolean
+    readonly maySayNumber: (person: string) => boolean
+    readonly numbers: NonNullable<DeskState['numbers']>
+  },
 ): readonly OnCallPerson[] {
   return [...peopleThere(line.clinic), ...line.clinic.desks].map(one => ({
     id: one.id,
     name: one.name,
     job: one.kind === 'person' ? one.job : (one.words ?? ''),
-    ...(one.privateNumber === undefined ? {} : { number: one.privateNumber }),
+    ...(one.privateNumber === undefined
+      ? {}
+      : {
+          number: one.privateNumber,
+          numberSaid: numberSaidText(one.privateNumber, numbers[one.id], { line, at, wording }),
+          maySayNumber: maySayNumber(one.id),
+        }),
     ways: one.pageAt.map(({ pager }) => wayText(pager, wording)),
     confirmed: confirmedText(one.id, { line, at, wording, callouts }),
     mayTest: one.pageAt.length > 0 && mayTest(one.id),
   }))
+}
+
+/** When somebody last said that this very number is right; after 30 days, and for another number, it is not known. */
+function numberSaidText(
+  number: string,
+  said: NonNullable<DeskState['numbers']>[string] | undefined,
+  { line, at, wording }: Pick<OnCallSources, 'line' | 'at' | 'wording'>,
+): string {
+  if (said?.number !== number) return wording('on-call-number-unsaid')
+  const isOld = elapsed(said.at, at) > days(CONFIRMED_DAYS)
+  return wording(isOld ? 'on-call-number-old' : 'on-call-number-said', {
+    name: said.by,
+    now: momentText(line, said.at, at),
+  })
 }
 
 function confirmedText(who: string, { line, at, wording, callouts }: Omit<OnCallSources, 'phones'>): string {

@@ -18,6 +18,7 @@ const AT_MOST: Readonly<Record<Action, string>> = {
   'see-on-call': 'on-call lead reviewer administrator',
   'change-on-call': 'lead administrator',
   'confirm-own-phone': 'on-call lead',
+  'confirm-number': 'on-call lead administrator',
   'test-call-out': 'on-call lead administrator',
   'see-content': 'on-call lead reviewer administrator',
   'approve-content': 'lead',

@@ -3,6 +3,7 @@ import { join } from 'node:path'
 import { afterAll, beforeAll, describe, expect, test } from 'vitest'
 import { caregiverInputs } from './caregiver.ts'
 import { clinicInputs } from './clinic.ts'
+import { flowInputs } from './flows.ts'
 import { httpInputs } from './http.ts'
 import { messengerInputs } from './messenger.ts'
 import { type NightLine, nightLine } from './night-line.ts'
@@ -30,6 +31,7 @@ const byId = Map.groupBy(
     ...caregiverInputs,
     ...httpInputs,
     ...clinicInputs,
+    ...flowInputs,
     ...messengerInputs,
     ...signInInputs,
     ...transcriptInputs,

@@ -12,7 +12,8 @@ says otherwise. Rows about transcripts are read by whoever answers for the line'
 and \`serve\` and the console say the same. Times are those of a night in New York, at 2:10 in the morning. "asked:" is the question that stands open after it.
 
 The classes are common practice, no source; the numbers are kept once given. B12 was sent by Telegram, through a Bot API on the same
-machine. Cautions: [cautions.md](cautions.md).
+machine. Secrets that stand open and marks of a demonstration in a real clinic (B29), and stores that cannot be trusted (B31), are refused at the start: [guards](../operating/guards.md),
+each with its message, compared with what the process says. Cautions: [cautions.md](cautions.md).
 `
 
 /** The page, from what was sent and shown. */

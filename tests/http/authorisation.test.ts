@@ -24,6 +24,7 @@ const BY_HAND: Readonly<Record<Action, string>> = {
   'see-on-call': 'y y y y',
   'change-on-call': '- y - y',
   'confirm-own-phone': 'o o - -',
+  'confirm-number': 'o y - y',
   'test-call-out': 'o y - y',
   'see-content': 'y y y y',
   'approve-content': '- y - -',

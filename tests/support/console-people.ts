@@ -88,6 +88,7 @@ export const noOnCall = (did: (what: string) => void): ConsolePorts['onCall'] =>
     did('test')
     return 'Sent.'
   },
+  numberIsRight: () => true,
   units: [],
   settings: async () => ({ numbers: [], hospitals: [], hours: [], kept: { label: 'Kept', value: 'P90D' }, groups: [] }),
   testOf: () => undefined,

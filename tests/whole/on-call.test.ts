@@ -145,7 +145,7 @@ describe('who is on call, changed on the pages of the real process, without scri
     const before = text()
     await lookAt('/on-call/change/number', { who: 'amara', number: '+1 212 736 5000' })
     expect(clerk.page().status).toBe(422)
-    expect(clerk.page().text).toContain('Nothing was saved.')
+    expect(clerk.page().text).toContain('Nothing was saved, since this cannot stand. This is a demonstration.')
     await lookAt('/on-call/change/cover', { who: 'linh', from: '2026-03-01T08:00', until: '2026-03-01T02:00' })
     expect(clerk.page().status).toBe(422)
     await lookAt('/on-call/change/leave', { who: '' })
@@ -153,12 +153,17 @@ describe('who is on call, changed on the pages of the real process, without scri
     expect(text()).toBe(before)
   })
 
-  test("a telephone's number is changed, and is what the sheet for the wall has", async () => {
+  test("a telephone's number is said to be right, and is not when it changes; what changed is on the sheet for the wall", async () => {
+    await clerk.open('/on-call')
+    await clerk.press('This number is right', {}, ['number', '+12125550141'])
+    expect(clerk.page().text).toContain('Noted. The number is right.')
+    expect(clerk.page().text.split('Number said to be right by')).toHaveLength(2)
     await lookAt('/on-call/change/number', { who: 'amara', number: '+1 212 555 0199' })
     expect(clerk.page().text).toContain(
       'The private number of Amara Osei changes from +1 212 555 0141 to +1 212 555 0199',
     )
     await clerk.press('Save')
+    expect((await clerk.open('/on-call')).text).not.toContain('Number said to be right by')
     expect((await clerk.open('/now/print')).text).toContain('+1 212 555 0199')
   })
 

@@ -59,6 +59,10 @@ export interface OnCallPerson {
   readonly name: string
   readonly job: string
   readonly number?: string
+  /** Whether somebody said lately that the number is right. */
+  readonly numberSaid?: string
+  /** Whether whoever looks may say that it is. */
+  readonly maySayNumber?: boolean
   /** Ways of paging, in words. */
   readonly ways: readonly string[]
   /** When a test call-out was answered last, or that none was. */
@@ -111,7 +115,9 @@ function people(view: OnCallView, frame: ConsoleFrame): Html {
     one =>
       html`<li><p><strong>${one.name}</strong> ${one.job}</p>
 <p>${one.number === undefined ? wording('print-no-number') : html`<a class="tel" href="${telephoneAddress(one.number)}">${numberText(one.number)}</a>`}${one.ways.length === 0 ? '' : html` · ${one.ways.join(' · ')}`}</p>
+${one.numberSaid === undefined ? '' : html`<p>${one.numberSaid}</p>`}
 <p>${one.confirmed}</p>
+${one.maySayNumber === true && one.number !== undefined ? form(frame, `/on-call/number/${one.id}`, html`<input type="hidden" name="number" value="${one.number}"><button class="small-button" aria-label="${wording('on-call-number-right-said', { name: one.name })}">${wording('on-call-number-right')}</button>`) : ''}
 ${one.mayTest ? form(frame, `/on-call/test/${one.id}`, html`<button class="small-button" aria-label="${wording('on-call-test-said', { name: one.name })}">${wording('on-call-test')}</button>`) : ''}</li>`,
   )}</ul></section>`
 }

@@ -1,6 +1,7 @@
 import type { Context } from 'hono'
 import { mayDo } from '../../accounts/authority.ts'
 import type { SignedIn } from '../../accounts/signed-in.ts'
+import { fieldIn } from '../gate.ts'
 import { type ChangePorts, changeRoutes } from './change-routes.ts'
 import type { ConsoleSite } from './console.ts'
 import { keyIn } from './now-routes.ts'
@@ -17,6 +18,8 @@ export interface OnCallPorts extends ChangePorts {
   undo(who: SignedIn): Promise<'done' | 'too-late' | 'changed-since'>
   /** Somebody has their telephone. False where it is not their turn. */
   havePhone(person: string): boolean
+  /** The telephone number of a person or desk is right. False where they have another, or none. */
+  numberIsRight(who: SignedIn, person: string, number: string): boolean
   /** Sends a test call-out; undefined where nobody has this id or no way to be reached. */
   test(who: SignedIn, person: string, key: string): Promise<string | undefined>
 }
@@ -30,7 +33,7 @@ export function onCallRoutes(site: ConsoleSite, ports: OnCallPorts): void {
     return show(c, who, '/on-call', wording('on-call-heading'), onCallScreen(view, frame(note)), { status })
   }
 
-  const DID = new Set(['saved', 'undone', 'tested', 'phone'])
+  const DID = new Set(['saved', 'undone', 'tested', 'phone', 'number'])
   gate.get('/on-call', 'see-on-call', (c, who) => {
     const did = c.req.query('did') ?? ''
     return onCall(c, who, DID.has(did) ? wording(`on-call-did-${did}`) : undefined)
@@ -55,6 +58,17 @@ export function onCallRoutes(site: ConsoleSite, ports: OnCallPorts): void {
     async (c, who) => {
       if (ports.havePhone(c.req.param('person') ?? '')) return answers.goTo(c, '/on-call?did=phone')
       return onCall(c, who, wording('on-call-not-your-turn'), 409)
+    },
+    c => ({ personId: c.req.param('person') ?? '' }),
+  )
+
+  gate.post(
+    '/on-call/number/:person',
+    'confirm-number',
+    async (c, who, fields) => {
+      if (ports.numberIsRight(who, c.req.param('person') ?? '', fieldIn(fields, 'number')))
+        return answers.goTo(c, '/on-call?did=number')
+      return onCall(c, who, wording('on-call-number-other'), 409)
     },
     c => ({ personId: c.req.param('person') ?? '' }),
   )
