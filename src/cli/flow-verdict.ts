@@ -7,6 +7,9 @@ import { sha256 } from '../runtime/system-clock.ts'
 import type { Approvable } from './approvable.ts'
 import { readFlowFiles, SHIPPED_FLOWS } from './flow-files.ts'
 
+/** How a finding ends that is a broken rule, and no fault on the way to one. */
+export const DOES_NOT_HOLD = 'does not hold'
+
 /** What the checker says of one flow. */
 export interface Verdict {
   readonly holds: boolean
@@ -73,7 +76,7 @@ export function walkInProcess({ clinicDir, flowsDir }: Pick<VerdictSituation, 'c
 function verdictIn(code: number | null, { out, err }: { out: string; err: string }): Verdict {
   const start = out.indexOf('{')
   const document = start === -1 ? undefined : (JSON.parse(out.slice(start)) as CheckDocument)
-  const breaks = document?.violations.map(({ rule, flow }) => `${flow}: ${rule} does not hold`) ?? []
+  const breaks = document?.violations.map(({ rule, flow }) => `${flow}: ${rule} ${DOES_NOT_HOLD}`) ?? []
   const isWalked = (document?.totals.flows ?? 0) > 0
   if (code === 0 && isWalked && breaks.length === 0) return { holds: true, found: [] }
   const faults = err

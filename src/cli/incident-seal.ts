@@ -19,6 +19,7 @@ import { gunzipSync, gzipSync } from 'node:zlib'
 import { z } from 'zod'
 import { writeWhole } from '../config/clinic-save.ts'
 import { type ClinicKeys, KEY_BYTES, openBytes, SealBroken, sealBytes } from '../store/seal.ts'
+import type { CheckerResult } from './incident-check.ts'
 
 export interface Bundle {
   readonly version: 1
@@ -32,7 +33,8 @@ export interface Bundle {
   /** What became of each page, at each address. */
   readonly pages: readonly unknown[]
   readonly replay: string
-  readonly check: string
+  /** What the checker says of the flow it was opened under. */
+  readonly check: CheckerResult
   /** JSON Lines, with its flows. */
   readonly transcript: string
 }

@@ -6,6 +6,10 @@ import { instant } from '../time/instant.ts'
 import { approvalsIn, approvedContent } from './approvals-folder.ts'
 import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
 import { dataFiles } from './data-folder.ts'
+import type { FlowsKept } from './edition-archive.ts'
+import { flowsFrom, hashesOf } from './flow-shelf.ts'
+import { walkInProcess } from './flow-verdict.ts'
+import { type CheckerResult, checkerResult } from './incident-check.ts'
 import { type Bundle, type Lock, openIncident, sealIncident, signingKey, verifyIncident } from './incident-seal.ts'
 import { DEMO_CLINIC } from './load-line.ts'
 import { SOFTWARE } from './software.ts'
@@ -18,7 +22,9 @@ export const incidentCommand: Command = {
     'everything a safety investigation of one case needs, in one sealed and signed file; "incident open", "incident verify"',
   usage: [
     'smallhours incident CASE --out FILE --purpose TEXT [--passphrase-file FILE] [--clinic FOLDER] [--data FOLDER]',
+    '                        [--without-check]',
     '    CASE is its code or id. Sealed with the passphrase, or with the clinic’s newest key. Nothing is taken out of it.',
+    '    The checker walks the flow it was opened under, which takes minutes; --without-check leaves that for later.',
     'smallhours incident open FILE --into FOLDER [--passphrase-file FILE] [--data FOLDER]',
     'smallhours incident verify FILE [--signer FINGERPRINT]',
     '    0: it is as it was signed (and by whom was named); 1: it is not.',
@@ -33,6 +39,7 @@ export const incidentCommand: Command = {
       purpose: { type: 'string' },
       'passphrase-file': { type: 'string' },
       signer: { type: 'string' },
+      'without-check': { type: 'boolean', default: false },
       json: { type: 'boolean', default: false },
     })
     const [first, second, ...more] = positionals
@@ -46,7 +53,18 @@ export const incidentCommand: Command = {
     if (out === undefined || purpose === undefined)
       throw new CalledWrongly('--out FILE and --purpose TEXT were expected: what it is for stands in the audit trail')
     if (existsSync(out)) throw new CalledWrongly(`${out} is there already: name another file`)
-    return gather({ which: first, out, purpose, clinicDir: values.clinic, dataDir: values.data, lock }, say)
+    return gather(
+      {
+        which: first,
+        out,
+        purpose,
+        clinicDir: values.clinic,
+        dataDir: values.data,
+        lock,
+        isChecked: !values['without-check'],
+      },
+      say,
+    )
   },
 }
 
@@ -82,6 +100,8 @@ interface Wish {
   readonly clinicDir: string
   readonly dataDir: string
   readonly lock: Lock
+  /** The checker walks the flow; else the bundle says that it did not. */
+  readonly isChecked: boolean
 }
 
 async function gather(wish: Wish, say: Say): Promise<number> {
@@ -110,7 +130,7 @@ async function gather(wish: Wish, say: Say): Promise<number> {
 
 async function bundleOf(
   ports: ExportPorts,
-  { which, purpose, clinicDir, dataDir }: Wish,
+  { which, purpose, clinicDir, dataDir, isChecked }: Wish,
 ): Promise<Bundle | 'no-such-case'> {
   const file = join(dataDir, `incident-${process.pid}.jsonl`)
   try {
@@ -143,13 +163,44 @@ async function bundleOf(
       ),
       pages: lines.filter(({ kind, lane }) => kind === 'sent' && lane === 'page'),
       replay: 'run "smallhours replay transcript.jsonl": the flow it was opened under is in it',
-      check: 'run "smallhours check" on the flows in it: what was found before it was served is in the approval',
+      check: await checkOf(lines, { concern, flow, clinicDir, isChecked }),
       transcript,
     }
   } finally {
     rmSync(file, { force: true })
     rmSync(`${file}.part`, { force: true })
   }
+}
+
+/** The flow the case was opened under, walked by the checker as it is today. */
+async function checkOf(
+  lines: readonly Readonly<Record<string, unknown>>[],
+  {
+    concern,
+    flow,
+    clinicDir,
+    isChecked,
+  }: Pick<Wish, 'clinicDir' | 'isChecked'> & { concern: string; flow: string | undefined },
+): Promise<CheckerResult> {
+  if (!isChecked)
+    return { kind: 'not-walked', why: 'it was left for later: run "smallhours check" on the flows of the transcript' }
+  const kept = lines.filter(({ kind }) => kind === 'flows').map(({ content }) => content as FlowsKept)
+  const own = flow === undefined ? undefined : kept.find(one => hashIn(one, concern) === flow)
+  if (flow === undefined || own === undefined)
+    return { kind: 'not-walked', why: 'the flow it was opened under is not at hand any more' }
+  complain('incident: the checker walks the flow; this takes minutes')
+  return checkerResult({
+    concern,
+    flow,
+    kept: own,
+    clinicDir,
+    walker: flowsDir => walkInProcess({ clinicDir, flowsDir }),
+  })
+}
+
+function hashIn(kept: FlowsKept, concern: string): string | undefined {
+  const read = flowsFrom(kept)
+  return 'wrong' in read ? undefined : hashesOf(read.set, kept.drawings).get(concern)
 }
 
 function open(file: string, into: string | undefined, lock: Lock, say: Say): number {
