@@ -51,17 +51,17 @@ export function* whatIfPage(report: WhatIfReport, examplesOf: (group: Group) => 
     ...report.cannotAnswer.map(line => `<li>${escaped(line)}</li>`),
     '</ul>',
     '<h2>By cause, less careful first</h2>',
-    '<table><thead><tr><th scope="col">Trouble</th><th scope="col">Where it parts</th><th scope="col">Cases</th><th scope="col">Less careful</th><th scope="col">More careful</th><th scope="col">Otherwise</th></tr></thead><tbody>',
+    '<div class="wide" tabindex="0" role="region" aria-label="By cause"><table><thead><tr><th scope="col">Trouble</th><th scope="col">Where it parts</th><th scope="col">Cases</th><th scope="col">Less careful</th><th scope="col">More careful</th><th scope="col">Otherwise</th></tr></thead><tbody>',
     ...groups.map(
       (group, index) =>
         `<tr><th scope="row">${escaped(group.concern)}</th><td><a href="#g${index + 1}">${escaped(group.cause)}</a></td><td>${group.cases}</td><td>${group.lowered}</td><td>${group.raised}</td><td>${group.changed}</td></tr>`,
     ),
-    '</tbody></table>',
+    '</tbody></table></div>',
     report.others > 0 ? `<p>${report.others} cases of further causes are counted above and not listed.</p>` : '',
   ].join('\n')
   for (const [index, group] of groups.entries()) {
     yield `<section aria-labelledby="g${index + 1}"><h2 id="g${index + 1}">${escaped(`${group.concern}, ${group.cause}`)}</h2>`
-    yield `<p>${group.cases} cases: ${group.lowered} less careful, ${group.raised} more careful, ${group.changed} otherwise${group.ranged > 0 ? `; ${group.ranged} with more than one possible end` : ''}.</p>`
+    yield `<p>${counted(group.cases, 'case')}: ${group.lowered} less careful, ${group.raised} more careful, ${group.changed} otherwise${group.ranged > 0 ? `; ${group.ranged} with more than one possible end` : ''}.</p>`
     for (const example of examplesOf(group)) yield examplePart(example)
     yield '</section>'
   }
@@ -93,9 +93,9 @@ function examplePart(example: Example): string {
     ...rangeTexts(may).map(text => `<li>${escaped(text)}</li>`),
     example.isPartial ? '<li>There are more ways than were followed.</li>' : '',
     '</ul>',
-    '<table><thead><tr><th scope="col">Time</th><th scope="col">What happened</th><th scope="col">Then</th><th scope="col">With the change</th></tr></thead><tbody>',
+    `<div class="wide" tabindex="0" role="region" aria-label="Case ${escaped(example.case)} side by side"><table><thead><tr><th scope="col">Time</th><th scope="col">What happened</th><th scope="col">Then</th><th scope="col">With the change</th></tr></thead><tbody>`,
     ...rows.map(row => rowPart(row, example)),
-    '</tbody></table>',
+    '</tbody></table></div>',
   ].join('\n')
 }
 
@@ -114,7 +114,7 @@ function rowPart({ at, was, now }: SideRow, { wasLine, nowLine }: Example): stri
   const left = decided(was, wasLine, at)
   const right = decided(now, nowLine, at)
   const mark = left === right ? '' : ' class="parts"'
-  return `<tr${mark}><th scope="row">${escaped(clockOf(wasLine, instant(at)))}</th><td>${escaped(happened)}</td><td>${left}</td><td>${right}</td></tr>`
+  return `<tr${mark}><th scope="row">${escaped(clockOf(wasLine, instant(at)))}</th><td>${left === right ? '' : '<b>Not the same.</b> '}${escaped(happened)}</td><td>${left}</td><td>${right}</td></tr>`
 }
 
 const decided = (step: SideStep | undefined, line: Line, at: number): string =>
@@ -124,12 +124,16 @@ const decided = (step: SideStep | undefined, line: Line, at: number): string =>
         .map(text => `<p>${escaped(text)}</p>`)
         .join('')
 
+export const counted = (count: number, what: string): string => `${count} ${what}${count === 1 ? '' : 's'}`
+
 export function outcomeText({ disposition, worst, pages, advice }: Outcome): string {
   const first = pages[0]
   const paged =
-    first === undefined ? 'nobody paged' : `${pages.length} pages, the first to ${first.to} (${first.urgency})`
+    first === undefined
+      ? 'nobody paged'
+      : `${counted(pages.length, 'page')}, the first to ${first.to} (${first.urgency})`
   const stood = worst === disposition ? '' : `, at worst ${worst ?? 'nothing'}`
-  return `${disposition ?? 'nothing decided'}${stood}; ${paged}; ${advice.length} pieces of advice`
+  return `${disposition ?? 'nothing decided'}${stood}; ${paged}; ${counted(advice.length, 'piece')} of advice`
 }
 
 /** Each end that is possible, once, with what was answered to come there. */
@@ -161,5 +165,7 @@ th, td { border: 1px solid #59616c; padding: 0.4rem 0.6rem; text-align: left; ve
 td p { margin: 0 0 0.4rem; }
 tr.parts td { background: #33270f; }
 a { color: #9cc7ff; }
+.wide { overflow-x: auto; }
+@media (prefers-color-scheme: light) { body { background: #fcfaf5; color: #17191c; } tr.parts td { background: #fff2cc; } a { color: #0b4a8f; } }
 @media print { body { background: white; color: black; } tr.parts td { background: #fff2cc; } a { color: inherit; } }
 </style>`

@@ -18,6 +18,7 @@ import { AROUND } from './replay-around.ts'
 import { faultText } from './transcript.ts'
 import { told, wholeFile } from './transcript-file.ts'
 import {
+  counted,
   type Example,
   notComparedLines,
   outcomeText,
@@ -237,7 +238,7 @@ function textOf({ what, totals, groups, others }: WhatIfReport): readonly string
       return [
         '',
         `${group.concern}, ${group.cause}`,
-        `  ${group.cases} cases: ${group.lowered} less careful, ${group.raised} more careful, ${group.changed} otherwise`,
+        `  ${counted(group.cases, 'case')}: ${group.lowered} less careful, ${group.raised} more careful, ${group.changed} otherwise`,
         ...(example === undefined
           ? []
           : [

@@ -34,8 +34,8 @@ export function differenceAt(
   const at = `at "${talk === '' ? 'the start' : talk}", ${happened(was.event)}: `
   if (decided !== decidedNow) return `${at}decides ${decidedNow ?? 'nothing'}, not ${decided ?? 'nothing'}`
   const pages = (effects: readonly Effect[]) =>
-    effects.flatMap(effect => (effect.kind === 'page' ? [`${effect.why} (${effect.urgency})`] : []))
-  const paged = listsDiffer(pages(was.effects), pages(now), 'pages')
+    effects.flatMap(effect => (effect.kind === 'page' ? [`${PAGED[effect.why]} (${effect.urgency})`] : []))
+  const paged = listsDiffer(pages(was.effects), pages(now), 'sends')
   if (paged !== undefined) return `${at}${paged}`
   const [asked, askedNow] = [askedIn(was.effects).at(-1), askedIn(now).at(-1)]
   if (asked !== askedNow) return `${at}asks ${askedNow ?? 'nothing'}, not ${asked ?? 'nothing'}`
@@ -45,6 +45,13 @@ export function differenceAt(
   if (people(was.effects).join() !== people(now).join()) return `${at}pages other people`
   return `${at}sets other alarms`
 }
+
+const PAGED = {
+  page: 'a page',
+  repeat: 'a page again',
+  update: 'word of a change',
+  taken: 'word that it is taken',
+} as const satisfies Record<(Effect & { kind: 'page' })['why'], string>
 
 const saidIn = (effects: readonly Effect[]): readonly string[] =>
   effects.flatMap(effect =>

@@ -90,6 +90,8 @@ function overview(cases: readonly CaseSummary[]): FigureTable {
         'of those, nobody answered in the ladder’s time',
         count(cases, one => one.isUnanswered),
         pagedFor,
+        undefined,
+        all,
       ),
       shareRow('given up by the family', given, all),
       // The rest of those who gave up did so after the decision: a small rest is not given away either.
@@ -177,6 +179,8 @@ function byRung(cases: readonly CaseSummary[]): FigureTable {
         String(rung + 1),
         count(reached, one => one.rungs[rung] !== true),
         reached.length,
+        undefined,
+        cases.length,
       )
     }),
   }

@@ -12,8 +12,17 @@ export const SHARE_HEAD = ['share %', 'from %', 'to %'] as const
 /**
  * A share with its interval. Hidden where it is small, where the rest is, and where `shown` says that another count would give
  * it away.
+ *
+ * @param within  what `of` is itself a part of: where that part is hidden elsewhere, it is not told here either
  */
-export function shareRow(name: string, some: number, of: number, shown: Told = some): readonly FigureCell[] {
+export function shareRow(
+  name: string,
+  some: number,
+  of: number,
+  shown: Told = some,
+  within: number = of,
+): readonly FigureCell[] {
+  if (within !== of && toldPart(of, within) === 'hidden') return [name, HIDDEN, HIDDEN, HIDDEN, HIDDEN, HIDDEN]
   const isHidden = shown === 'hidden' || toldPart(some, of) === 'hidden'
   if (isHidden) return [name, HIDDEN, told(toldAlone(of)), HIDDEN, HIDDEN, HIDDEN]
   if (of === 0) return [name, 0, 0, NONE, NONE, NONE]

@@ -29,7 +29,7 @@ export function waitsTable(cases: readonly CaseSummary[]): FigureTable {
       'Half had it within the median, nine of ten within the 90th percentile. Cases that ended or are still open without it count for as long as they were ' +
       'watched (Kaplan–Meier); “–” means that too many had not come so far to say.',
     head: ['from … to', 'cases', 'without it', 'median', '90th percentile', 'longest'],
-    rows: rows.map(({ name, waits }) => [name, ...figuresOf(waits)]),
+    rows: rows.map(({ name, waits }) => [name, ...figuresOf(waits, cases.length)]),
     plot: {
       kind: 'curves',
       curves: rows
@@ -47,14 +47,15 @@ function waitedFor(cases: readonly CaseSummary[], id: keyof Waits): readonly Wai
   })
 }
 
-function figuresOf(waits: readonly Waited[]): readonly FigureCell[] {
+/** @param all  cases of the table: of how many nothing had to be waited for is a count like any other */
+function figuresOf(waits: readonly Waited[], all: number): readonly FigureCell[] {
   if (waits.length < SMALL_BELOW) return [told(toldAlone(waits.length)), HIDDEN, HIDDEN, HIDDEN, HIDDEN]
   const { cases, open, median, p90, longest } = waitingFigures(waits)
   const shown = (minutes: number | undefined): FigureCell =>
     minutes === undefined ? NONE : Math.round(minutes * 10) / 10
   // The longest is one family's own: it is told as the full minutes it took at least.
   const most = longest === undefined ? NONE : Math.floor(longest)
-  return [cases, told(toldPart(open, cases)), shown(median), shown(p90), most]
+  return [told(toldPart(cases, all)), told(toldPart(open, cases)), shown(median), shown(p90), most]
 }
 
 function curveOf(waits: readonly Waited[]): readonly CurvePoint[] {

@@ -11,7 +11,7 @@ const path = chromiumPath()
 if (path === undefined)
   console.warn('left out: browser tests of the pages Reviews (no chromium; set CHROMIUM to its path)')
 
-const PAGES = ['/reviews', `/reviews/case/${REVIEWED}?step=1`, '/reviews/figures']
+const PAGES = ['/reviews', `/reviews/case/${REVIEWED}?step=1`, '/reviews/figures', '/reviews/actions']
 
 describe.skipIf(path === undefined)('the pages Reviews in a browser', () => {
   let browser: Browser

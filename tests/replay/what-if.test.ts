@@ -77,7 +77,7 @@ describe('what if a flow were worse', () => {
     expect(found.compared.kinds).toContain('pages')
     expect(found.was.pages.length).toBeGreaterThan(0)
     expect(found.may[0]?.outcome.pages).toEqual([])
-    expect(found.cause).toMatch(/no longer pages/)
+    expect(found.cause).toMatch(/no longer sends a page/)
   })
 
   it('a decision made milder is told as less careful', () => {

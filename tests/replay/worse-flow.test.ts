@@ -39,7 +39,7 @@ describe('a flow made worse on purpose', () => {
     expect(code).toBe(1)
     expect(report).toMatchObject({ cases: 3, lowered: 2, same: 1, faults: 0, withoutFlow: 0 })
     const group = report.groups.find(({ cause }: { cause: string }) =>
-      cause.includes('no longer pages page (ambulance)'),
+      cause.includes('no longer sends a page (ambulance)'),
     )
     expect(group.examples[0].was.pages.length).toBeGreaterThan(0)
     // What pages in its place, if anything does, is the silence after some minutes, as no emergency.

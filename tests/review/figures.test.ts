@@ -158,6 +158,14 @@ describe('figures', () => {
     ])
   })
 
+  it('tell nowhere how many were paged where nearly all were, and so how few were not', () => {
+    const few = cases.map((one, index) => {
+      const { holding, decision } = one.waits
+      return index < 3 ? { ...one, waits: { holding, decision }, rungs: [] } : one
+    })
+    for (const { rows } of figuresOf(few, names)) expect(rows.flat()).not.toContain(57)
+  })
+
   it('count by hour and concern with totals, by question, by language', () => {
     expect(shown('hours').find(([hour]) => hour === '02–03')).toEqual(['02–03', 30, 10, 20])
     expect(shown('hours').at(-1)).toEqual(['all', 60, 20, 40])
