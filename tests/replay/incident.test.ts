@@ -102,7 +102,9 @@ describe('an incident bundle', () => {
   })
 
   it('without a passphrase is sealed with the clinic’s key, and a short passphrase is refused', async () => {
-    expect((await run(caseId, '--out', file('two.incident'), '--purpose', 'incident 8', '--without-check')).code).toBe(0)
+    expect((await run(caseId, '--out', file('two.incident'), '--purpose', 'incident 8', '--without-check')).code).toBe(
+      0,
+    )
     expect((await run('open', file('two.incident'), '--into', file('two'))).code).toBe(0)
     writeFileSync(file('short'), 'abc')
     expect((await run(caseId, '--out', file('3'), '--purpose', 'x', '--passphrase-file', file('short'))).code).toBe(2)
