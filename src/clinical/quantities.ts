@@ -3,8 +3,6 @@
 export type Millilitres = number & { readonly millilitres: unique symbol }
 export type Celsius = number & { readonly celsius: unique symbol }
 export type Kilograms = number & { readonly kilograms: unique symbol }
-/** Outer diameter of a tube; one French is a third of a millimetre. */
-export type French = number & { readonly french: unique symbol }
 
 /** A volume of 0 mL or more. Throws `RangeError` on a negative or non-finite number, as all of these do. */
 export function millilitres(value: number): Millilitres {
@@ -28,11 +26,6 @@ export function celsiusFromFahrenheit(value: number): Celsius {
 export function kilograms(value: number): Kilograms {
   if (value === 0) throw new RangeError('weight is 0 kg; expected more than 0 and at most 200 kg')
   return within(value, 0, 200, 'kg') as Kilograms
-}
-
-/** A tube size, 5 to 30 Fr. */
-export function french(value: number): French {
-  return within(value, 5, 30, 'Fr') as French
 }
 
 function within(value: number, least: number, most: number, unit: string): number {

@@ -49,39 +49,35 @@ export function concernsIn(
 }
 
 /**
- * The same words name two troubles ("carne salida junto al botón"), and the lexicon does not say which leads: neither is
- * guessed, and buttons are shown.
+ * The same words name two troubles ("carne salida junto al botón"), or one piece of a sentence does ("water came out pinkish
+ * from the balloon"), and the lexicon does not say which leads: neither is guessed, and buttons are shown. What cannot
+ * wait is put off only by words that are the other's too.
  */
 function isReadTwoWays([first, ...others]: readonly ConcernFound[], reading: Reading, lexicon: Lexicon): boolean {
   const known = lexicon.concerns.find(({ id }) => id === first?.concern)
   const leads = known?.leads?.over ?? []
-  return others.some(
-    ({ concern, words }) =>
-      !leads.includes(concern) &&
-      (isWithin(first?.words, words) ||
-        isWithin(words, first?.words) ||
-        (known?.atOnce !== true && areOneThing(first?.words, words, reading, lexicon))),
-  )
+  return others.some(({ concern, words }) => {
+    const one = first?.words
+    if (one === undefined || words === undefined || leads.includes(concern)) return false
+    const [before, after] = one.from <= words.from ? [one, words] : [words, one]
+    if (isWithin(one, words) || isWithin(words, one))
+      return isOnePiece(before.from, Math.max(before.to, after.to), reading, lexicon)
+    return known?.atOnce !== true && isOnePiece(Math.min(before.to, after.from), after.from, reading, lexicon)
+  })
 }
 
-/** In one piece of a sentence, with nothing between that joins two things ("water came out pinkish from the balloon"). */
-function areOneThing(
-  one: ConcernFound['words'],
-  other: ConcernFound['words'],
-  { tokens }: Reading,
-  { negation }: Lexicon,
-): boolean {
-  if (one === undefined || other === undefined) return false
-  const [before, after] = one.from <= other.from ? [one, other] : [other, one]
-  for (let at = Math.min(before.to, after.from) + 1; at <= after.from; at += 1) {
+/** Whether nothing from one word to another joins two things: no mark, no "but" or "and". */
+function isOnePiece(from: number, to: number, { tokens }: Reading, { negation }: Lexicon): boolean {
+  for (let at = from + 1; at <= to; at += 1) {
     const token = tokens[at]
     if (token === undefined || token.gap !== 'none' || negation.contrast.has(token.word)) return false
   }
   return true
 }
 
-const isWithin = (inner: ConcernFound['words'], outer: ConcernFound['words']): boolean =>
-  inner !== undefined && outer !== undefined && outer.from <= inner.from && inner.to <= outer.to
+type Span = NonNullable<ConcernFound['words']>
+
+const isWithin = (inner: Span, outer: Span): boolean => outer.from <= inner.from && inner.to <= outer.to
 
 /** A dose that came up is vomiting too: the words may say that what is less urgent by itself comes first this time. */
 function withLeading(found: readonly ConcernFound[], reading: Reading, lexicon: Lexicon): readonly ConcernFound[] {

@@ -97,7 +97,10 @@ describe('balloon water', () => {
   })
 })
 
-/** 4-2-1 and 100-50-20 rules: Holliday & Segar, Pediatrics 1957; worked for round weights. */
+/**
+ * 4-2-1 and 100-50-20 rules: Holliday & Segar, Pediatrics 1957; worked for round weights. 30 kg, 70 mL an hour: worked example of
+ * "Maintenance fluid requirements", a teaching page of the University of Texas Medical Branch that quotes them; undated.
+ */
 describe('maintenance water', () => {
   it.each([
     [4, 16, 400],
@@ -105,6 +108,7 @@ describe('maintenance water', () => {
     [12, 44, 1100],
     [20, 60, 1500],
     [25, 65, 1600],
+    [30, 70, 1700],
     [70, 100, 2400],
   ])('%d kg: %d mL an hour, %d mL a day', (weight, hourly, daily) => {
     expect(maintenancePerHour(kilograms(weight))).toBe(hourly)

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest'
-import { celsius, celsiusFromFahrenheit, french, kilograms, millilitres } from '../../src/clinical/quantities.ts'
+import { celsius, celsiusFromFahrenheit, kilograms, millilitres } from '../../src/clinical/quantities.ts'
 import { defaultSettings } from '../../src/config/settings.ts'
 import { defaultThresholds } from '../support/shipped-thresholds.ts'
 
@@ -11,16 +11,13 @@ describe('a quantity', () => {
     ['a temperature of 3.8, a slip of the point', () => celsius(3.8), /expected 25 to 45 °C/],
     ['a weight of nothing', () => kilograms(0), /expected more than 0/],
     ['a weight in grams', () => kilograms(3500), /expected 0 to 200 kg/],
-    ['a tube of 4 Fr', () => french(4), /expected 5 to 30 Fr/],
   ])('refuses %s', (_title, make, message) => {
     expect(make).toThrow(RangeError)
     expect(make).toThrow(message)
   })
 
   it('takes what a child can have, ends included', () => {
-    expect([millilitres(0), celsius(25), celsius(45), kilograms(200), french(5), french(30)]).toEqual([
-      0, 25, 45, 200, 5, 30,
-    ])
+    expect([millilitres(0), celsius(25), celsius(45), kilograms(200)]).toEqual([0, 25, 45, 200])
   })
 
   // Fixed points of the scale: water freezes and boils (outside any child), 98.6 °F is 37 °C, 102.2 °F is 39 °C.

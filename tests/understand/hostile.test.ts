@@ -40,10 +40,14 @@ describe('words in strange clothes', () => {
     expect(danger(`${'estamos en casa con la sonda. '.repeat(3_400)}no respira`, spanish)).toContain('breathing')
   })
 
+  // A French size is three times the outer diameter in mm (standard definition, from memory): 14 Fr is 4.7 mm across and no volume. Nothing
+  // here computes with a size.
   it('volumes, sizes and lengths with the unit of another are asked again', () => {
     for (const [fact, text] of [
       ['balloon-put-in', '14 Fr'],
       ['balloon-put-in', '5 mm'],
+      ['balloon-put-in', '4.7 mm'],
+      ['balloon-came-out', '14fr'],
       ['balloon-came-out', '3 cm'],
       ['balloon-came-out', '12 french'],
       ['ph', '5 ml'],
