@@ -36,7 +36,8 @@ const TAKES: Readonly<Record<Action | string, readonly string[]>> = {
   'see-audit': ['GET /trail', 'POST /trail/export'],
   'review-cases': [
     ...['GET /reviews', 'POST /reviews/draw', 'GET /reviews/case/:caseId', 'POST /reviews/case/:caseId/score'],
-    ...['GET /reviews/case/:caseId/picture/:number', 'GET /reviews/report'],
+    ...['GET /reviews/case/:caseId/picture/:number', 'GET /reviews/report', 'GET /reviews/actions'],
+    ...['POST /reviews/case/:caseId/action', 'POST /reviews/actions/:number'],
   ],
   'see-figures': ['GET /reviews/figures'],
 }

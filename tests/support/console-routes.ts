@@ -56,6 +56,7 @@ const ADDRESSES: Readonly<Record<string, { readonly open: string } | { readonly 
   '/reviews': { open: '/reviews' },
   '/reviews/case/:caseId': { elsewhere: 'needs cases that were drawn: tests/browser/reviews.test.ts' },
   '/reviews/case/:caseId/picture/:number': { elsewhere: 'a picture, no page' },
+  '/reviews/actions': { open: '/reviews/actions' },
   '/reviews/report': { open: '/reviews/report' },
   '/reviews/figures': { open: '/reviews/figures' },
 }
