@@ -25,6 +25,8 @@ export interface DataFolder {
   readonly photosFolder: string
   /** Accounts linked on Telegram, and where live messages stand. */
   readonly telegramFile: string
+  /** Processes that share a Redis and work from this folder: a small file each. */
+  readonly lineMembersFolder: string
   /** When people were last told of holes in the rota. */
   readonly coverToldFile: string
   /** 256 random bits, made at the first start; readable by the owner only. */
@@ -55,6 +57,7 @@ export function dataFiles(folder: string) {
     testCalloutsFile: join(folder, 'test-callouts.json'),
     coverToldFile: join(folder, 'rota-told.json'),
     telegramFile: join(folder, 'telegram.sqlite'),
+    lineMembersFolder: join(folder, 'line-members'),
   }
 }
 

@@ -3,16 +3,19 @@ import { cpSync, readFileSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import type { MeasuredTelegram, TelegramButton } from '../measure/subject.ts'
 import { boardPager } from '../pagers/board.ts'
+import { within } from '../runtime/clock.ts'
 import { handClock } from '../runtime/hand-clock.ts'
 import { systemClock, systemRandom } from '../runtime/system-clock.ts'
 import type { Wire } from '../telegram/connection.ts'
-import { seconds } from '../time/instant.ts'
+import { minutes, seconds } from '../time/instant.ts'
 import { openBot } from './bot.ts'
 import { DEMO_CLINIC, loadLine } from './load-line.ts'
 
 const TOKEN = '7001:a-token_for-measurements-AAAA'
 /** Long enough for each loop to look, far too short for a poll to count as hanging. */
 const LOOKED_MS = seconds(1)
+/** An update that is not confirmed by then never is. */
+const TAKEN_WITHIN_MS = minutes(1)
 
 /** What the bot asked the server for, as far as it is read here. */
 interface Asked {
@@ -96,7 +99,16 @@ export async function measuredTelegram(folder: string): Promise<MeasuredTelegram
         confirmed = resolve
       })
       pollAnswered?.([{ update_id: updateId, ...update }])
-      await done
+      const isDone = await within(
+        systemClock(),
+        TAKEN_WITHIN_MS,
+        done.then(() => true),
+        false,
+      )
+      if (!isDone)
+        throw new Error(
+          `measure: a message on Telegram was not taken within a minute (${faults[0] ?? 'no fault told'})`,
+        )
       confirmed = undefined
     },
     async send() {

@@ -3,9 +3,11 @@ import { join } from 'node:path'
 import { type GuardId, guards, type Refusal, refusalText } from '../config/guard.ts'
 import { systemClock } from '../runtime/system-clock.ts'
 import { argumentsOf, type Command, print } from './command.ts'
+import { dataFiles } from './data-folder.ts'
 import { type Guarded, guarded, standsInTheWay } from './guards.ts'
+import { lineMembers } from './line-members.ts'
 import { DEMO_CLINIC, type LoadedLine } from './load-line.ts'
-import { openRedisOf } from './redis-at-hand.ts'
+import { keysApart, openRedisOf } from './redis-at-hand.ts'
 import { readVignettes } from './vignette-file.ts'
 import { runVignette } from './vignette-run.ts'
 import { judged } from './vignettes.ts'
@@ -31,7 +33,7 @@ export const readyCommand: Command = {
       uid: process.getuid?.(),
     })
     const situations = found.loaded === undefined ? [] : await vignetteGuards(values.clinic, found.loaded)
-    const all = [...found.refusals, ...(await storeGuards(found)), ...situations]
+    const all = [...found.refusals, ...(await storeGuards(found, values.data)), ...situations]
     const isReady = !all.some(refusal => standsInTheWay(refusal, found))
     if (values.json) print(JSON.stringify(document(found, all, isReady)))
     else print(report(found, all, isReady))
@@ -78,7 +80,7 @@ function summaryLine({ isDemonstration }: Guarded, isReady: boolean, refused: nu
 }
 
 /** The Redis that keeps the cases, asked now. Nothing is written but its layout, where it is new. */
-async function storeGuards({ loaded, isDemonstration }: Guarded): Promise<readonly Refusal[]> {
+async function storeGuards({ loaded, isDemonstration }: Guarded, dataDir: string): Promise<readonly Refusal[]> {
   const route = loaded?.store
   if (route === undefined) return []
   const where = route.addresses.map(({ host, port }) => `${host}:${port}`).join(', ')
@@ -90,6 +92,15 @@ async function storeGuards({ loaded, isDemonstration }: Guarded): Promise<readon
     try {
       await store.probe()
       await store.nextDue()
+      const apart = lineMembers(dataFiles(dataDir).lineMembersFolder, () => systemClock().now()).elsewhere(
+        await store.living(),
+      )
+      if (apart.length > 0)
+        return refused(
+          'STORE_KEYS_APART',
+          keysApart(apart.length),
+          'stop the other processes, or name their data folder with --data, as docs/operating/redis.md says',
+        )
     } finally {
       await store.close()
     }

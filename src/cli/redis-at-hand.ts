@@ -22,4 +22,10 @@ export const openRedisOf = (
   route: StoreRoute,
   isDemonstration: boolean,
   onFault: (error: unknown) => void,
-): Promise<RedisStore<Content>> => openRedisStore<Content>({ ...redisOptions(route, isDemonstration), onFault })
+  more: Pick<RedisStoreOptions, 'member' | 'migrates'> = {},
+): Promise<RedisStore<Content>> =>
+  openRedisStore<Content>({ ...redisOptions(route, isDemonstration), onFault, ...more })
+
+/** Why a line must not be joined from this folder. */
+export const keysApart = (others: number): string =>
+  `${others} of its processes work from another data folder, or from a copy of this one. Keys of cases lie in the folder: each would open cases the other cannot read`

@@ -1,6 +1,7 @@
-import { createSecretKey, hkdfSync } from 'node:crypto'
+import { createSecretKey, hkdfSync, randomBytes } from 'node:crypto'
 import { existsSync, statSync } from 'node:fs'
 import type { StoreRoute } from '../config/store-section.ts'
+import { systemClock } from '../runtime/system-clock.ts'
 import { addClinicKey, ClinicKeysUnusable, readClinicKeys } from '../store/clinic-keys.ts'
 import { type PhotoFolder, photoFolder } from '../store/photo-folder.ts'
 import { type ClinicKeys, KEY_BYTES } from '../store/seal.ts'
@@ -11,7 +12,8 @@ import { openSqliteStore } from '../store/sqlite/sqlite-store.ts'
 import { type Content, type SealableStore, StoreUnusable } from '../store/store.ts'
 import { instant } from '../time/instant.ts'
 import type { DataFolder } from './data-folder.ts'
-import { openRedisOf } from './redis-at-hand.ts'
+import { lineMembers } from './line-members.ts'
+import { keysApart, openRedisOf } from './redis-at-hand.ts'
 
 export interface SealedDataOptions {
   readonly data: DataFolder
@@ -48,23 +50,37 @@ export interface SealedData {
 export async function openSealedData(options: SealedDataOptions): Promise<SealedData> {
   if (options.isServing !== true) return opened(options)
   const claim = options.store === undefined ? claimServing(options.data.servingFile, process.pid) : sharedClaim(options)
+  const member = randomBytes(8).toString('hex')
+  const members = lineMembers(options.data.lineMembersFolder, () => systemClock().now())
+  const leave = () => {
+    if (options.store !== undefined) members.remove(member)
+    claim.release()
+  }
   try {
-    const sealed = await opened(options)
+    // Before it can be seen in Redis: whoever looks there finds its name here.
+    if (options.store !== undefined) members.add(member)
+    const sealed = await opened(options, { member, elsewhere: living => members.elsewhere(living) })
     const close = async () => {
       try {
         await sealed.store.close()
       } finally {
-        claim.release()
+        leave()
       }
     }
     return { ...sealed, store: { ...sealed.store, close } }
   } catch (error) {
-    claim.release()
+    leave()
     throw error
   }
 }
 
-async function opened(options: SealedDataOptions): Promise<SealedData> {
+/** This process among those of the line, and which of the others work from another folder. */
+interface Joining {
+  readonly member: string
+  elsewhere(living: readonly string[]): readonly string[]
+}
+
+async function opened(options: SealedDataOptions, joining?: Joining): Promise<SealedData> {
   const { data, mode } = options
   const isNew = !existsSync(data.clinicKeysFile) && !existsSync(data.caseKeysFile)
   if (isNew && mode === 'demonstration') addClinicKey(data.clinicKeysFile)
@@ -75,7 +91,7 @@ async function opened(options: SealedDataOptions): Promise<SealedData> {
   const keys = openCaseKeys({ file: data.caseKeysFile, clinicKeys })
   try {
     refuseMissing(data, keys, clinicKeys())
-    const store = await keptIn(options, keys)
+    const store = await keptIn(options, keys, joining)
     try {
       if (keys.count() === 0) refuseKeyless(options, (await store.recentHeads(instant(0))).length)
     } catch (error) {
@@ -91,14 +107,21 @@ async function opened(options: SealedDataOptions): Promise<SealedData> {
 }
 
 /** The store itself: a file of the folder, or the clinic's Redis. */
-async function keptIn(options: SealedDataOptions, keys: CaseKeyFile): Promise<SealableStore<Content>> {
+async function keptIn(
+  options: SealedDataOptions,
+  keys: CaseKeyFile,
+  joining: Joining | undefined,
+): Promise<SealableStore<Content>> {
   const { data, store: route, mode } = options
   if (route === undefined) {
     refuseLostDatabase(data, keys)
     return openSqliteStore<Content>({ file: data.databaseFile })
   }
-  const store = await openRedisOf(route, mode === 'demonstration', options.onFault)
+  const asLine = joining === undefined ? {} : { member: joining.member, migrates: true }
+  const store = await openRedisOf(route, mode === 'demonstration', options.onFault, asLine)
   try {
+    const apart = joining?.elsewhere(await store.living()) ?? []
+    if (apart.length > 0) throw new StoreUnusable(`Redis: ${keysApart(apart.length)}. See docs/operating/redis.md`)
     if (mode === 'clinic' && keys.count() > 0 && (await store.isEmpty())) throw lostRedis(data, route, keys.count())
     return store
   } catch (error) {

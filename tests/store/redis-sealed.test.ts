@@ -1,4 +1,4 @@
-import { mkdtempSync, rmSync } from 'node:fs'
+import { cpSync, mkdirSync, mkdtempSync, readdirSync, rmSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { Redis } from 'ioredis'
@@ -28,10 +28,13 @@ const route = (): StoreRoute => ({
   addresses: [{ host: '127.0.0.1', port: server.port }],
   ...{ tls: false, line: `e${lines}-`, mayLoseASecond: false, replicas: 0 },
 })
-async function opened(mode: 'clinic' | 'demonstration' = 'demonstration'): Promise<SealedData> {
-  const data = openDataFolder(folder, systemRandom())
+async function opened(
+  mode: 'clinic' | 'demonstration' = 'demonstration',
+  { from = folder, isServing = false } = {},
+): Promise<SealedData> {
+  const data = openDataFolder(from, systemRandom())
   const sealed = await openSealedData({
-    ...{ data, store: route(), mode },
+    ...{ data, store: route(), mode, isServing },
     onUnreadable: ({ error }) => {
       throw error
     },
@@ -119,4 +122,21 @@ test('a Redis made anew beside keys of cases is refused, with what to do', async
   await redis.flushall()
   redis.disconnect()
   await expect(opened('clinic')).rejects.toThrow(/keeps no case of the line .* holds keys of 1 cases\. Restore/)
+})
+
+test('a second process joins from the same folder, and not from a copy of it: its keys would be others', async () => {
+  const one = await opened('demonstration', { isServing: true })
+  const two = await opened('demonstration', { isServing: true })
+  const copy = join(folder, 'copy')
+  mkdirSync(copy)
+  for (const name of readdirSync(folder))
+    if (name !== 'copy' && name !== 'line-members') cpSync(join(folder, name), join(copy, name), { recursive: true })
+  await expect(opened('demonstration', { from: copy, isServing: true })).rejects.toThrow(
+    /2 of its processes work from another data folder, or from a copy of this one/,
+  )
+  await one.store.close()
+  await two.store.close()
+  expect(readdirSync(join(folder, 'line-members'))).toEqual([])
+  const later = await opened('demonstration', { from: copy, isServing: true })
+  await later.store.close()
 })

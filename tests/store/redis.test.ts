@@ -1,5 +1,6 @@
 import { Redis } from 'ioredis'
 import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, test } from 'vitest'
+import type { Layout } from '../../src/store/redis/layout.ts'
 import { openRedisStore, type RedisStore, type RedisStoreOptions } from '../../src/store/redis/redis-store.ts'
 import { rowsIn } from '../../src/store/redis/rows.ts'
 import { scripts } from '../../src/store/redis/scripts.ts'
@@ -259,6 +260,83 @@ describe('a Redis that forgets', () => {
     await looking(redis => redis.hset(`{${line}0}:layout`, 'schema', 99, 'shards', 4))
     await expect(openRedisStore(options(line))).rejects.toThrow(/layout 99 .* newer program/)
     expect(await looking(redis => redis.hget(`{${line}0}:layout`, 'schema'))).toBe('99')
+  })
+})
+
+describe('keys of an older layout', () => {
+  /** Gives each open case a mark of its own; one that has it stays as it is. */
+  const marks: Layout = {
+    schema: 2,
+    migrations: [
+      {
+        to: 2,
+        async run(nodes, shard, prefix) {
+          const open = (await nodes.ask(
+            shard,
+            'EVAL',
+            "return redis.call('SMEMBERS', KEYS[1])",
+            1,
+            `${prefix}open`,
+          )) as Buffer[]
+          for (const id of open) await nodes.ask(shard, 'HSETNX', `${prefix}case:${id}`, 'mark', 'new')
+        },
+      },
+    ],
+  }
+  const written = async (line: string) => {
+    const store = await opened(line)
+    await store.commit(step('sun', 0))
+    const shard = await store.places.ofCase('sun')
+    await store.close()
+    return `{${line}${shard}}:case:sun`
+  }
+  const schemaOf = (line: string) => looking(redis => redis.hget(`{${line}0}:layout`, 'schema'))
+
+  test('are brought to this program’s by the line itself, once, and its cases go on; the older program is then refused', async () => {
+    const line = nextLine()
+    const key = await written(line)
+    await expect(openRedisStore({ ...options(line), layout: marks })).rejects.toThrow(
+      /older than layout 2.*smallhours serve/,
+    )
+    expect(await schemaOf(line)).toBe('1')
+    const store = await opened(line, { layout: marks, migrates: true })
+    expect(await schemaOf(line)).toBe('2')
+    expect(await looking(redis => redis.hget(key, 'mark'))).toBe('new')
+    expect(await store.commit(step('sun', 1))).toBe('committed')
+    await store.close()
+    await expect(openRedisStore(options(line))).rejects.toThrow(/layout 2 .* newer program/)
+  })
+
+  test('stay as they are while a process still runs with the older program', async () => {
+    const line = nextLine()
+    const key = await written(line)
+    const older = await opened(line)
+    await expect(openRedisStore({ ...options(line), layout: marks, migrates: true })).rejects.toThrow(
+      /a process of the line still runs.*Stop every process/,
+    )
+    expect(await looking(redis => redis.hget(key, 'mark'))).toBeNull()
+    expect(await older.commit(step('sun', 1))).toBe('committed')
+    await older.close()
+  })
+
+  test('half brought over are brought over whole by the next start', async () => {
+    const line = nextLine()
+    const key = await written(line)
+    const cut: Layout = {
+      schema: 2,
+      migrations: [
+        {
+          to: 2,
+          async run(_nodes, shard) {
+            if (shard === 2) throw new Error('cut off')
+          },
+        },
+      ],
+    }
+    await expect(openRedisStore({ ...options(line), layout: cut, migrates: true })).rejects.toThrow('cut off')
+    expect(await schemaOf(line)).toBe('1')
+    await (await opened(line, { layout: marks, migrates: true })).close()
+    expect([await schemaOf(line), await looking(redis => redis.hget(key, 'mark'))]).toEqual(['2', 'new'])
   })
 })
 

@@ -2,6 +2,7 @@ import { spawn } from 'node:child_process'
 import { appendFileSync, chmodSync, cpSync, existsSync, mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { fileURLToPath } from 'node:url'
+import { Redis } from 'ioredis'
 import { afterAll, beforeAll, describe, expect, it, vi } from 'vitest'
 import { guarded, standsInTheWay } from '../../src/cli/guards.ts'
 import { guards } from '../../src/config/guard.ts'
@@ -82,12 +83,19 @@ function serves({ output, code }: Ended): boolean {
 const whole = newFolder()
 let original: Place
 let forgetful: RedisServer
+let shared: RedisServer
 beforeAll(async () => {
   forgetful = await redisServer([])
+  shared = await redisServer()
+  // A process of the line that lives, and that no data folder here knows.
+  const redis = new Redis({ host: '127.0.0.1', port: shared.port, protocol: 2 })
+  await redis.zadd('{sh0}:members', Date.now() + 3_600_000, 'from-elsewhere')
+  redis.disconnect()
   original = wholeClinic(whole.path, instant(NIGHT - DAY_MS))
 })
 afterAll(async () => {
   await forgetful.discard()
+  await shared.discard()
   whole.remove()
 })
 
@@ -220,6 +228,12 @@ const cases: readonly Case[] = [
     code: 'STORE_VOLATILE',
     command: 'ready',
     spoil: place => appendFileSync(clinicFile(place), `\nstore:\n  redis: redis://127.0.0.1:${forgetful.port}\n`),
+  },
+  {
+    run: 11,
+    code: 'STORE_KEYS_APART',
+    command: 'ready',
+    spoil: place => appendFileSync(clinicFile(place), `\nstore:\n  redis: redis://127.0.0.1:${shared.port}\n`),
   },
   {
     run: 9,

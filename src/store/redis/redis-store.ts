@@ -15,6 +15,7 @@ import {
 } from '../store.ts'
 import { contentOf, packed, storedContent, unpacked } from './content.ts'
 import { type Durability, refuseVolatile } from './durability.ts'
+import { type Found, LAYOUT, type Layout, layoutIn, migrate } from './layout.ts'
 import { type Argument, connectNodes, type Nodes, type NodesOptions, type Reply } from './nodes.ts'
 import { type Places, places } from './places.ts'
 import { watchReplicas } from './replicas.ts'
@@ -23,8 +24,6 @@ import { type Script, scripts } from './scripts.ts'
 import { type Shares, shares } from './shares.ts'
 import { sharingOver } from './sharing.ts'
 
-/** The layout of the keys this program writes. */
-export const REDIS_SCHEMA = 1
 const SHARDS = 16
 const LEASE_MS = 5_000
 /** Why a row of an erased case was not sent. */
@@ -44,6 +43,10 @@ export interface RedisStoreOptions extends NodesOptions {
   readonly leaseMs?: number
   /** This process among those of the line. Default: drawn. */
   readonly member?: string
+  /** Brings an older layout to this program's; left out, an older one is refused. For the line itself alone. */
+  readonly migrates?: boolean
+  /** How the keys lie; default this program's. */
+  readonly layout?: Layout
   readonly onFault?: (error: unknown) => void
 }
 
@@ -56,6 +59,8 @@ export interface RedisStore<C extends Content = string> extends SealableStore<C>
   readonly sharing: Sharing<C>
   /** Whether no case was ever opened in it. */
   isEmpty(): Promise<boolean>
+  /** Processes of the line that live now, whether or not this one has joined them. */
+  living(): Promise<readonly string[]>
 }
 
 /**
@@ -68,44 +73,40 @@ export async function openRedisStore<C extends Content = string>(options: RedisS
   const line = options.line ?? 'sh'
   const prefixOf = (shard: number): string => `{${line}${shard}}:`
   const first = await connectNodes(options, 1, prefixOf)
-  let count: number
+  const layout = options.layout ?? LAYOUT
+  let found: Found
   try {
     await refuseVolatile(first, options.durability)
-    count = await layoutOf(first, prefixOf(0), options.shards ?? SHARDS)
+    found = await layoutIn(first, prefixOf(0), options.shards ?? SHARDS, layout)
   } finally {
     first.close()
   }
-  const nodes = await connectNodes(options, count, prefixOf)
+  const nodes = await connectNodes(options, found.shards, prefixOf)
+  const member = options.member ?? randomBytes(8).toString('hex')
   try {
     // A cluster may be set differently on each of its servers.
     await refuseVolatile(nodes, options.durability)
+    if (found.schema < layout.schema) {
+      if (options.migrates !== true)
+        throw new StoreUnusable(
+          `Redis: its layout ${found.schema} is older than layout ${layout.schema} of this program; the next start of "smallhours serve" brings it up, then run this again`,
+        )
+      await migrate(nodes, prefixOf, found, layout, member)
+    }
   } catch (error) {
     nodes.close()
     throw error
   }
-  return storeOver<C>(nodes, count, prefixOf, options)
-}
-
-/** The number of shards; written down by whoever comes first. */
-async function layoutOf(nodes: Nodes, prefix: string, wanted: number): Promise<number> {
-  const key = `${prefix}layout`
-  await nodes.ask(0, 'HSETNX', key, 'schema', String(REDIS_SCHEMA))
-  await nodes.ask(0, 'HSETNX', key, 'shards', String(wanted))
-  const [schema, shards] = listOf(await nodes.ask(0, 'HMGET', key, 'schema', 'shards')).map(Number)
-  if (schema !== REDIS_SCHEMA)
-    throw new StoreUnusable(
-      `Redis: its layout ${schema} is not layout ${REDIS_SCHEMA} of this program; start the newer program, or restore a backup made before the upgrade`,
-    )
-  return shards ?? wanted
+  return storeOver<C>(nodes, found.shards, prefixOf, member, options)
 }
 
 function storeOver<C extends Content>(
   nodes: Nodes,
   count: number,
   prefixOf: (shard: number) => string,
+  member: string,
   options: RedisStoreOptions,
 ): RedisStore<C> {
-  const member = options.member ?? randomBytes(8).toString('hex')
   const onFault = options.onFault ?? (() => undefined)
   const where: Places = places(nodes, count, prefixOf)
   const wanted = options.replicas ?? 0
@@ -332,6 +333,8 @@ function storeOver<C extends Content>(
         ])
         return opened.every(one => one === 0)
       }),
+    living: () =>
+      read(async () => listOf(await nodes.run(0, scripts.members, ['', 0])).map(name => textOf(name) ?? '')),
     load: caseId => read(() => load(caseId)),
     casesOf: chat =>
       read(async () => {
