@@ -140,12 +140,18 @@ export async function connectNodes(
     }
   }
 
-  /** A connection that gave no answer in time is taken for dead: the next one is new. */
+  /**
+   * A connection that gave no answer in time is taken for dead: the next one is new. That one is not dead for what was asked
+   * on the one before, though a burst of calls times out at once.
+   */
   async function bounded(address: string, command: string, args: readonly Argument[]): Promise<Reply> {
+    const before = breaksOf(address)
     try {
       return await send(address, command, args)
     } catch (error) {
-      if (error instanceof Error && error.message === 'Command timed out') connections.get(address)?.disconnect(true)
+      const redis = connections.get(address)
+      const isLate = error instanceof Error && error.message === 'Command timed out'
+      if (isLate && redis?.status === 'ready' && breaksOf(address) === before) redis.disconnect(true)
       throw error
     }
   }
