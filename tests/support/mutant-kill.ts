@@ -100,7 +100,8 @@ export async function watchers(played?: readonly string[], flow?: string): Promi
       if (mutant.steps.length > 0 && !mutant.steps.some(step => flow.steps.has(step))) continue
       const shipped = shippedSet.flows.get(concern)
       if (shipped === undefined || (mutant.flow !== undefined && mutant.flow !== concern)) continue
-      for (const policies of policySettings(flow, set, 'few')) {
+      // With locks open by themselves: the parts.
+      for (const policies of policySettings(flow, set, 'shipped')) {
         const key = JSON.stringify([concern, policies])
         const known = wholly.get(key) ?? findings(shippedSet, shippedRules as RuleSet, shipped, policies)
         wholly.set(key, known)

@@ -77,7 +77,6 @@ interface Advice {
 
 const URGENCIES = ['at-home', 'tell-clinic', 'speak', 'set-out', 'ambulance']
 const MOMENTS = ['leave-by', 'closure-soonest', 'closure-latest', 'closure-overdue', 'arrival']
-const FLOWS = ['someone', 'tube-out']
 
 /** Every mutant of the shipped flows, in the order of their files. */
 export function allMutants(shipped: FlowFiles): Mutant[] {
@@ -85,22 +84,27 @@ export function allMutants(shipped: FlowFiles): Mutant[] {
   const facts = read<Facts>('shared/facts.yaml')
   const { tags } = read<{ tags: Record<string, { hazardous?: boolean }> }>('shared/tags.yaml')
   const hazardous = Object.keys(tags).filter(tag => tags[tag]?.hazardous === true)
-  const flowPaths = FLOWS.map(flow => `${flow}/flow.yaml`)
+  const flows = [...shipped.keys()].flatMap(path => (path.endsWith('/flow.yaml') ? [path.split('/')[0] ?? ''] : []))
+  const flowPaths = flows.map(flow => `${flow}/flow.yaml`)
   const steps = [...flowPaths, 'shared/steps.yaml'].flatMap(path =>
-    stepMutants(path, read<FlowText>(path), { facts, advice: hazardousAdvice(read, hazardous) }),
+    stepMutants(path, read<FlowText>(path), { facts, advice: hazardousAdvice(read, [...flows, 'shared'], hazardous) }),
   )
   return [
     ...steps,
     ...flowPaths.flatMap(path => flowMutants(path, read<FlowText>(path))),
-    ...FLOWS.concat('shared').flatMap(folder =>
+    ...flows.concat('shared').flatMap(folder =>
       tagMutants(`${folder}/sources.yaml`, read(`${folder}/sources.yaml`), hazardous, saidIn(read, flowPaths)),
     ),
     ...factMutants(facts, factsAsked(read, flowPaths)),
   ]
 }
 
-const hazardousAdvice = (read: <T>(path: string) => T, hazardous: readonly string[]): string[] =>
-  ['tube-out', 'shared'].flatMap(folder =>
+const hazardousAdvice = (
+  read: <T>(path: string) => T,
+  folders: readonly string[],
+  hazardous: readonly string[],
+): string[] =>
+  folders.flatMap(folder =>
     Object.entries(read<{ advice: Record<string, Advice> }>(`${folder}/sources.yaml`).advice).flatMap(([id, advice]) =>
       advice.tags.some(tag => hazardous.includes(tag)) ? [id] : [],
     ),
