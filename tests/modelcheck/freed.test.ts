@@ -96,7 +96,7 @@ describe('a rule that can be broken no more', () => {
 
   it.each([
     ['someone', 'someone', LONG ? 200 : 8],
-    ['tube-moved', 'shared', LONG ? 60 : 3],
+    ['tube-moved', 'shared', LONG ? 60 : 2],
   ] as const)(
     'is found broken where it would be otherwise: slips in %s',
     { timeout: LONG ? 1_800_000 : 60_000 },
