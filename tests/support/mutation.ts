@@ -92,9 +92,11 @@ export function allMutants(shipped: FlowFiles): Mutant[] {
   return [
     ...steps,
     ...flowPaths.flatMap(path => flowMutants(path, read<FlowText>(path))),
-    ...flows.concat('shared').flatMap(folder =>
-      tagMutants(`${folder}/sources.yaml`, read(`${folder}/sources.yaml`), hazardous, saidIn(read, flowPaths)),
-    ),
+    ...flows
+      .concat('shared')
+      .flatMap(folder =>
+        tagMutants(`${folder}/sources.yaml`, read(`${folder}/sources.yaml`), hazardous, saidIn(read, flowPaths)),
+      ),
     ...factMutants(facts, factsAsked(read, flowPaths)),
   ]
 }
