@@ -1,5 +1,5 @@
 import { execFileSync } from 'node:child_process'
-import { writeFileSync } from 'node:fs'
+import { existsSync, readFileSync, writeFileSync } from 'node:fs'
 import { cpus, platform } from 'node:os'
 import { AREAS } from '../measure/areas.ts'
 import { exitCodeOf, type Measured, publicFigure, rounded, shareOfTarget } from '../measure/figure.ts'
@@ -20,7 +20,7 @@ export const measureCommand: Command = {
     'smallhours measure [--only AREA] [--json] [--write FILE]',
     `  --only AREA    one of ${NAMES.join(', ')}; may be given again`,
     '  --json         one JSON document: area, name, value, unit, target, reached, against',
-    '  --write FILE   the figures with date, commit, machine and Node version, as JSON',
+    '  --write FILE   the figures with date, commit, machine and Node version, as JSON; figures of other areas stay in it',
   ].join('\n'),
   async run(args) {
     const { values, positionals } = argumentsOf(args, {
@@ -36,8 +36,7 @@ export const measureCommand: Command = {
     const chosen = NAMES.filter(name => values.only.length === 0 || values.only.includes(name))
     const startedAt = systemClock().now()
     const figures = await measured(chosen)
-    if (values.write !== undefined)
-      writeFileSync(values.write, `${JSON.stringify(documentOf(figures, startedAt), null, 2)}\n`)
+    if (values.write !== undefined) writeFigures(values.write, figures, startedAt)
     print(values.json ? JSON.stringify(figures.map(publicFigure), null, 2) : tableOf(figures))
     const missed = missedText(figures)
     if (missed !== undefined) complain(missed)
@@ -61,22 +60,30 @@ async function measured(names: readonly string[]): Promise<readonly Measured[]> 
   return figures
 }
 
-/** What is kept of a run: when, of what, on what, and every figure with its range. */
-function documentOf(figures: readonly Measured[], startedAt: Instant) {
-  return {
-    measuredAt: new Date(startedAt).toISOString(),
-    commit: commitNow(),
-    node: process.version,
-    machine: `${platform()}, ${cpus().length} processors (${cpus()[0]?.model ?? 'unknown'})`,
-    figures: figures.map(figure => ({
-      ...publicFigure(figure),
-      bound: figure.bound,
-      lowest: rounded(figure.lowest),
-      highest: rounded(figure.highest),
-      rounds: figure.rounds,
-      shareOfTarget: rounded(Math.min(shareOfTarget(figure), 1_000)),
-    })),
-  }
+/** What is kept of a run: every figure with its range, when and of what it was measured; those of areas not measured now stay. */
+function writeFigures(file: string, figures: readonly Measured[], startedAt: Instant): void {
+  const run = { measuredAt: new Date(startedAt).toISOString(), commit: commitNow() }
+  const areas = new Set(figures.map(({ area }) => area))
+  const before = existsSync(file)
+    ? (JSON.parse(readFileSync(file, 'utf8')) as { figures: readonly { area: string }[] })
+    : undefined
+  const kept = before?.figures.filter(({ area }) => !areas.has(area)) ?? []
+  const order = ({ area }: { readonly area: string }) => NAMES.indexOf(area)
+  const all = [...kept, ...documentOf(figures, run)].toSorted((a, b) => order(a) - order(b))
+  const machine = `${platform()}, ${cpus().length} processors (${cpus()[0]?.model ?? 'unknown'})`
+  writeFileSync(file, `${JSON.stringify({ node: process.version, machine, figures: all }, null, 2)}\n`)
+}
+
+function documentOf(figures: readonly Measured[], run: { readonly measuredAt: string; readonly commit: string }) {
+  return figures.map(figure => ({
+    ...publicFigure(figure),
+    ...run,
+    bound: figure.bound,
+    lowest: rounded(figure.lowest),
+    highest: rounded(figure.highest),
+    rounds: figure.rounds,
+    shareOfTarget: rounded(Math.min(shareOfTarget(figure), 1_000)),
+  }))
 }
 
 /** The commit that was measured, marked when files differ from it; `unknown` outside a clone. */

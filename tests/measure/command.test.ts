@@ -1,5 +1,5 @@
 import { spawn } from 'node:child_process'
-import { mkdtempSync, readdirSync, readFileSync, rmSync } from 'node:fs'
+import { mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { describe, expect, it } from 'vitest'
@@ -30,7 +30,23 @@ const figureShape = z.strictObject({
 
 describe('measure', () => {
   it('prints one JSON document, each ratio with what it was measured beside and its version', async () => {
-    const ended = await run([LAUNCHER, 'measure', '--json', '--only', 'kernel'])
+    const folder = mkdtempSync(join(tmpdir(), 'smallhours-figures-'))
+    const file = join(folder, 'measures.json')
+    writeFileSync(
+      file,
+      JSON.stringify({
+        figures: [
+          { area: 'held', value: 1 },
+          { area: 'kernel', value: 2 },
+        ],
+      }),
+    )
+    const ended = await run([LAUNCHER, 'measure', '--json', '--only', 'kernel', '--write', file])
+    const written = JSON.parse(readFileSync(file, 'utf8')) as { figures: readonly Record<string, unknown>[] }
+    rmSync(folder, { recursive: true })
+    // What was measured before of this area goes; of others it stays.
+    expect(written.figures.map(({ area }) => area)).toEqual(['kernel', 'kernel', 'kernel', 'held'])
+    expect(written.figures.slice(0, 3).every(({ commit }) => typeof commit === 'string')).toBe(true)
     const figures = z.array(figureShape).min(3).parse(JSON.parse(ended.out))
     expect(figures.every(({ area }) => area === 'kernel')).toBe(true)
     const xstate = JSON.parse(readFileSync(join(ROOT, 'node_modules/xstate/package.json'), 'utf8')) as {
@@ -99,14 +115,14 @@ describe('the committed figures', () => {
   it('name date, commit, machine and Node, cover every area, and agree with their own targets', () => {
     const kept = z
       .object({
-        measuredAt: z.iso.datetime(),
-        commit: z.string().min(7),
         node: z.string().startsWith('v24.'),
         machine: z.string().min(5),
         figures: z
           .array(
             z.object({
               ...figureShape.shape,
+              measuredAt: z.iso.datetime(),
+              commit: z.string().min(7),
               bound: z.enum(['least', 'most']),
               lowest: z.number(),
               highest: z.number(),
