@@ -6,7 +6,6 @@ import type { Problem } from '../flow/problem.ts'
 import type { Rule, RuleSet } from '../flow/rule-document.ts'
 import { loadRules } from '../flow/rule-load.ts'
 import { flatten } from '../modelcheck/model/flat-flow.ts'
-import { walkLadders } from '../modelcheck/model/ladder.ts'
 import type { FlatFlow } from '../modelcheck/model/tables.ts'
 import type { FlowCheck } from '../modelcheck/rules/check-flow.ts'
 import { type CheckOptions, type CheckRun, checkFlows, rulesChosen, runsOf } from '../modelcheck/rules/check-flows.ts'
@@ -17,6 +16,7 @@ import type { Instant } from '../time/instant.ts'
 import { CalledWrongly } from './command.ts'
 import { readFlowFiles, SHIPPED_FLOWS } from './flow-files.ts'
 import { type KeptChecks, keptChecks } from './kept-checks.ts'
+import { ladderKept } from './kept-ladder.ts'
 import { type LoadedLine, loadLine } from './load-line.ts'
 
 export interface CheckRequest {
@@ -108,7 +108,9 @@ export function planOf(request: CheckRequest): CheckPlan {
     ...(request.isWhole === true ? { interruptions: 'whole' as const, compares: request.compares === true } : {}),
     ...(request.compares === true ? { compares: true } : {}),
     ...(request.onProgress === undefined ? {} : { onProgress: request.onProgress }),
-    ...(request.flows === undefined && request.rules === undefined ? { ladder: () => walkLadders(loaded.line) } : {}),
+    ...(request.flows === undefined && request.rules === undefined
+      ? { ladder: () => ladderKept(loaded, request.isAfresh === true) }
+      : {}),
   }
   const runs = runsOf(set, options)
   const kept = keptChecks(set, rulesChosen(read.rules, options), options)

@@ -16,7 +16,7 @@ export interface KeptChecks {
 }
 
 /** Folders of src whose code decides what a walk shows. */
-const CODE = ['time', 'clinical', 'flow', 'oncall', 'case', 'modelcheck']
+export const WALKING_CODE = ['time', 'clinical', 'flow', 'oncall', 'case', 'modelcheck']
 
 /** Checks of more runs than this are not kept: the oldest go. */
 const KEPT_MOST = 200
@@ -32,7 +32,7 @@ export function keptChecks(
   options: CheckOptions,
   folder: string = keptPath('checks'),
 ): KeptChecks {
-  const program = programMark(CODE)
+  const program = programMark(WALKING_CODE)
   const { facts, derived, policies, tags } = set
   const { settings, interruptions, statesMost, compares } = options
   const shared = JSON.stringify([program, facts, derived, policies, tags, rules])

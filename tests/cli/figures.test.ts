@@ -4,6 +4,11 @@ import { join } from 'node:path'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import { smallhours } from '../support/smallhours.ts'
 
+/** The row that counts every case. */
+const allCases = (tables: readonly { id: string; rows: unknown[][] }[]) => [
+  ...(tables.find(({ id }) => id === 'overview')?.rows[0] ?? []),
+]
+
 describe('an invented year and its figures', () => {
   let folder: string
   let year: string
@@ -42,7 +47,7 @@ describe('an invented year and its figures', () => {
     expect(page).toContain('gave up')
     expect(page).not.toMatch(/<script|https?:\/\/(?!www\.w3\.org)/)
     const { tables } = JSON.parse((await smallhours('figures', year, '--json')).out)
-    expect(tables[0].rows[0]).toEqual(['all cases', 40, { none: true }, { none: true }, { none: true }, { none: true }])
+    expect(allCases(tables)).toEqual(['all cases', 40, { none: true }, { none: true }, { none: true }, { none: true }])
     expect((await smallhours('figures', year, '--html', html)).code).toBe(2)
   })
 
@@ -51,7 +56,8 @@ describe('an invented year and its figures', () => {
     expect(tables).toBeUndefined()
     const months = Array.from({ length: 12 }, (_, index) => `2025-${String(index + 1).padStart(2, '0')}`)
     const one = await smallhours('figures', year, '--month', months[6] ?? '', '--json')
-    expect(JSON.parse(one.out).tables[0].rows[0][1]).not.toBe(40)
+    const counted = allCases(JSON.parse(one.out).tables)[1]
+    expect(counted === undefined || counted === 40).toBe(false)
   })
 
   /** Bad input B44: a damaged file is told by line, and what is whole is counted. */
@@ -62,7 +68,7 @@ describe('an invented year and its figures', () => {
     const told = await smallhours('figures', cut, '--json')
     expect(told.code).toBe(1)
     expect(told.err).toContain('cut.jsonl')
-    const counted = JSON.parse(told.out).tables[0].rows[0][1]
+    const counted = allCases(JSON.parse(told.out).tables)[1]
     expect(counted).toBeGreaterThan(5)
     expect(counted).toBeLessThan(40)
   })

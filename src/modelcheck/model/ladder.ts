@@ -113,8 +113,8 @@ function begun(line: Line, urgency: LadderReport['urgency']): Node {
   return { state: quiet(paged), at: BEGAN, from: undefined, line: 'a page is wanted' }
 }
 
-/** A concern whose first step pages: in any other the page comes late, and more urgent than was asked for. */
-function pagingAtOnce({ flows }: FlowSet): string {
+/** A concern whose first step pages: in any other the page comes late, and more urgent than was asked for. The first where there is none. */
+export function pagingAtOnce({ flows }: FlowSet): string {
   const found = [...flows].find(([, { start, steps }]) => steps.get(start)?.page !== undefined) ?? [...flows][0]
   return found?.[0] ?? ''
 }
