@@ -1,7 +1,7 @@
 /** What checks of single flows showed, kept between checks: a flow of which nothing has changed is not walked again. */
 import { readdirSync, statSync } from 'node:fs'
 import { dirname, join } from 'node:path'
-import type { FlowSet } from '../flow/flow-set.ts'
+import type { Flow, FlowSet } from '../flow/flow-set.ts'
 import type { RuleSet } from '../flow/rule-document.ts'
 import type { FlowCheck } from '../modelcheck/rules/check-flow.ts'
 import type { CheckOptions, CheckRun } from '../modelcheck/rules/check-flows.ts'
@@ -42,8 +42,7 @@ export function keptChecks(
     if (program === undefined) return undefined
     const found = keys.get(run)
     if (found !== undefined) return found
-    const { kernel: _kernel, wording: _wording, sources: _sources, ...flow } = run.flow
-    const about = { ...flow, steps: [...flow.steps], advice: [...flow.advice] }
+    const about = walkedOf(run.flow)
     const how = [settings, interruptions ?? 'by size', statesMost ?? 'as many as it takes', compares ?? 'by size']
     const key = digest(JSON.stringify([shared, about, run.policies, how]))
     keys.set(run, key)
@@ -71,13 +70,20 @@ export function keptChecks(
   }
 }
 
+/** What a walk reads of a flow, as JSON can hold it: all but its words. */
+export function walkedOf(flow: Flow) {
+  const { kernel: _kernel, wording: _wording, sources: _sources, ...walked } = flow
+  return { ...walked, steps: [...walked.steps], advice: [...walked.advice] }
+}
+
 /** As it stands in a file. */
 interface Written {
   readonly report: FlowCheck['report']
   readonly covered: readonly string[]
 }
 
-function letOldestGo(file: string): void {
+/** Of the files beside this one, all but the latest go. */
+export function letOldestGo(file: string): void {
   try {
     const folder = dirname(file)
     const names = readdirSync(folder)

@@ -1,7 +1,7 @@
 /** What the walk of the call-out ladder showed, kept between checks: nobody's edit of a flow for blocked tubes changes it. */
 import { pagingAtOnce, walkLadders } from '../modelcheck/model/ladder.ts'
 import type { LadderReport } from '../modelcheck/rules/findings.ts'
-import { WALKING_CODE } from './kept-checks.ts'
+import { letOldestGo, WALKING_CODE, walkedOf } from './kept-checks.ts'
 import { digest, isJson, keptIn, keptPath, programMark, writeKept } from './kept-file.ts'
 import type { LoadedLine } from './load-line.ts'
 
@@ -20,12 +20,14 @@ export function ladderKept(
   const program = programMark(WALKING_CODE)
   const { flows: set, settings, clinic } = line
   const flow = set.flows.get(pagingAtOnce(set))
-  const about = flow === undefined ? [] : [flow.start, [...flow.steps], [...flow.advice]]
+  const about = flow === undefined ? undefined : walkedOf(flow)
   const { facts, derived, policies, tags } = set
-  const file = `${folder}/${digest(JSON.stringify([program, facts, derived, policies, tags, settings, clinic, about]))}`
+  const file = `${folder}/${digest(JSON.stringify([program, facts, derived, policies, tags, settings, clinic, about ?? 'none']))}`
   const kept = program === undefined || isAfresh ? undefined : (keptIn(file) as readonly LadderReport[] | undefined)
   if (kept !== undefined) return kept
   const walked = walk(line)
-  if (program !== undefined && isJson(walked)) writeKept(file, JSON.stringify(walked))
+  if (program === undefined || !isJson(walked)) return walked
+  writeKept(file, JSON.stringify(walked))
+  letOldestGo(file)
   return walked
 }

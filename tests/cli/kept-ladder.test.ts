@@ -4,6 +4,7 @@ import { join } from 'node:path'
 import { afterAll, describe, expect, it } from 'vitest'
 import { ladderKept } from '../../src/cli/kept-ladder.ts'
 import { DEMO_CLINIC, type LoadedLine, loadLine } from '../../src/cli/load-line.ts'
+import { pagingAtOnce } from '../../src/modelcheck/model/ladder.ts'
 import { instant } from '../../src/time/instant.ts'
 
 const folder = mkdtempSync(join(tmpdir(), 'smallhours-ladder-'))
@@ -29,6 +30,11 @@ describe('the walk of the call-out ladder', () => {
     const slower = { ...loaded, line: { ...loaded.line, settings: { ...loaded.line.settings, 'left-check': 1 } } }
     expect([kept(slower as LoadedLine), walks()]).toEqual([2, 2])
     expect(kept(loaded)).toBe(1)
+    const { flows } = loaded.line.flows
+    const [[id, first] = []] = [...flows].filter(([, flow]) => flow.concern === pagingAtOnce(loaded.line.flows))
+    if (id === undefined || first === undefined) throw new Error('no flow pages at once')
+    const set = { ...loaded.line.flows, flows: new Map(flows).set(id, { ...first, unanswered: 'elsewhere' }) }
+    expect([kept({ ...loaded, line: { ...loaded.line, flows: set } } as LoadedLine), walks()]).toEqual([3, 3])
   })
 
   it('is made anew where it is asked for', () => {
