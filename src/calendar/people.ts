@@ -29,8 +29,17 @@ const plain = (name: string): string =>
     .replaceAll(/\s+/g, ' ')
     .trim()
 
-/** @param ignores  titles of events that are no shifts */
-export function matchedShifts({ shifts }: CalendarEvents, clinic: Clinic, ignores: readonly string[]): Matched {
+/** Whether an event of these names is a shift: none of them is one that is passed over. */
+export function isShiftIn(ignores: readonly string[]): (names: readonly string[]) => boolean {
+  const ignored = new Set(ignores.map(plain))
+  return names => !names.some(name => ignored.has(plain(name)))
+}
+
+/** Whether the title names somebody of the clinic: an event of theirs is never passed over as no shift. */
+export const isSomebody = (clinic: Clinic, title: string): boolean => namesOf(clinic).has(plain(title))
+
+/** Ids by every name that counts. */
+function namesOf(clinic: Clinic): ReadonlyMap<string, ReadonlySet<string>> {
   const table = new Map<string, Set<string>>()
   for (const one of [...clinic.people, ...clinic.desks]) {
     const mail = one.pageAt.filter(({ pager }) => pager === 'smtp').map(({ address }) => address)
@@ -39,12 +48,15 @@ export function matchedShifts({ shifts }: CalendarEvents, clinic: Clinic, ignore
       table.set(key, (table.get(key) ?? new Set()).add(one.id))
     }
   }
-  const ignored = new Set(ignores.map(plain))
+  return table
+}
+
+export function matchedShifts({ shifts }: Pick<CalendarEvents, 'shifts'>, clinic: Clinic): Matched {
+  const table = namesOf(clinic)
   const found: { from: CalendarEventShift['from']; until: CalendarEventShift['until']; who: string }[] = []
   const strangers = new Map<string, Stranger>()
   for (const { from, until, names, line } of shifts) {
     const words = names.map(plain)
-    if (words.some(word => ignored.has(word))) continue
     const ids = new Set(words.flatMap(word => [...(table.get(word) ?? [])]))
     const [who] = ids
     if (ids.size === 1 && who !== undefined) {

@@ -2,8 +2,8 @@ import type { CalendarCopy } from '../config/calendar-copy.ts'
 import type { Clinic } from '../oncall/clinic.ts'
 import { after, before, days, type Instant } from '../time/instant.ts'
 import { readCalendar } from './lines.ts'
-import { matchedShifts, type Stranger } from './people.ts'
-import { eventShifts } from './shifts.ts'
+import { isShiftIn, matchedShifts, type Stranger } from './people.ts'
+import { eventShifts, type UnreadEvent } from './shifts.ts'
 
 /** How far ahead a calendar is trusted. One that is not read again by then has run out, and the gaps are told long before. */
 const AHEAD = days(400)
@@ -14,9 +14,15 @@ export interface CalendarRead {
   readonly copy: CalendarCopy
   /** Shifts that are nobody's: none may be left before the calendar counts. */
   readonly strangers: readonly Stranger[]
-  /** What a person should know before agreeing. */
-  readonly notes: readonly string[]
+  /** Events that cannot be read: none may be left either. */
+  readonly unread: readonly UnreadEvent[]
+  /** Events that last whole days, and events without a zone: read on the clinic's clock. A person should know before agreeing. */
+  readonly wholeDays: number
+  readonly withoutZone: number
 }
+
+/** Whether a calendar that was read may count: each of its events is a shift of one person or desk. */
+export const isWhole = ({ strangers, unread }: CalendarRead): boolean => strangers.length === 0 && unread.length === 0
 
 /**
  * A calendar's text as shifts of a role. Throws `CalendarRefused` where it cannot be read as it was meant.
@@ -35,17 +41,11 @@ export function calendarRead(
 ): CalendarRead {
   const { clinic, role, source, ignores, at } = given
   const knownUntil = after(at, AHEAD)
-  const events = eventShifts(readCalendar(text), { zone: clinic.zone, from: before(at, BACK), until: knownUntil })
-  const { shifts, strangers } = matchedShifts(events, clinic, ignores)
-  const { wholeDays, withoutZone } = events
+  const span = { zone: clinic.zone, from: before(at, BACK), until: knownUntil }
+  const { zones, unread, wholeDays, withoutZone, ...events } = eventShifts(readCalendar(text), span, isShiftIn(ignores))
+  const { shifts, strangers } = matchedShifts(events, clinic)
   return {
-    copy: { version: 1, role, source, readAt: at, knownUntil, zones: events.zones, shifts },
-    strangers,
-    notes: [
-      ...(wholeDays === 0
-        ? []
-        : [`${wholeDays} of its events are whole days: from midnight to midnight in ${clinic.zone}`]),
-      ...(withoutZone === 0 ? [] : [`${withoutZone} of its events name no zone: read in ${clinic.zone}`]),
-    ],
+    copy: { version: 1, role, source, readAt: at, knownUntil, zones, shifts },
+    ...{ strangers, unread, wholeDays, withoutZone },
   }
 }

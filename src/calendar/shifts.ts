@@ -1,5 +1,5 @@
 import { RRuleTemporal } from 'rrule-temporal'
-import { CalendarRefused } from '../config/calendar-refused.ts'
+import { type CalendarCode, CalendarRefused } from '../config/calendar-refused.ts'
 import type { Instant } from '../time/instant.ts'
 import { type CalendarComponent, type CalendarProperty, plainText, propertiesNamed, propertyNamed } from './lines.ts'
 import {
@@ -37,6 +37,20 @@ export interface CalendarEvents {
   /** Events that last whole days; events written without a zone. Both are read on the clinic's clock. */
   readonly wholeDays: number
   readonly withoutZone: number
+  /** Events that cannot be understood as they were meant: a calendar that has one does not count. */
+  readonly unread: readonly UnreadEvent[]
+}
+
+export interface UnreadEvent {
+  readonly code: CalendarCode
+  /** Why, in English, for the command. */
+  readonly message: string
+  /** Line of what cannot be read. */
+  readonly line: number
+  /** What stands there. */
+  readonly quoted?: string | undefined
+  /** Its title, and whoever is invited. */
+  readonly names: readonly string[]
 }
 
 const SHIFTS_MOST = 20_000
@@ -46,12 +60,19 @@ const LONGEST_MINUTES = 32 * 1440
 const STEPS_MOST = 75_000
 const REFUSED_RULES = /FREQ=(SECONDLY|MINUTELY|HOURLY)|RSCALE|SKIP=/i
 
-/** Shifts that touch [from, until). Throws `CalendarRefused` where an event cannot be understood as it was meant. */
+/**
+ * Shifts that touch [from, until). Throws `CalendarRefused` where there are more than any rota has.
+ *
+ * @param isShift  whether an event of these names is one; the others are passed over, readable or not
+ */
 export function eventShifts(
   calendar: CalendarComponent,
   given: { readonly zone: string; readonly from: Instant; readonly until: Instant },
+  isShift: (names: readonly string[]) => boolean = () => true,
 ): CalendarEvents {
-  const events = calendar.components.filter(({ name }) => name === 'VEVENT').map(one => eventOf(one, given.zone))
+  const unread: UnreadEvent[] = []
+  const components = calendar.components.filter(one => one.name === 'VEVENT' && isShift(namesIn(one)))
+  const events = components.flatMap(one => read(namesIn(one), () => [eventOf(one, given.zone)]))
   const zones = new Set(events.flatMap(one => [one.start.zone]))
   const shifts: CalendarEventShift[] = []
   const overrides = Map.groupBy(
@@ -65,7 +86,7 @@ export function eventShifts(
     }
     if (event.isCancelled) continue
     const replaced = new Set((overrides.get(event.uid) ?? []).map(one => wallKey(event, one.replaces)))
-    for (const start of startsOf(event, given)) {
+    for (const start of read(event.names, () => startsOf(event, given))) {
       if (!replaced.has(wallMinutes(start.wall))) shifts.push(shiftOf(event, start))
     }
     if (shifts.length > SHIFTS_MOST) {
@@ -79,6 +100,18 @@ export function eventShifts(
     zones: [...zones].toSorted(),
     wholeDays: events.filter(({ start }) => start.kind === 'date').length,
     withoutZone: events.filter(({ start }) => start.kind === 'floating').length,
+    unread,
+  }
+
+  function read<Of>(names: readonly string[], of: () => readonly Of[]): readonly Of[] {
+    try {
+      return of()
+    } catch (cause) {
+      if (!(cause instanceof CalendarRefused)) throw cause
+      const { code, message, line, quoted } = cause
+      unread.push({ code, message, line, names, ...(quoted === undefined ? {} : { quoted }) })
+      return []
+    }
   }
 }
 

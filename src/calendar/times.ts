@@ -43,7 +43,7 @@ export function timeIn(text: string, property: CalendarProperty, clinicZone: str
   const [hour, minute, second] = [Number(read?.[4] ?? 0), Number(read?.[5] ?? 0), Number(read?.[6] ?? 0)]
   if (read === null || day === undefined || hour > 23 || minute > 59 || second > 60) {
     const told = `"${text.slice(0, 40)}" in ${property.name} is no date or time`
-    throw new CalendarRefused('CALENDAR_TIME', told, property.line)
+    throw new CalendarRefused('CALENDAR_TIME', told, property.line, text.slice(0, 40))
   }
   if (read[4] === undefined) return { wall: { day, minute: 0 }, zone: clinicZone, kind: 'date' }
   const wall = { day, minute: hour * 60 + minute }
@@ -53,7 +53,7 @@ export function timeIn(text: string, property: CalendarProperty, clinicZone: str
   const zone = zoneMeant(tzid)
   if (zone === undefined) {
     const told = `the zone "${tzid.slice(0, 60)}" in ${property.name} is none of the IANA time zone database: which hour is meant cannot be known`
-    throw new CalendarRefused('CALENDAR_ZONE', told, property.line)
+    throw new CalendarRefused('CALENDAR_ZONE', told, property.line, tzid.slice(0, 60))
   }
   return { wall, zone, kind: 'zoned' }
 }

@@ -344,7 +344,16 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     const reader = members === undefined ? undefined : signedInReader(members.accounts, clinicSide)
     people = peoplePages({
       ...{ page: clinicSide, clinicDir: options.clinicDir, changing, line: staff, lineOf: served.lineOf, runtime },
-      ...{ desk, data, clock, wordsIn, origin: options.origin, doubts: doubtsSaid, signedIn: reader },
+      ...{
+        feeds: () => rota.feeds,
+        desk,
+        data,
+        clock,
+        wordsIn,
+        origin: options.origin,
+        doubts: doubtsSaid,
+        signedIn: reader,
+      },
       ...{
         members: () => members,
         again: options.again,

@@ -6,6 +6,8 @@ import type { Line } from '../case/line.ts'
 import { clockOf } from '../case/values.ts'
 import type { CaseView } from '../case/view.ts'
 import type { Wording } from '../channels/web-page.ts'
+import { besideWith, calendarFile } from '../config/calendar-edits.ts'
+import { removeUnnamed, writeCalendar } from '../config/calendar-files.ts'
 import { type ClinicEdit, clinicHash, type Edited, editClinic } from '../config/clinic-edits.ts'
 import { saveClinic } from '../config/clinic-save.ts'
 import { roleText } from '../config/role-words.ts'
@@ -14,10 +16,12 @@ import type { ChangeAsked, ChangePorts, Looked, Saved } from '../http/console/ch
 import type { OnCallPorts } from '../http/console/on-call-routes.ts'
 import type { Clinic } from '../oncall/clinic.ts'
 import { coverageOf } from '../oncall/coverage.ts'
-import { dayNumberOf, type WallTime } from '../oncall/wall-time.ts'
 import type { Runtime } from '../runtime/runtime.ts'
 import type { Store } from '../store/store.ts'
 import { after, days, type Instant, minutes } from '../time/instant.ts'
+import type { CalendarDrafts, CalendarGiven } from './calendar-drafts.ts'
+import { calendarPreview } from './calendar-said.ts'
+import { editOf } from './change-asked.ts'
 import { bringsText, OF_COVER, refusalText } from './change-said.ts'
 import type { ChangingLine } from './changing-line.ts'
 import { coverDoubts } from './cover-said.ts'
@@ -41,6 +45,8 @@ export interface ClinicChangesOptions {
   readonly lineOf: (state: string) => Line
   readonly runtime: Pick<Runtime, 'act' | 'tellPeople'> & { readonly reads: Pick<Store, 'recent'> }
   readonly desk: DeskFile
+  /** Calendars that were given and are not saved. */
+  readonly drafts: CalendarDrafts
   readonly now: () => Instant
   readonly wording: Wording
   /** Where whoever is told can look. */
@@ -63,15 +69,28 @@ export function clinicChanges(options: ClinicChangesOptions): ClinicChanges {
   const beside = (name: string) => readFileSync(resolve(options.clinicDir, name))
 
   function edited(asked: ChangeAsked, text: string): Edited | 'unreadable' {
-    const edit = editOf(asked)
+    const given = givenOf(asked)
+    const edit = given === undefined ? editOf(asked) : editOfCalendar(given)
     if (edit === undefined) return 'unreadable'
-    return editClinic({ file, text, seen: asked.seen, edit, at: now(), beside, language: options.line().language })
+    return editClinic({
+      ...{ file, text, seen: asked.seen, edit, at: now(), language: options.line().language },
+      beside: given === undefined ? beside : besideWith(beside, given.copy),
+    })
+  }
+
+  /** The calendar that is to be saved; none that has an event which is nobody's. */
+  function givenOf({ kind, values }: ChangeAsked): CalendarGiven | undefined {
+    const given = kind === 'calendar' ? options.drafts.of(values.draft ?? '') : undefined
+    return given?.isWhole === true ? given : undefined
   }
 
   async function look(asked: ChangeAsked): Promise<Looked> {
     const text = read()
     const found = edited(asked, text)
-    if (found === 'unreadable') return { kind: 'refused', because: wording('on-call-unreadable'), seen: asked.seen }
+    if (found === 'unreadable') {
+      const because = wording(asked.kind === 'calendar' ? 'on-call-calendar-forgotten' : 'on-call-unreadable')
+      return { kind: 'refused', because, seen: asked.seen }
+    }
     switch (found.kind) {
       case 'edited':
         return { kind: 'preview', preview: await previewOf(asked, found) }
@@ -93,9 +112,12 @@ export function clinicChanges(options: ClinicChangesOptions): ClinicChanges {
   }
 
   async function previewOf(asked: ChangeAsked, found: Extract<Edited, { kind: 'edited' }>): Promise<ChangePreview> {
+    const given = givenOf(asked)
+    const brings = bringsOf(found)
+    const calendar =
+      given === undefined ? {} : { calendar: calendarPreview(given, found.clinic, sources(options.line())) }
     return {
-      ...{ kind: asked.kind, seen: asked.seen, values: asked.values, sentence: found.sentence },
-      brings: bringsOf(found),
+      ...{ kind: asked.kind, seen: asked.seen, values: asked.values, sentence: found.sentence, brings, ...calendar },
       cases: found.differences.some(({ from, until }) => from <= now() && now() < until) ? await pagingCases() : [],
     }
   }
@@ -144,12 +166,17 @@ export function clinicChanges(options: ClinicChangesOptions): ClinicChanges {
         ? { kind: 'stale', because: wording('on-call-stale'), seen: looked.preview.seen, preview: looked.preview }
         : looked
     }
+    const given = givenOf(asked)
+    if (given !== undefined) writeCalendar(options.clinicDir, given.copy)
     const written = saveClinic(file, found.text, found.basedOn)
     if (written.kind === 'stale') return save(who, asked, cases)
     const refused = taken(who, asked, found.hash, text)
-    if (refused !== undefined) return { kind: 'refused', because: refused, seen: clinicHash(text) }
     const { sentence, hash } = found
-    desk.change({ undo: { at: now(), by: who.name, sentence, hash, text } })
+    if (refused === undefined) desk.change({ undo: { at: now(), by: who.name, sentence, hash, text } })
+    // What was taken before stays, as long as it can be undone.
+    if (given !== undefined) removeUnnamed(options.clinicDir, given.role, [read(), desk.read().undo?.text ?? ''])
+    if (refused !== undefined) return { kind: 'refused', because: refused, seen: clinicHash(text) }
+    options.drafts.remove(asked.values.draft ?? '')
     concern(who, found, cases)
     return { kind: 'saved' }
   }
@@ -209,124 +236,7 @@ export function clinicChanges(options: ClinicChangesOptions): ClinicChanges {
 export const undoUntil = (line: Line, { at }: NonNullable<DeskState['undo']>): string =>
   clockOf(line, after(at, UNDO_MS))
 
-/** The edit that a form asks for; undefined where a field does not hold what it should. */
-export function editOf({ kind, values }: ChangeAsked): ClinicEdit | undefined {
-  const { who = '', role = '', number = '', to = '', section = '', line = '', id = '', value = '' } = values
-  const why = values.why === undefined || values.why === '' ? {} : { why: values.why }
-  switch (kind) {
-    case 'cover': {
-      const span = spanIn(values)
-      return span === undefined || who === '' || role === '' ? undefined : { kind, role, who, ...span, ...why }
-    }
-    case 'leave': {
-      const span = spanIn(values)
-      return span === undefined || who === '' ? undefined : { kind, who, ...span, ...why }
-    }
-    case 'swap': {
-      const shift = shiftIn(values.shift ?? '')
-      const back = values['in-return'] ?? ''
-      const inReturn = back === '' ? undefined : shiftIn(back)
-      if (shift === undefined || to === '' || (back !== '' && inReturn === undefined)) return undefined
-      const { role: of, starts, who: from } = shift
-      return {
-        ...{ kind, role: of, starts, of: from, to, ...why },
-        ...(inReturn === undefined ? {} : { inReturn: { role: inReturn.role, starts: inReturn.starts } }),
-      }
-    }
-    case 'setting':
-      return id === '' || value === '' ? undefined : { kind, id, value }
-    case 'hours':
-      return value === '' ? undefined : { kind, day: values.day ?? '', value }
-    case 'date':
-      return value === '' || wallIn(`${values.date ?? ''}T00:00`) === undefined
-        ? undefined
-        : { kind, day: values.date ?? '', value }
-    case 'retention':
-      return value === '' ? undefined : { kind, value }
-    case 'hospital':
-      return id === '' || number === '' ? undefined : { kind: 'hospital-number', hospital: id, number }
-    case 'families-number': {
-      const which = (['emergency', 'families-ring', 'transport'] as const).find(each => each === values.which)
-      return which === undefined || number === '' ? undefined : { kind, which, number }
-    }
-    case 'number':
-      return who === '' || number === '' ? undefined : { kind: 'private-number', who, number }
-    case 'weekly': {
-      const shift = placeIn(values.index)
-      if (shift === undefined || role === '' || who === '') return undefined
-      return { kind, role, day: values.day ?? '', shift, who, from: values.starts ?? '', to: values.ends ?? '' }
-    }
-    case 'rung': {
-      const rung = placeIn(values.rung)
-      const act = (['earlier', 'out'] as const).find(each => each === values.act)
-      return rung === undefined || act === undefined ? undefined : { kind, rung, act }
-    }
-    case 'rung-new': {
-      const [names, named] = (values.names ?? '').split(' ')
-      const what = (['on-call', 'person', 'desk'] as const).find(each => each === names)
-      const when = whenIn(values)
-      return what === undefined || named === undefined || when === undefined
-        ? undefined
-        : { kind, names: what, id: named, when }
-    }
-    case 'shift-new':
-      return role === '' || who === '' || values.day === undefined
-        ? undefined
-        : { kind, role, day: values.day, who, from: values.starts ?? '', to: values.ends ?? '' }
-    case 'shift-out': {
-      const shift = placeIn(values.index)
-      return role === '' || shift === undefined ? undefined : { kind, role, day: values.day ?? '', shift }
-    }
-    case 'role-new':
-      return who === '' || (values.name ?? '') === ''
-        ? undefined
-        : { kind, role: roleIn(values.name ?? ''), who, from: values.starts ?? '', to: values.ends ?? '' }
-    case 'take-back': {
-      const at = placeIn(line)
-      const part = (['changes', 'swaps', 'leave'] as const).find(each => each === section)
-      return at === undefined || part === undefined ? undefined : { kind, section: part, line: at }
-    }
-  }
-}
-
-/** When a rung is used, as the file writes it; undefined where its two times are missing. */
-function whenIn(values: ChangeAsked['values']): string | undefined {
-  if (values.when !== 'between') return values.when ?? 'always'
-  const [from, until] = [values['when-from'] ?? '', values['when-until'] ?? '']
-  return from === '' || until === '' ? undefined : `${from}-${until}`
-}
-
-/** "Third line" as an id of the file: `third-line`. */
-const roleIn = (name: string): string =>
-  name
-    .normalize('NFD')
-    .toLowerCase()
-    .replace(/[\u0300-\u036f]/g, '')
-    .replace(/[^a-z0-9]+/g, '-')
-    .replace(/^-+|-+$/g, '')
-
-/** A place in a list of the file, from 0. */
-const placeIn = (said: string | undefined): number | undefined =>
-  /^\d{1,4}$/.test(said ?? '') ? Number(said) : undefined
-
-function spanIn(values: ChangeAsked['values']): { readonly from: WallTime; readonly until: WallTime } | undefined {
-  const [from, until] = [wallIn(values.from ?? ''), wallIn(values.until ?? '')]
-  return from === undefined || until === undefined ? undefined : { from, until }
-}
-
-/** `2026-03-01T18:00`, as a browser's field for local times has it. */
-export function wallIn(said: string): WallTime | undefined {
-  const parts = /^(\d{4})-(\d{2})-(\d{2})[T ](\d{2}):(\d{2})/.exec(said)?.slice(1).map(Number)
-  const [year = 0, month = 0, date = 0, hour = 99, minute = 99] = parts ?? []
-  const day = dayNumberOf(year, month, date)
-  return day === undefined || hour > 23 || minute > 59 ? undefined : { day, minute: hour * 60 + minute }
-}
-
-/** The value of a shift in a list: role, who has it, and when it starts. */
-export const shiftValue = (role: string, who: string, starts: string): string => `${role} ${who} ${starts}`
-
-function shiftIn(said: string): { readonly role: string; readonly who: string; readonly starts: WallTime } | undefined {
-  const [role = '', who = '', at = ''] = said.split(' ')
-  const starts = wallIn(at)
-  return starts === undefined || role === '' || who === '' ? undefined : { role, who, starts }
-}
+const editOfCalendar = ({ role, from, onlyPublic, ignores, copy }: CalendarGiven): ClinicEdit => ({
+  ...{ kind: 'calendar', role, onlyPublic, ignores, file: calendarFile(copy) },
+  ...(from === undefined ? {} : { from }),
+})

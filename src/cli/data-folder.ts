@@ -21,6 +21,8 @@ export interface DataFolder {
   readonly deskFile: string
   /** Test call-outs, and who answered them. */
   readonly testCalloutsFile: string
+  /** Calendars that were given on a page and are not saved yet. */
+  readonly calendarDraftsFolder: string
   /** Photos of families, sealed. */
   readonly photosFolder: string
   /** Accounts linked on Telegram, and where live messages stand. */
@@ -53,6 +55,7 @@ export function dataFiles(folder: string) {
     signingKeyFile: join(folder, 'signing-key'),
     aliveFile: join(folder, 'last-alive'),
     photosFolder: join(folder, 'photos'),
+    calendarDraftsFolder: join(folder, 'calendar-drafts'),
     deskFile: join(folder, 'desk.json'),
     testCalloutsFile: join(folder, 'test-callouts.json'),
     coverToldFile: join(folder, 'rota-told.json'),

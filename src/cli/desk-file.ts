@@ -1,4 +1,4 @@
-import { existsSync, readFileSync } from 'node:fs'
+import { existsSync, readFileSync, statSync } from 'node:fs'
 import { z } from 'zod'
 import { writeWhole } from '../config/clinic-save.ts'
 import type { LineNotice } from '../http/console/notice-page.ts'
@@ -55,15 +55,32 @@ const shape = z.object({
 
 /** Opens the file; one that is damaged counts as empty: what it holds is set again in a minute. */
 export function deskFile(file: string, onFault: (error: unknown) => void): DeskFile {
-  let state = readIn(file, onFault)
+  let state: DeskState = {}
+  let seen = ''
+  /** Other processes of the line write here too: what stands on disk counts. */
+  const fresh = (): DeskState => {
+    const mark = markOf(file)
+    if (mark !== seen) {
+      state = readIn(file, onFault)
+      seen = mark
+    }
+    return state
+  }
   return {
-    read: () => state,
+    read: fresh,
     change(next) {
-      const changed = clean({ ...state, ...next })
+      const changed = clean({ ...fresh(), ...next })
       writeWhole(file, `${JSON.stringify(changed)}\n`)
       state = changed
+      seen = markOf(file)
     },
   }
+}
+
+/** Changes with the file. */
+function markOf(file: string): string {
+  const found = statSync(file, { throwIfNoEntry: false })
+  return found === undefined ? 'none' : `${found.mtimeMs} ${found.size} ${found.ino}`
 }
 
 function readIn(file: string, onFault: (error: unknown) => void): DeskState {

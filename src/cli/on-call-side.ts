@@ -1,10 +1,13 @@
 /** What the page *On call* needs, from the bot that runs. */
 import { createHash } from 'node:crypto'
 import { mayDo } from '../accounts/authority.ts'
+import type { CalendarNamed } from '../config/calendar-copy.ts'
 import type { OnCallPorts } from '../http/console/on-call-routes.ts'
 import { SETTING_KINDS, type SettingsPorts } from '../http/console/settings-routes.ts'
 import type { TestCalloutPorts } from '../http/console/test-callout-pages.ts'
 import { reachableOf } from '../oncall/clinic.ts'
+import type { CalendarFeeds } from './calendar-feeds.ts'
+import { calendarSide } from './calendar-side.ts'
 import { type ClinicChangesOptions, clinicChanges, undoUntil } from './clinic-changes.ts'
 import { changeForm, onCallView } from './on-call-view.ts'
 import { pageToken } from './page-link.ts'
@@ -17,6 +20,9 @@ import type { TestCallouts } from './test-callouts.ts'
 
 export interface OnCallSideOptions extends ClinicChangesOptions {
   readonly callouts: TestCallouts
+  readonly calendars: () => readonly CalendarNamed[]
+  /** Live calendars, as this process knows them. */
+  readonly feeds: () => CalendarFeeds | undefined
   readonly phones: Pick<PhoneWatch, 'saidOf' | 'say'>
   /** Signs the links of test call-outs. */
   readonly key: Buffer
@@ -39,6 +45,7 @@ export function onCallSide(options: OnCallSideOptions): OnCallPorts & TestCallou
         maySayNumber: personId => mayDo(who, 'confirm-number', { personId }),
         maySay: personId => mayDo(who, 'confirm-own-phone', { personId }),
       }),
+    calendar: calendarSide({ ...options, said: sources }),
     pattern: () => patternView({ line: line(), wording, text: changes.text(), at: now() }),
     havePhone: person => phones.say(person),
     numberIsRight(who, person, number) {

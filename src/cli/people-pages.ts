@@ -10,6 +10,8 @@ import type { Store } from '../store/store.ts'
 import { type Again, remembering } from './again.ts'
 import { approvalSide } from './approval-side.ts'
 import type { BotAccounts } from './bot-accounts.ts'
+import { calendarDrafts } from './calendar-drafts.ts'
+import type { CalendarFeeds } from './calendar-feeds.ts'
 import type { ChangingLine } from './changing-line.ts'
 import { demonstrationPerson, nowSide } from './console-side.ts'
 import { type ConversationsSide, conversationsSide, playInProcess } from './conversations-side.ts'
@@ -35,7 +37,9 @@ export interface PeoplePagesOptions {
   readonly lineOf: (state: string) => Line
   readonly runtime: Runtime
   readonly desk: DeskFile
-  readonly data: Pick<DataFolder, 'key' | 'testCalloutsFile' | 'reviewsFile'>
+  readonly data: Pick<DataFolder, 'key' | 'testCalloutsFile' | 'reviewsFile' | 'calendarDraftsFolder'>
+  /** Live calendars of the rota, as this process knows them. */
+  readonly feeds: () => CalendarFeeds | undefined
   readonly clock: Clock
   readonly random: Random
   readonly store: Pick<Store, 'load' | 'recentHeads' | 'heads' | 'history'>
@@ -97,7 +101,8 @@ export function peoplePages(options: PeoplePagesOptions): PeoplePages {
     trail: trailSide({ ...{ line, now, wording }, store: () => members()?.store }),
     onCall: onCallSide({
       ...{ ...shared, clinicDir: options.clinicDir ?? DEMO_CLINIC, changing, origin, onFault },
-      ...{ callouts, phones },
+      ...{ callouts, phones, feeds: options.feeds, calendars: () => changing.current().calendars },
+      drafts: calendarDrafts(data.calendarDraftsFolder, options.random),
       onCallLink: () => `${origin()}/on-call`,
     }),
   })

@@ -1,24 +1,24 @@
-import { mkdirSync, readFileSync, statSync } from 'node:fs'
-import { dirname, join } from 'node:path'
+import { readFileSync, statSync } from 'node:fs'
+import { join, resolve } from 'node:path'
+import { DAYS_SHOWN, daysAhead, withCalendar } from '../calendar/as-it-would-be.ts'
 import { CALENDAR_BYTES_MOST } from '../calendar/lines.ts'
-import type { CalendarRead } from '../calendar/read.ts'
+import { type CalendarRead, isWhole } from '../calendar/read.ts'
 import { calendarText } from '../calendar/write.ts'
-import { type CalendarCopy, copyText } from '../config/calendar-copy.ts'
+import type { CalendarCopy } from '../config/calendar-copy.ts'
+import { besideWith, calendarFile } from '../config/calendar-edits.ts'
+import { removeUnnamed, writeCalendar } from '../config/calendar-files.ts'
 import { CalendarRefused } from '../config/calendar-refused.ts'
-import { clinicHash } from '../config/clinic-edits.ts'
+import { type ClinicEdit, clinicHash, editClinic } from '../config/clinic-edits.ts'
 import type { LoadedClinic } from '../config/clinic-file.ts'
-import { saveClinic, writeWhole } from '../config/clinic-save.ts'
+import { saveClinic } from '../config/clinic-save.ts'
 import { isFeedAddress } from '../config/clinic-shapes.ts'
-import { oneLine, withItem } from '../config/yaml-splice.ts'
 import type { Clinic } from '../oncall/clinic.ts'
-import { stretches } from '../oncall/timeline.ts'
 import { after, days, type Instant } from '../time/instant.ts'
 import { readApart } from './calendar-apart.ts'
 import { CalendarUnreachable, fetchCalendar } from './calendar-fetch.ts'
 import { CalledWrongly, complain, print } from './command.ts'
 import { isoText, momentText, nameOf } from './rota-words.ts'
 
-const DAYS_SHOWN = 14
 const FETCH_MS = 30_000
 
 export interface ImportAsked {
@@ -51,11 +51,11 @@ export async function importCalendar(asked: ImportAsked): Promise<number> {
     else complain(`${place}: ${cause.message}. Nothing is changed.`)
     return 1
   }
-  const isClear = read.strangers.length === 0
-  const written = asked.yes && isClear && putInForce(asked, read.copy, ignores)
-  if (json) print(JSON.stringify(documentOf(asked, read, written)))
-  else tell(asked, read, written)
-  return isClear && (!asked.yes || written) ? 0 : 1
+  const written = asked.yes && isWhole(read) && putInForce(asked, read.copy, ignores)
+  const wouldBe = withCalendar(clinic, read.copy, calendarFile(read.copy))
+  if (json) print(JSON.stringify(documentOf(asked, read, wouldBe, written)))
+  else tell(asked, read, wouldBe, written)
+  return isWhole(read) && (!asked.yes || written) ? 0 : 1
 }
 
 const knownOf = ({ loaded, role }: ImportAsked) => loaded.calendars.find(one => one.role === role)
@@ -85,31 +85,27 @@ async function textAt(source: string): Promise<string> {
   }
 }
 
-/** The rota of the role as it would be. */
-function asItWouldBe(asked: ImportAsked, copy: CalendarCopy): Clinic {
-  const { clinic, role } = asked
-  const file = knownOf(asked)?.file ?? fileOf(role)
-  const others = (clinic.rota.calendar ?? []).filter(one => one.role !== role)
-  const shifts = copy.shifts.map(one => ({ role, who: one.who, startsAt: one.from, endsAt: one.until, calendar: file }))
-  return { ...clinic, rota: { ...clinic.rota, calendar: [...others, ...shifts] } }
+const strangerText = ({ names, ids, count }: CalendarRead['strangers'][number]): string => {
+  const said = names.length === 0 ? 'an event without a title' : names.map(one => `"${one}"`).join(', ')
+  const why = ids.length === 0 ? 'stands for nobody' : `stands for more than one: ${ids.join(', ')}`
+  return `${said} ${why} (${count} shift${count === 1 ? '' : 's'}); expected a name, mail address or known-as of one person or desk, or --ignore TITLE for what is no shift`
 }
 
-const fileOf = (role: string): string => `calendars/${role}.json`
-
-function daysAhead(asked: ImportAsked, copy: CalendarCopy) {
-  return stretches(asItWouldBe(asked, copy), asked.role, asked.at, after(asked.at, days(DAYS_SHOWN)))
+function notesOf({ wholeDays, withoutZone }: CalendarRead, { zone }: Clinic): readonly string[] {
+  return [
+    ...(wholeDays === 0 ? [] : [`${wholeDays} of its events are whole days: from midnight to midnight in ${zone}`]),
+    ...(withoutZone === 0 ? [] : [`${withoutZone} of its events name no zone: read in ${zone}`]),
+  ]
 }
 
-function documentOf(asked: ImportAsked, { copy, strangers, notes }: CalendarRead, written: boolean) {
+function documentOf({ role, at }: ImportAsked, read: CalendarRead, clinic: Clinic, written: boolean) {
+  const { copy, strangers, unread } = read
   return {
-    written,
-    role: asked.role,
-    shifts: copy.shifts.length,
-    zones: copy.zones,
+    ...{ written, role, shifts: copy.shifts.length, zones: copy.zones },
     knownUntil: isoText(copy.knownUntil),
-    notes,
-    strangers,
-    next14Days: daysAhead(asked, copy).map(({ from, until, duty }) => ({
+    notes: notesOf(read, clinic),
+    ...{ strangers, unread },
+    next14Days: daysAhead(clinic, role, at).map(({ from, until, duty }) => ({
       ...{ from: isoText(from), until: isoText(until) },
       who: duty?.who ?? null,
       because: duty?.by ?? null,
@@ -117,10 +113,10 @@ function documentOf(asked: ImportAsked, { copy, strangers, notes }: CalendarRead
   }
 }
 
-function tell(asked: ImportAsked, { copy, strangers, notes }: CalendarRead, written: boolean): void {
-  const { clinic, at, role } = asked
+function tell({ at, role, source, yes }: ImportAsked, read: CalendarRead, clinic: Clinic, written: boolean): void {
+  const { copy, strangers, unread } = read
   print(`${role}, the next ${DAYS_SHOWN} days as they would be with this calendar:`)
-  for (const { from, until, duty } of daysAhead(asked, copy)) {
+  for (const { from, until, duty } of daysAhead(clinic, role, at)) {
     const who =
       duty === undefined
         ? 'NOBODY'
@@ -128,45 +124,35 @@ function tell(asked: ImportAsked, { copy, strangers, notes }: CalendarRead, writ
     print(`  ${momentText(clinic, from, at)} until ${momentText(clinic, until, at)}: ${who}`)
   }
   print(`${copy.shifts.length} shifts in all; nothing is known after ${momentText(clinic, copy.knownUntil, at)}.`)
-  for (const note of notes) print(`Note: ${note}.`)
-  for (const { names, ids, line, count } of strangers) {
-    const said = names.length === 0 ? 'an event without a title' : names.map(one => `"${one}"`).join(', ')
-    const why = ids.length === 0 ? 'stands for nobody' : `stands for more than one: ${ids.join(', ')}`
-    complain(
-      `${asked.source}:${line} CALENDAR_WHO: ${said} ${why} (${count} shift${count === 1 ? '' : 's'}); expected a name, mail address or known-as of one person or desk, or --ignore TITLE for what is no shift`,
-    )
-  }
-  if (strangers.length > 0) print('Nothing is written: each shift must be somebody’s.')
+  for (const note of notesOf(read, clinic)) print(`Note: ${note}.`)
+  for (const one of unread) complain(`${source}:${one.line} ${one.code}: ${one.message}`)
+  for (const one of strangers) complain(`${source}:${one.line} CALENDAR_WHO: ${strangerText(one)}`)
+  if (!isWhole(read)) print('Nothing is written: each event must be a shift of somebody.')
   else if (written) print('Written: it counts from now on.')
-  else if (!asked.yes)
+  else if (!yes)
     print(
       'Nothing is written yet. Look at these days with whoever keeps the calendar; the same with --yes puts it in force.',
     )
 }
 
-/** Writes the copy, then names it in the clinic's file where it is not yet. */
+/** Puts a calendar in force, in place of the one its role has. */
 function putInForce(asked: ImportAsked, copy: CalendarCopy, ignores: readonly string[]): boolean {
-  const { clinicDir, role, source } = asked
-  const known = knownOf(asked)
-  const from = isFeedAddress(source) ? source : undefined
+  const { clinicDir, role, source, at } = asked
   const file = join(clinicDir, 'clinic.yaml')
   const text = readFileSync(file, 'utf8')
-  if (known !== undefined && (known.from !== from || known.ignores.join('\n') !== ignores.join('\n'))) {
-    const told = `The clinic file has another calendar for "${role}", or ignores other titles. Correct or remove its line under "calendars", then import again.`
-    complain(told)
+  const from = isFeedAddress(source) ? { from: source } : {}
+  const edit: ClinicEdit = { kind: 'calendar', role, file: calendarFile(copy), ...from, ignores }
+  const beside = besideWith(name => readFileSync(resolve(clinicDir, name)), copy)
+  const edited = editClinic({ ...{ file, text, edit, at, beside }, seen: clinicHash(text) })
+  if (edited.kind !== 'edited') {
+    complain(edited.because)
     return false
   }
-  const target = join(clinicDir, known?.file ?? fileOf(role))
-  mkdirSync(dirname(target), { recursive: true })
-  writeWhole(target, copyText(copy), 0o640)
-  if (known !== undefined) return true
-  const line = {
-    'on-call': role,
-    shifts: fileOf(role),
-    ...(from === undefined ? {} : { from }),
-    ...(ignores.length === 0 ? {} : { ignores }),
-  }
-  return saveClinic(file, withItem(text, 'calendars', oneLine(line, ['from'])), clinicHash(text)).kind === 'saved'
+  writeCalendar(clinicDir, copy)
+  const isSaved = saveClinic(file, edited.text, edited.basedOn).kind === 'saved'
+  removeUnnamed(clinicDir, role, [readFileSync(file, 'utf8')])
+  if (!isSaved) complain('Somebody else changed the file meanwhile. Nothing was written: run it again.')
+  return isSaved
 }
 
 /** Prints who is on call in a role as an iCalendar text. */

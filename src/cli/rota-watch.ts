@@ -13,10 +13,12 @@ import { type CoverTold, type WatchCoverDependencies, watchCover } from '../runt
 import { DOUBTS, type Doubt } from '../runtime/watch-health.ts'
 import { instant } from '../time/instant.ts'
 import { holeSentence } from './board-view.ts'
-import { calendarFeeds } from './calendar-feeds.ts'
+import { type CalendarFeeds, calendarFeeds } from './calendar-feeds.ts'
 
 /** What the running bot does for the rota: looks for holes in the coming week, and looks at live calendars. */
 export interface RotaWatch {
+  /** Live calendars; undefined where none are looked at. */
+  readonly feeds: CalendarFeeds | undefined
   doubts(): readonly Doubt[]
   start(): void
   stop(): void
@@ -52,6 +54,7 @@ export function rotaWatch(deps: {
     told: toldIn(deps.toldFile),
   })
   return {
+    feeds,
     doubts: () => cover.doubts(),
     start() {
       feeds?.start()

@@ -32,6 +32,8 @@ export interface CalendarNamed {
   /** Address that is looked at again and again; left out for a calendar that was read once. */
   readonly from?: string
   readonly every: Milliseconds
+  /** Only the public internet is asked for it. */
+  readonly onlyPublic?: boolean
   /** Titles of events that are no shifts. */
   readonly ignores: readonly string[]
   /** Undefined where it cannot be read. */
@@ -73,6 +75,10 @@ export function readCopy(bytes: Uint8Array): CalendarCopy | undefined {
   }
 }
 
+/** The shifts of a copy, as a rota has them. */
+export const shiftsOf = ({ role, shifts }: CalendarCopy, file: string): readonly CalendarShift[] =>
+  shifts.map(one => ({ role, who: one.who, startsAt: one.from, endsAt: one.until, calendar: file }))
+
 /** The calendars of the clinic's file with their copies, and the shifts of those. */
 export function calendarsIn(
   reader: PartReader,
@@ -87,7 +93,7 @@ export function calendarsIn(
     const path = ['calendars', index]
     const read = reader.part(path, calendarShape)
     if (read === undefined) continue
-    const { 'on-call': role, shifts: file, from, every, ignores = [] } = read
+    const { 'on-call': role, shifts: file, from, every, ignores = [], 'only-public': onlyPublic } = read
     if (!roles.includes(role))
       reader.report([...path, 'on-call'], 'UNKNOWN_ID', `"${role}"`, 'a role that stands under rota', {
         nearest: nearestId(role, roles),
@@ -98,7 +104,11 @@ export function calendarsIn(
       continue
     }
     const copy = copyBeside(beside, file)
-    named.push({ role, file, every, ignores, copy, ...(from === undefined ? {} : { from }) })
+    named.push({
+      ...{ role, file, every, ignores, copy },
+      ...(from === undefined ? {} : { from }),
+      ...(onlyPublic === true ? { onlyPublic } : {}),
+    })
     if (copy === undefined || copy.role !== role) {
       const expected = `a copy of a calendar of "${role}", as "smallhours rota import" writes it`
       reader.report([...path, 'shifts'], 'CALENDAR_MISSING', `no shifts can be read from "${file}"`, expected)
@@ -124,8 +134,7 @@ export function calendarsIn(
         },
       )
     }
-    for (const one of copy.shifts)
-      shifts.push({ role, who: one.who, startsAt: one.from, endsAt: one.until, calendar: file })
+    for (const one of shiftsOf(copy, file)) shifts.push(one)
   }
   return { named, shifts }
 }

@@ -6,6 +6,7 @@ import type { Clinic } from '../oncall/clinic.ts'
 import { type RotaDifference, rotaDifferences } from '../oncall/differences.ts'
 import type { WallTime } from '../oncall/wall-time.ts'
 import { after, days, type Instant } from '../time/instant.ts'
+import { type CalendarEdit, calendarSpliced } from './calendar-edits.ts'
 import { readClinic } from './clinic-file.ts'
 import { editSentence } from './edit-sentence.ts'
 import { type Beside, nothingBeside } from './holidays.ts'
@@ -67,6 +68,7 @@ export type ClinicEdit =
   /** Opening hours of one date, `2026-12-24`: hours, or `closed`. */
   | { readonly kind: 'date'; readonly day: string; readonly value: string }
   | PatternEdit
+  | CalendarEdit
   /** How long a closed case is kept: `P90D`. */
   | { readonly kind: 'retention'; readonly value: string }
 
@@ -240,6 +242,10 @@ function spliced(text: string, edit: ClinicEdit, clinic: Clinic): string {
     case 'rung':
     case 'rung-new':
       return patternSpliced(text, edit)
+    case 'calendar':
+    case 'calendar-stop':
+    case 'calendar-out':
+      return calendarSpliced(text, edit)
     case 'setting':
     case 'retention':
       return withValue(text, placeOf(edit) ?? [], plainValue(edit.value))

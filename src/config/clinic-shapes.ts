@@ -260,6 +260,7 @@ export const calendarShape = z.strictObject(
     shifts: text('the file of its shifts, as "rota import" writes it'),
     from: z.string({ error: feedExpected }).refine(isFeedAddress, { error: feedExpected }).optional(),
     every: everyShape.default(minutes(60)),
+    'only-public': z.boolean({ error: 'yes or no' }).optional(),
     ignores: z.array(text('the title of an event that is no shift'), { error: 'a list of titles' }).optional(),
   },
   { error: 'a calendar, like { on-call: first, shifts: calendars/first.json }, as "rota import" writes it' },

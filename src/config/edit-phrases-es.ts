@@ -63,6 +63,11 @@ export const spanishPhrases: EditPhrases = {
     `Se quita el turno ${shift} de "${role}" ${day === 'holiday' ? 'en días festivos' : `del ${dayText(day)}`}`,
   roleNew: ({ from, to, role, who }) =>
     `Hay una guardia nueva, "${role}": ${who} cada día desde las ${from} hasta las ${to}; no se avisa a nadie por ella hasta que esté en el orden de los avisos`,
+  calendar: ({ role, shifts, host, until }) =>
+    `"${role}" sigue ${host === undefined ? 'un calendario que se toma una sola vez' : `el calendario en vivo de ${host}`}: ${shifts} ${shifts === 1 ? 'turno' : 'turnos'}${until === undefined ? '' : `, el último hasta ${until}`}`,
+  calendarStop: role =>
+    `Ya no se mira el calendario en vivo de "${role}", y los turnos que se leyeron de él siguen contando`,
+  calendarOut: role => `"${role}" ya no sigue ningún calendario, y vuelve a contar su semana`,
   order: (before, after) => `El orden de los avisos era: ${before}. Será: ${after}`,
   onCallAs: role => `quien está de guardia como "${role}"`,
   whileOpen: 'mientras la clínica está abierta',

@@ -25,6 +25,10 @@ export interface EditPhrases {
   weekly(given: { day: string; from: string; to: string; role: string; who: string }): string
   shiftOut(given: { day: string; role: string; shift: number }): string
   roleNew(given: { from: string; to: string; role: string; who: string }): string
+  /** `host` of a live calendar; `until` when the last of its shifts ends. */
+  calendar(given: { role: string; shifts: number; host: string | undefined; until: string | undefined }): string
+  calendarStop(role: string): string
+  calendarOut(role: string): string
   order(before: string, after: string): string
   onCallAs(role: string): string
   readonly whileOpen: string
@@ -76,6 +80,11 @@ export const englishPhrases: EditPhrases = {
     `Shift ${shift} of "${role}" ${day === 'holiday' ? 'on holidays' : `on ${dayText(day)}s`} is taken out`,
   roleNew: ({ from, to, role, who }) =>
     `There is a new role "${role}": ${who} each day from ${from} until ${to}; nobody is paged for it until the order of paging names it`,
+  calendar: ({ role, shifts, host, until }) =>
+    `"${role}" follows ${host === undefined ? 'a calendar that is taken in once' : `the live calendar at ${host}`}: ${shifts} ${shifts === 1 ? 'shift' : 'shifts'}${until === undefined ? '' : `, the last one until ${until}`}`,
+  calendarStop: role =>
+    `The live calendar of "${role}" is not looked at any more, and the shifts that were read of it go on counting`,
+  calendarOut: role => `"${role}" follows no calendar any more, and its week counts again`,
   order: (before, after) => `The order of paging was: ${before}. It is then: ${after}`,
   onCallAs: role => `whoever is on call as "${role}"`,
   whileOpen: 'while the clinic is open',

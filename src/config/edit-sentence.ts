@@ -82,6 +82,19 @@ function whatChanges({ edit, was, before, after, differences }: EditTold, phrase
     case 'rung':
     case 'rung-new':
       return patternSentence(edit, before, after, phrases)
+    case 'calendar': {
+      const shifts = (after.rota.calendar ?? []).filter(one => one.calendar === edit.file)
+      const [last] = shifts.map(one => one.endsAt).toSorted((a, b) => b - a)
+      return phrases.calendar({
+        ...{ role: roleText(edit.role, phrases.locale), shifts: shifts.length },
+        host: edit.from === undefined ? undefined : new URL(edit.from).host,
+        until: last === undefined ? undefined : moment(last),
+      })
+    }
+    case 'calendar-stop':
+      return phrases.calendarStop(roleText(edit.role, phrases.locale))
+    case 'calendar-out':
+      return phrases.calendarOut(roleText(edit.role, phrases.locale))
     case 'private-number': {
       const had = reachableOf(before, edit.who)?.privateNumber
       const now = reachableOf(after, edit.who)?.privateNumber ?? edit.number

@@ -1,7 +1,7 @@
 import type { Context, Hono } from 'hono'
 import { type About, type Action, mayDo } from '../accounts/authority.ts'
 import type { ReadSignedIn, SignedIn } from '../accounts/signed-in.ts'
-import { BODY_BYTES_MAX, bodyWithin, fieldsOf, isSameOrigin } from '../channels/web-guard.ts'
+import { BODY_BYTES_MAX, bodyWithin, bytesWithin, fieldsOf, isSameOrigin } from '../channels/web-guard.ts'
 import type { ClinicAnswers } from './clinic-page.ts'
 
 /** A path that only some may use. */
@@ -17,6 +17,9 @@ export type Fields = ReadonlyMap<string, readonly string[]>
 /** What a request is about, for rights that reach only so far; undefined where there is no such thing: 404. */
 type AboutOf = (c: Context, who: SignedIn) => About | undefined | Promise<About | undefined>
 
+/** How the body of a post is read; undefined where there is too much of it. */
+export type PostRead = (c: Context) => Promise<Fields | undefined>
+
 /** Routes of which each names the action it is; there is no other way to one. */
 export interface Gate {
   /** Every route that was opened, in order: what tests walk. */
@@ -26,7 +29,7 @@ export interface Gate {
     path: string,
     action: Action,
     answer: (c: Context, who: SignedIn, fields: Fields) => Promise<Response>,
-    about?: AboutOf,
+    more?: AboutOf | { readonly read?: PostRead },
   ): void
 }
 
@@ -67,13 +70,14 @@ export function gate(app: Hono, { signedIn, answers, refused }: GatePorts): Gate
         return who instanceof Response ? who : answer(c, who)
       })
     },
-    post(path, action, answer, about) {
+    post(path, action, answer, more = {}) {
+      const [about, read] = typeof more === 'function' ? [more, postedFields] : [undefined, more.read ?? postedFields]
       routes.push({ method: 'POST', path, action })
       app.post(path, async c => {
         if (!isSameOrigin(c.req.raw, answers.address)) return answers.notice(c, 403, 'clinic-other-site')
         const who = await admitted(c, action, about)
         if (who instanceof Response) return who
-        const fields = await postedFields(c)
+        const fields = await read(c)
         return fields === undefined ? answers.notice(c, 413, 'clinic-too-big') : answer(c, who, fields)
       })
     },
@@ -85,6 +89,27 @@ export async function postedFields(c: Context): Promise<Fields | undefined> {
   const body = await bodyWithin(c.req.raw, BODY_BYTES_MAX)
   if (body === undefined) return undefined
   return fieldsOf(body, c.req.header('content-type') ?? null) ?? new Map()
+}
+
+/**
+ * The fields of a form with files in it (RFC 7578), each file as its text; what is no UTF-8 in it becomes U+FFFD. Empty where they cannot be read.
+ *
+ * @param bytesMax  of the whole form, inclusive
+ */
+export async function partsOf(c: Context, bytesMax: number): Promise<Fields | undefined> {
+  const body = await bytesWithin(c.req.raw, bytesMax)
+  if (body === undefined) return undefined
+  const kind = c.req.header('content-type') ?? ''
+  if (!/^multipart\/form-data\s*;/i.test(kind)) return fieldsOf(body.toString('utf8'), kind) ?? new Map()
+  try {
+    const form = await new Response(new Uint8Array(body), { headers: { 'Content-Type': kind } }).formData()
+    const fields = new Map<string, string[]>()
+    for (const [name, value] of form)
+      fields.set(name, [...(fields.get(name) ?? []), typeof value === 'string' ? value : await value.text()])
+    return fields
+  } catch {
+    return new Map()
+  }
 }
 
 export const fieldIn = (fields: Fields, name: string): string => fields.get(name)?.[0] ?? ''

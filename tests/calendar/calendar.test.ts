@@ -37,13 +37,15 @@ const dates = (text: string, from: string, until: string): string[] =>
     new Intl.DateTimeFormat('en-CA', { timeZone: 'America/New_York' }).format(one.from),
   )
 
-function refusalOf(text: string): CalendarRefused {
+/** Why a calendar is refused whole, or its first event that cannot be read. */
+function refusalOf(text: string): Pick<CalendarRefused, 'code' | 'message' | 'line'> {
   try {
-    eventShifts(readCalendar(text), {
+    const { unread } = eventShifts(readCalendar(text), {
       zone: 'America/New_York',
       from: at('2026-11-01T00:00Z'),
       until: at('2027-11-01T00:00Z'),
     })
+    if (unread[0] !== undefined) return unread[0]
   } catch (cause) {
     if (cause instanceof CalendarRefused) return cause
     throw cause
@@ -325,8 +327,27 @@ describe('whose a shift is', () => {
     expect(read(lines)).toMatchObject({ copy: { shifts: [] }, strangers: [{ ids, count: 1, line: 4 }] })
   })
 
-  it('a title that is no shift may be passed over by name', () => {
+  it('a title that is no shift may be passed over by name, also where the event cannot be read', () => {
     expect(read(['SUMMARY:Team meeting'], ['team meeting'])).toMatchObject({ copy: { shifts: [] }, strangers: [] })
+    const odd = ['SUMMARY:Team meeting', 'RRULE:FREQ=SOMETIMES']
+    expect(read(odd)).toMatchObject({ unread: [{ code: 'CALENDAR_RULE', names: ['Team meeting'] }] })
+    expect(read(odd, ['team meeting'])).toMatchObject({ unread: [], strangers: [] })
+  })
+
+  it('every event that cannot be read is told, and the others are read', () => {
+    const text = calendar(
+      [...night, 'SUMMARY:Amara Osei'],
+      ['DTSTART:20260230T180000Z', 'DURATION:PT1H', 'SUMMARY:Amara Osei'],
+      ['DTSTART;TZID=Hospital Time:20261202T180000', 'DURATION:PT1H', 'SUMMARY:Linh'],
+    )
+    const given = { clinic, role: 'first', source: 'x.ics', ignores: [], at: at('2026-11-30T12:00Z') }
+    expect(calendarRead(text, given)).toMatchObject({
+      copy: { shifts: [{ who: 'amara' }] },
+      unread: [
+        { code: 'CALENDAR_TIME', names: ['Amara Osei'], quoted: '20260230T180000Z' },
+        { code: 'CALENDAR_ZONE', names: ['Linh'], quoted: 'Hospital Time' },
+      ],
+    })
   })
 })
 

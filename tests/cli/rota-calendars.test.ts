@@ -1,4 +1,5 @@
-import { cpSync, existsSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
+import type { LookupAddress } from 'node:dns'
+import { cpSync, existsSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
 import { createServer, type RequestListener } from 'node:http'
 import type { AddressInfo } from 'node:net'
 import { tmpdir } from 'node:os'
@@ -58,8 +59,9 @@ describe('rota import', () => {
     expect(readFileSync(join(own, 'clinic.yaml'), 'utf8')).toBe(before)
     expect(existsSync(join(own, 'calendars'))).toBe(false)
     expect((await smallhours(...call, '--yes')).code).toBe(0)
-    expect(readFileSync(join(own, 'clinic.yaml'), 'utf8')).toBe(
-      `${before}\ncalendars:\n  - { on-call: first, shifts: calendars/first.json }\n`,
+    const now = readFileSync(join(own, 'clinic.yaml'), 'utf8')
+    expect(now.replace(/first-[0-9a-f]{8}/, 'first-MARK')).toBe(
+      `${before}\ncalendars:\n  - { on-call: first, shifts: calendars/first-MARK.json }\n`,
     )
     // 5 January 2027 is a Tuesday (ISO 8601 calendar).
     const at = await smallhours('rota', 'at', '2027-01-05 23:00', '--clinic', own, '--json')
@@ -97,10 +99,24 @@ describe('rota import', () => {
     const own = clinicNamed('live')
     const address = await served((_request, response) => response.end(tuesdays('Linh Tran')))
     expect((await smallhours('rota', 'import', address, '--role', 'first', '--clinic', own, '--yes')).code).toBe(0)
+    const [named] = readdirSync(join(own, 'calendars'))
     expect(readFileSync(join(own, 'clinic.yaml'), 'utf8')).toContain(
-      `  - { on-call: first, shifts: calendars/first.json, from: "${address}" }\n`,
+      `  - { on-call: first, shifts: calendars/${named}, from: "${address}" }\n`,
     )
-    expect(readCopy(readFileSync(join(own, 'calendars/first.json')))?.source).toBe(address)
+    expect(readCopy(readFileSync(join(own, 'calendars', named ?? '')))?.source).toBe(address)
+  })
+
+  it('a second one of a role stands in place of the first, whose shifts go', async () => {
+    const own = clinicNamed('second')
+    const take = (name: string, title: string) =>
+      smallhours('rota', 'import', written(name, tuesdays(title)), '--role', 'first', '--clinic', own, '--yes')
+    expect((await take('one.ics', 'Linh Tran')).code).toBe(0)
+    const [before] = readdirSync(join(own, 'calendars'))
+    expect((await take('two.ics', 'Amara Osei')).code).toBe(0)
+    const left = readdirSync(join(own, 'calendars'))
+    expect(left).toHaveLength(1)
+    expect(left).not.toContain(before)
+    expect(readFileSync(join(own, 'clinic.yaml'), 'utf8').match(/on-call: first, shifts:/g)).toHaveLength(1)
   })
 
   it('is called wrongly without a role, with one there is not, or with a plain http address: 2', async () => {
@@ -175,6 +191,23 @@ describe('fetching a calendar', () => {
     ],
   ])('%s: it says so', async (_what, listener, expected) => {
     expect(await told(await served(listener()))).toContain(expected)
+  })
+
+  // What a page may ask for: RFC 6890 (special-purpose addresses), as for web calls.
+  it.each([
+    ['an address in figures inside a network', 'https://10.1.2.3/rota.ics', []],
+    ['the address at which clouds keep their keys', 'https://169.254.169.254/latest', []],
+    ['this machine', 'http://127.0.0.1:9/rota.ics', []],
+    ['a name that leads inside', 'https://calendar.example/rota.ics', ['192.168.1.20']],
+    ['a name of which one address leads inside', 'https://calendar.example/rota.ics', ['93.184.216.34', '::1']],
+  ])('for a page nothing but the public internet is asked: %s', async (_what, address, found) => {
+    const resolve = (_host: string, done: (error: null, addresses: LookupAddress[]) => void) =>
+      done(
+        null,
+        found.map(one => ({ address: one, family: one.includes(':') ? 6 : 4 })),
+      )
+    const asked = fetchCalendar(address, AbortSignal.timeout(2_000), { onlyPublic: true, resolve })
+    await expect(asked).rejects.toMatchObject({ how: 'inside' })
   })
 
   it('asks nothing but https addresses without a user name', async () => {

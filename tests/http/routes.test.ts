@@ -12,13 +12,14 @@ const TAKES: Readonly<Record<Action | string, readonly string[]>> = {
   'hand-over': ['POST /now/day/:caseId', 'POST /now/worth/:caseId', 'POST /now/sign-over'],
   'print-tonight': ['GET /now/print'],
   'close-line': ['GET /now/notice', 'POST /now/notice'],
-  'see-on-call': ['GET /on-call', 'GET /on-call/pattern'],
+  'see-on-call': ['GET /on-call', 'GET /on-call/pattern', 'GET /on-call/calendar'],
   'change-on-call': [
     ...['cover', 'swap', 'leave', 'number', 'take-back', 'weekly', 'rung', 'rung-new'],
-    ...['shift-new', 'shift-out', 'role-new'],
+    ...['shift-new', 'shift-out', 'role-new', 'calendar', 'calendar-stop', 'calendar-out'],
   ]
     .flatMap(kind => [`GET /on-call/change/${kind}`, `POST /on-call/change/${kind}`])
-    .concat('POST /on-call/undo'),
+    .concat('POST /on-call/undo')
+    .concat('POST /on-call/calendar', 'POST /on-call/calendar/ignore', 'POST /on-call/calendar/live'),
   'confirm-own-phone': ['POST /on-call/phone/:person'],
   'confirm-number': ['POST /on-call/number/:person'],
   'test-call-out': ['POST /on-call/test/:person'],

@@ -66,6 +66,22 @@ export const noOnCall = (did: (what: string) => void): ConsolePorts['onCall'] =>
     ...{ now: [], wrong: [], people: [], ladder: [], lines: [], seen: 'a', mayChange },
     month: { id: month ?? '', title: 'March', before: '', after: '', days: [] },
   }),
+  calendar: {
+    calendars: mayChange => ({ calendars: [], roles: [], mayChange }),
+    async read({ role, address, text }) {
+      did(`calendar ${role} ${address} ${text.length}`)
+      return { kind: 'ready', draft: 'a'.repeat(32) }
+    },
+    readLive: async () => ({ kind: 'refused', because: 'Nothing.' }),
+    async ignore(draft, titles) {
+      did(`calendar ${draft} without ${titles.join()}`)
+      return { kind: 'refused', because: 'Nothing.' }
+    },
+    async refresh(role) {
+      did(`calendar look ${role}`)
+      return 'Read.'
+    },
+  },
   pattern: () => ({ ladder: ['Day desk'], roles: [] }),
   form: async (kind, values) => ({ kind, seen: 'a', people: [], roles: [], shifts: [], values }),
   async look() {

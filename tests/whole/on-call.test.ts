@@ -187,6 +187,54 @@ describe('who is on call, changed on the pages of the real process, without scri
     expect((await owner.open('/p/test/nonsense-token')).status).toBe(404)
   })
 
+  test('a calendar is taken in: its days are read first, a file may be sent, it can be undone, and taken out', async () => {
+    const before = text()
+    const night = (title: string) =>
+      `BEGIN:VEVENT\r\nUID:1\r\nDTSTART;TZID=America/New_York:20260302T180000\r\nDTEND;TZID=America/New_York:20260303T080000\r\nRRULE:FREQ=DAILY;COUNT=20\r\nSUMMARY:${title}\r\nEND:VEVENT\r\n`
+    const calendar = (title: string) => `BEGIN:VCALENDAR\r\nVERSION:2.0\r\n${night(title)}END:VCALENDAR\r\n`
+    await clerk.open('/on-call/calendar')
+    await clerk.press('Look at the days', { role: 'first', text: calendar('Night duty') })
+    expect(clerk.page().status).toBe(422)
+    expect(clerk.page().text).toMatch(/"Night duty" This is the name of nobody here \(20 shifts\)/)
+    expect(clerk.page().buttons).not.toContain('Save')
+
+    await clerk.open('/on-call/calendar')
+    await clerk.press('Look at the days', { role: 'first', text: calendar('Dr. Yusuf Demir') })
+    expect(clerk.page().text).toMatch(
+      /"first" follows a calendar that is taken in once: 20 shifts, the last one until Sun 22 Mar 2026 8:00 AM; .*Dr\. Yusuf Demir.* told/,
+    )
+    expect(clerk.page().text).toMatch(/tomorrow 6:00 pm – Tuesday 3 March 8:00 am: Dr\. Yusuf Demir/)
+    expect(clerk.page().text).toMatch(/\(not from this calendar\)/)
+    expect(text()).toBe(before)
+    await clerk.press('Save')
+    expect(clerk.page().text).toContain('Saved.')
+    expect(text()).toMatch(/calendars:\n {2}- \{ on-call: first, shifts: calendars\/first-[0-9a-f]{8}\.json \}\n$/)
+    await clerk.press(/^Undo it/)
+    expect(text()).toBe(before)
+
+    // As a browser sends a file.
+    const form = new FormData()
+    form.set('role', 'first')
+    form.set('file', new File([calendar('Tomás Herrera')], 'rota.ics', { type: 'text/calendar' }))
+    form.set('text', '')
+    const sent = await fetch(`${bot.origin}/on-call/calendar`, {
+      ...{ method: 'POST', body: form, redirect: 'manual', headers: { origin: bot.origin } },
+    })
+    expect(sent.status).toBe(303)
+    await clerk.open(sent.headers.get('location') ?? '')
+    await clerk.press('Save')
+    await clerk.open('/on-call/calendar')
+    expect(clerk.page().text).toMatch(/first Taken in once, today .* Its last shift ends Sunday 22 March 8:00 am/)
+    await clerk.open('/on-call/change/calendar-out?role=first')
+    expect(clerk.page().text).toContain('"first" follows no calendar any more, and its week counts again')
+    await clerk.press('Save')
+    expect((await clerk.open('/on-call/calendar')).text).toContain('No calendar is taken in.')
+    const large = await fetch(`${bot.origin}/on-call/calendar`, {
+      ...{ method: 'POST', body: `text=${'x'.repeat(4_000_001)}`, headers: { origin: bot.origin } },
+    })
+    expect([large.status, await large.text()]).toEqual([413, expect.stringContaining('more than 4 MB')])
+  })
+
   test('a change made by hand on disk meanwhile cannot be undone over', async () => {
     await lookAt('/on-call/change/cover', {
       who: 'linh',

@@ -16,6 +16,9 @@ export type ChangeKind =
   | 'shift-new'
   | 'shift-out'
   | 'role-new'
+  | 'calendar'
+  | 'calendar-stop'
+  | 'calendar-out'
   | 'setting'
   | 'families-number'
   | 'hospital'
@@ -56,12 +59,32 @@ export interface ChangePreview {
   readonly sentence: string
   /** Holes and doubts it brings, each as a sentence. */
   readonly brings: readonly string[]
+  /** Of a calendar: what it would bring. */
+  readonly calendar?: CalendarPreview
   /** Open cases that page somebody now: each is asked about. */
   readonly cases: readonly { readonly caseId: string; readonly code: string; readonly says: string }[]
 }
 
+/** What a calendar would bring, before it is saved. Text is final. */
+export interface CalendarPreview {
+  readonly days: readonly CalendarDay[]
+  /** What to know of how it was read. */
+  readonly notes: readonly string[]
+  /** Hours of the coming 90 days that would still be nobody's. */
+  readonly gaps: readonly string[]
+}
+
+/** A stretch of a role: from when until when, and who. */
+export interface CalendarDay {
+  readonly when: string
+  readonly who: string
+  readonly isNobody: boolean
+}
+
 /** Changes without a form: a press leads to the sentence. */
-export const WITHOUT_FORM: ReadonlySet<ChangeKind> = new Set(['take-back', 'rung', 'shift-out'])
+export const WITHOUT_FORM: ReadonlySet<ChangeKind> = new Set([
+  ...(['take-back', 'rung', 'shift-out', 'calendar', 'calendar-stop', 'calendar-out'] as const),
+])
 
 /** Names of the fields of a form, by what it changes. */
 export const FIELDS: Readonly<Record<ChangeKind, readonly string[]>> = {
@@ -76,6 +99,9 @@ export const FIELDS: Readonly<Record<ChangeKind, readonly string[]>> = {
   'shift-new': ['role', 'day', 'who', 'starts', 'ends'],
   'shift-out': ['role', 'day', 'index'],
   'role-new': ['name', 'who', 'starts', 'ends'],
+  calendar: ['draft'],
+  'calendar-stop': ['role'],
+  'calendar-out': ['role'],
   setting: ['id', ...VALUE_FIELDS],
   'families-number': ['which', 'number'],
   hospital: ['id', 'number'],
@@ -134,6 +160,11 @@ function fieldsOf(change: ChangeForm, wording: Wording): Html {
       return html`${text('name', values, wording, true)}${who}${clock('starts', values, wording)}${clock('ends', values, wording)}`
     case 'rung':
       return html`${hidden('rung', values)}${hidden('act', values)}`
+    case 'calendar':
+      return hidden('draft', values)
+    case 'calendar-stop':
+    case 'calendar-out':
+      return hidden('role', values)
     case 'take-back':
       return html`${hidden('section', values)}${hidden('line', values)}`
   }
@@ -181,6 +212,7 @@ export function previewScreen(preview: ChangePreview, page: string, frame: Conso
   return html`<main id="main"><h1>${wording('on-call-preview')}</h1>
 ${frame.note === undefined ? '' : html`<p class="note" role="alert">${frame.note}</p>`}
 <p class="state" id="sentence"><strong>${preview.sentence}</strong></p>
+${preview.calendar === undefined ? '' : calendarPart(preview.calendar, wording)}
 ${preview.brings.length === 0 ? '' : html`<div role="alert"><p>${wording('on-call-brings')}</p><ul class="lines">${preview.brings.map(says => html`<li>${says}</li>`)}</ul></div>`}
 ${form(
   frame,
@@ -189,6 +221,20 @@ ${form(
 ${preview.cases.length === 0 ? html`<p>${wording('on-call-no-cases')}</p>` : html`<fieldset><legend>${wording('on-call-cases')}</legend>${preview.cases.map(({ caseId, code, says }) => html`<label class="tick"><input type="checkbox" name="case" value="${caseId}" checked><span><strong>${code}</strong> ${says}</span></label>`)}</fieldset>`}
 <button class="main-button" name="save" value="yes">${wording('on-call-save')}</button>`,
 )}
-<p><a class="button" href="${page}/change/${preview.kind}?${back.toString()}">${wording('on-call-not-so')}</a></p>
+${WITHOUT_FORM.has(preview.kind) ? '' : html`<p><a class="button" href="${page}/change/${preview.kind}?${back.toString()}">${wording('on-call-not-so')}</a></p>`}
+${preview.calendar === undefined ? '' : html`<p><a class="button" href="${page}/calendar">${wording('on-call-calendar-another')}</a></p>`}
 <p><a class="button" href="${page}">${wording('on-call-back')}</a></p></main>`
+}
+
+function calendarPart({ days, notes, gaps }: CalendarPreview, wording: Wording): Html {
+  return html`${daysList(days, wording)}
+${notes.map(note => html`<p>${note}</p>`)}
+<section aria-labelledby="gaps"><h2 id="gaps">${wording('on-call-calendar-gaps')}</h2>
+${gaps.length === 0 ? html`<p>${wording('on-call-nothing-wrong')}</p>` : html`<ul class="lines">${gaps.map(says => html`<li>${says}</li>`)}</ul>`}</section>`
+}
+
+/** The coming days as a calendar would have them. */
+export function daysList(days: readonly CalendarDay[], wording: Wording): Html {
+  return html`<section aria-labelledby="days"><h2 id="days">${wording('on-call-calendar-days')}</h2>
+<ul class="lines">${days.map(({ when, who, isNobody }) => html`<li>${when}: ${isNobody ? html`<strong>${who}</strong>` : who}</li>`)}</ul></section>`
 }

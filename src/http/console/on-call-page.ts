@@ -90,7 +90,8 @@ function ways(wording: Wording): Html {
   return html`<p><a class="button main-button" href="/on-call/change/cover">${wording('on-call-cover')}</a></p>
 <p><a class="button" href="/on-call/change/swap">${wording('on-call-swap')}</a></p>
 <p><a class="button" href="/on-call/change/leave">${wording('on-call-leave')}</a></p>
-<p><a class="button" href="/on-call/change/number">${wording('on-call-number')}</a></p>`
+<p><a class="button" href="/on-call/change/number">${wording('on-call-number')}</a></p>
+<p><a class="button" href="/on-call/calendar">${wording('on-call-calendar')}</a></p>`
 }
 
 /** One list that is a calendar where there is room. */

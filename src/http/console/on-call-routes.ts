@@ -2,6 +2,7 @@ import type { Context } from 'hono'
 import { mayDo } from '../../accounts/authority.ts'
 import type { SignedIn } from '../../accounts/signed-in.ts'
 import { fieldIn } from '../gate.ts'
+import { type CalendarPorts, calendarRoutes } from './calendar-routes.ts'
 import { type ChangePorts, changeRoutes } from './change-routes.ts'
 import type { ConsoleSite } from './console.ts'
 import { keyIn } from './now-routes.ts'
@@ -10,6 +11,7 @@ import { type PatternView, patternScreen } from './pattern-page.ts'
 
 /** What the page *On call* needs from the rest of the bot. */
 export interface OnCallPorts extends ChangePorts {
+  readonly calendar: CalendarPorts
   /** @param month  `2026-03`; the present one where it is left out or none */
   view(who: SignedIn, month: string | undefined, mayChange: boolean): Promise<OnCallView>
   /** What comes back each week, and the order of paging. */
@@ -44,6 +46,7 @@ export function onCallRoutes(site: ConsoleSite, ports: OnCallPorts): void {
     return show(c, who, '/on-call', wording('pattern-heading'), body)
   })
 
+  calendarRoutes(site, ports.calendar)
   changeRoutes(site, ports, { page: '/on-call', kinds: { ...onCallKinds } })
 
   gate.post('/on-call/undo', 'change-on-call', async (c, who) => {
@@ -98,4 +101,7 @@ const onCallKinds = {
   'shift-new': 'change-on-call',
   'shift-out': 'change-on-call',
   'role-new': 'change-on-call',
+  calendar: 'change-on-call',
+  'calendar-stop': 'change-on-call',
+  'calendar-out': 'change-on-call',
 } as const
