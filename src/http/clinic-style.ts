@@ -55,6 +55,7 @@ ins{text-decoration-thickness:2px}
 .at{color:var(--soft);white-space:nowrap}
 .value{display:grid;grid-template-columns:minmax(5rem,1fr) minmax(7rem,2fr);gap:0 .5rem;align-items:center}
 legend{padding:0;font-weight:600;margin-top:.8rem}
+input[type=file]{width:100%;min-height:3rem}
 input[type=datetime-local],input[type=date],input[type=time],input[type=number]{width:100%;min-height:3.25rem;padding:.6rem .75rem;border:2px solid var(--button-edge);border-radius:.6rem;background:var(--raised);font:inherit;color:inherit}
 @media (min-width:60rem){.month{display:grid;grid-template-columns:repeat(7,minmax(0,1fr));gap:.4rem;width:calc(100vw - 2rem);max-width:90rem;position:relative;left:50%;transform:translateX(-50%)}.month li{border:1px solid var(--edge);border-radius:.4rem;padding:.4rem}.start-2{grid-column-start:2}.start-3{grid-column-start:3}.start-4{grid-column-start:4}.start-5{grid-column-start:5}.start-6{grid-column-start:6}.start-7{grid-column-start:7}}
 .ways{display:flex;flex-wrap:wrap;gap:.3rem 1rem}

@@ -236,7 +236,10 @@ describe('how it goes with the calendars of a rota', () => {
   })
 
   it('one whose shifts have all ended, and one whose file is lost, are told', () => {
-    const ended = { ...copy, shifts: [{ from: earlier(NIGHT, hours(9)), until: earlier(NIGHT, hours(1)), who: 'linh' }] }
+    const ended = {
+      ...copy,
+      shifts: [{ from: earlier(NIGHT, hours(9)), until: earlier(NIGHT, hours(1)), who: 'linh' }],
+    }
     expect(said({ calendars: [{ ...live, copy: ended }] })?.says.join(' ')).toContain('No shift of it is still to come')
     expect(said({ calendars: [{ ...live, copy: undefined }] })?.says.join(' ')).toContain('cannot be read')
   })
