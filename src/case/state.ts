@@ -6,6 +6,7 @@ import type { Urgency } from './effect.ts'
 import type { Clinician, Disposition, Doing } from './event.ts'
 import { FlowChanged, flowOf, InvariantBroken, type Line } from './line.ts'
 import type { ChatRef } from './message.ts'
+import { storedJson } from './stored-json.ts'
 
 export interface AnswerOnRecord {
   readonly answer: Answer
@@ -220,7 +221,7 @@ export function parseServed(line: Line, json: string): CaseState {
 function read(json: string): CaseState {
   let state: CaseState
   try {
-    state = JSON.parse(json) as CaseState
+    state = storedJson(json) as CaseState
   } catch {
     throw new InvariantBroken('the stored case is not JSON')
   }

@@ -1,7 +1,7 @@
 /** The variables of a text, worked out from the case: final text in the family's or the clinician's words. */
 import type { Values } from '../flow/wording.ts'
 import { promiseDueAt } from '../oncall/acknowledgement.ts'
-import { reachableOf } from '../oncall/clinic.ts'
+import { type Clinic, reachableOf } from '../oncall/clinic.ts'
 import { familyNumbers } from '../oncall/family-numbers.ts'
 import { numberText } from '../oncall/number-text.ts'
 import { nextOpening } from '../oncall/opening.ts'
@@ -10,7 +10,7 @@ import { clockSaid, clockText } from '../time/local-time.ts'
 import type { Between } from '../time/span.ts'
 import { expectedArrival } from './alarm.ts'
 import { closureTimesOf, reachedAnswer } from './derive.ts'
-import { familyLine, type Line } from './line.ts'
+import { familyLine, type Line, type LineSettings } from './line.ts'
 import type { CaseState } from './state.ts'
 
 /** A clock time in the clinic's zone and form, short: for margins and buttons. */
@@ -85,25 +85,43 @@ export const speaksAlike = (line: Line, state: Pick<CaseState, 'language'>): boo
 
 /** Numbers and names that stand whatever the case is. The only numbers in it are those families may see. */
 export function lineValues(line: Line, at: Instant): Values {
-  const numbers = familyNumbers(line.clinic, line.language)
-  const hospital = numbers.hospitals[0]
   const opens = nextOpening(line.clinic, at)
-  const [flushLeast, flushMost] = line.settings['flush-ml']
+  return {
+    ...standingValues(line),
+    now: clockSaidOf(line, at),
+    ...(opens === undefined ? {} : { opensAt: clockSaidOf(line, opens) }),
+  }
+}
+
+/** By clinic and settings as they are read: a file that is changed while the line runs gives others. */
+const standing = new WeakMap<Clinic, WeakMap<LineSettings, Map<string, Values>>>()
+
+/** Those that hold at any time; worked out once for each language. */
+function standingValues({ clinic, settings, language }: Line): Values {
+  const ofClinic = standing.get(clinic) ?? new WeakMap<LineSettings, Map<string, Values>>()
+  const ofSettings = ofClinic.get(settings) ?? new Map<string, Values>()
+  const values = ofSettings.get(language) ?? standingIn(clinic, settings, language)
+  standing.set(clinic, ofClinic.set(settings, ofSettings.set(language, values)))
+  return values
+}
+
+function standingIn(clinic: Clinic, settings: LineSettings, language: string): Values {
+  const numbers = familyNumbers(clinic, language)
+  const hospital = numbers.hospitals[0]
+  const [flushLeast, flushMost] = settings['flush-ml']
   return {
     emergency: numberText(numbers.emergency.number),
     clinicNumber: numberText(numbers.clinic.number),
     clinicWords: numbers.clinic.words ?? '',
-    clinicName: line.clinic.name,
+    clinicName: clinic.name,
     transport: numberText(numbers.transport.number),
     hospital: hospital?.name ?? '',
     hospitalDoor: hospital?.door ?? '',
     hospitalNumber: numberText(hospital?.number.number ?? numbers.clinic.number),
     staffNumber: numberText(hospital?.number.number ?? numbers.clinic.number),
-    now: clockSaidOf(line, at),
     flushLeast,
     flushMost,
-    flushWait: lengthText(line.settings['flush-wait'], line.language),
-    ...(opens === undefined ? {} : { opensAt: clockSaidOf(line, opens) }),
+    flushWait: lengthText(settings['flush-wait'], language),
   }
 }
 

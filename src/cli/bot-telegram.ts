@@ -1,5 +1,5 @@
 /** Telegram: families, clinicians and pages over one bot. Loaded only where a clinic's file has it. */
-import { createHash, createHmac } from 'node:crypto'
+import { createHash, createHmac, createSecretKey } from 'node:crypto'
 import { readFileSync } from 'node:fs'
 import type { ChatRef, Incoming } from '../case/message.ts'
 import type { Channel } from '../channels/channel.ts'
@@ -97,7 +97,8 @@ export function openTelegram(options: TelegramOptions): BotTelegram {
   const token = readFileSync(route.tokenFile, 'utf8').trim()
   // A key of its own for each use, all from the one of the data folder.
   const keyFor = (use: string): Buffer => createHmac('sha256', options.key).update(`telegram ${use}`).digest()
-  const buttonKey = keyFor('buttons')
+  // Made of its bytes once: each button is signed, and each press tries all of them.
+  const buttonKey = createSecretKey(keyFor('buttons'))
   const sign = (what: string): string =>
     createHmac('sha256', buttonKey).update(what).digest().subarray(0, SIGN_BYTES).toString('base64url')
   const api = apiOf(token, route.server, options.wire)

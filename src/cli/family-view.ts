@@ -3,7 +3,7 @@ import { answerText } from '../case/answer-text.ts'
 import { reachedAnswer } from '../case/derive.ts'
 import { familyLine, type Line, staffLine, wordingOf } from '../case/line.ts'
 import type { Control, Question } from '../case/message.ts'
-import { questionShown, renderReply } from '../case/render.ts'
+import { questionOf, questionShown, renderReply } from '../case/render.ts'
 import { type CaseState, parseState } from '../case/state.ts'
 import { caseValues } from '../case/values.ts'
 import type { LogLine } from '../case/view.ts'
@@ -62,7 +62,7 @@ export function changeableOf(line: Line, state: CaseState): FamilyLog['changeabl
     }))
 }
 
-/** The open question of each open case of a chat. */
+/** The open question of each open case of a chat, for whoever reads an answer to it: how many are to come is not worked out. */
 export function openQuestionsOf(
   lineOf: (state: string) => Line,
   cases: readonly StoredCase[],
@@ -73,16 +73,20 @@ export function openQuestionsOf(
     .flatMap(stored => {
       const whole = lineOf(stored.state)
       const state = caseNow(whole, [stored])
-      const question = state === undefined ? undefined : openQuestionOf(familyLine(whole, state), state, at)
+      const question =
+        state === undefined ? undefined : openQuestionOf(familyLine(whole, state), state, at, questionAlone)
       return question === undefined ? [] : [question]
     })
 }
 
-function openQuestionOf(line: Line, state: CaseState, at: Instant) {
+const questionAlone: typeof questionShown = (line, state, serial, fact, wording, at) =>
+  questionOf(line, serial, fact, wording, caseValues(line, state, at))
+
+function openQuestionOf(line: Line, state: CaseState, at: Instant, asked = questionShown) {
   const { open } = state
   if (open === undefined || state.closed) return undefined
   const wording = wordingOf(line, state.concern)
-  if (open.readBack === undefined) return questionShown(line, state, open.serial, open.fact, wording, at)
+  if (open.readBack === undefined) return asked(line, state, open.serial, open.fact, wording, at)
   const [part] = renderReply(
     line,
     state,

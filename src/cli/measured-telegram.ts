@@ -20,12 +20,16 @@ const TAKEN_WITHIN_MS = minutes(1)
 /** What the bot asked the server for, as far as it is read here. */
 interface Asked {
   readonly offset?: number
+  readonly timeout?: number
   readonly chat_id?: string | number
   readonly text?: string
   readonly reply_markup?: {
     readonly inline_keyboard?: readonly (readonly { readonly text: string; readonly callback_data?: string }[])[]
   }
 }
+
+/** A signal of the client's own make, which is no instance of the platform's. */
+type Aborts = Pick<AbortSignal, 'addEventListener'>
 
 /**
  * The bot as it serves, over a folder of its own. Updates come by its own pump; a reply is sent only when it is let, so that
@@ -48,12 +52,14 @@ export async function measuredTelegram(folder: string): Promise<MeasuredTelegram
     heard = resolve
   })
 
-  function polled({ offset = 0 }: Asked, signal: unknown): Promise<readonly object[]> {
+  function polled({ offset = 0, timeout }: Asked, signal: Aborts | undefined): Promise<readonly object[]> {
     heard()
     if (offset > updateId) confirmed?.()
+    // A poll that waits for nothing only confirms.
+    if (timeout === 0) return Promise.resolve([])
     return new Promise((resolve, reject) => {
       pollAnswered = resolve
-      if (signal instanceof AbortSignal) signal.addEventListener('abort', () => reject(new Error('aborted')))
+      signal?.addEventListener('abort', () => reject(new Error('aborted')))
     })
   }
 
@@ -69,7 +75,7 @@ export async function measuredTelegram(folder: string): Promise<MeasuredTelegram
     return { message_id: messages, date: 0, chat: { id: Number(chat), type: 'private', first_name: 'x' } }
   }
 
-  const wire = (async (address: string | URL, init?: { body?: unknown; signal?: unknown }) => {
+  const wire = (async (address: string | URL, init?: { body?: unknown; signal?: Aborts }) => {
     const method = String(address).split('/').at(-1) ?? ''
     const asked: Asked = typeof init?.body === 'string' ? JSON.parse(init.body) : {}
     const result = method === 'getUpdates' ? await polled(asked, init?.signal) : answered(method, asked)

@@ -43,10 +43,19 @@ export interface TelegramSidePorts {
   readonly end: () => void
 }
 
+function once<T>(work: () => T): () => T {
+  let made: { readonly value: T } | undefined
+  return () => {
+    made ??= { value: work() }
+    return made.value
+  }
+}
+
 export function joinTelegram(telegram: BotTelegram, ports: TelegramSidePorts): JoinedTelegram {
   const { loaded, runtime, line, lineOf, wordsIn, staffWords, origin, store, clock } = ports
   const now = () => runtime.now()
 
+  /** What few messages ask for is the dear part of a case: worked out when it is asked for. */
   async function chatNow(ref: ChatRef) {
     const cases = await runtime.reads.casesOf(ref)
     const about = caseShown(cases)
@@ -55,10 +64,9 @@ export function joinTelegram(telegram: BotTelegram, ports: TelegramSidePorts): J
     const at = now()
     return {
       isOpen: cases.some(({ closed }) => !closed),
-      questions: openQuestionsOf(lineOf, cases, at),
+      questions: once(() => openQuestionsOf(lineOf, cases, at)),
       controls: state === undefined ? [] : controlsOf(state),
       ...(state === undefined ? {} : { code: state.code, language: familyLine(whole, state).language }),
-      // Few presses ask for these, and they are the dear part of a case.
       changeable: () => (state === undefined ? [] : changeableOf(familyLine(whole, state), state)),
       desk: () => familyLogOf(whole, cases, [], at).desk,
     }

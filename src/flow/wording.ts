@@ -108,7 +108,7 @@ function walk(elements: readonly MessageFormatElement[], visit: (element: Messag
 export function catalogueOf(language: string, ...wordings: readonly Wording[]): Catalogue {
   const texts = new Map<string, string>()
   for (const wording of wordings) for (const [id, text] of Object.entries(wording)) texts.set(id, text)
-  const compiled = new Map<string, IntlMessageFormat>()
+  const compiled = new Map<string, IntlMessageFormat | string>()
   return {
     language,
     ids: new Set(texts.keys()),
@@ -118,9 +118,9 @@ export function catalogueOf(language: string, ...wordings: readonly Wording[]): 
       const text = texts.get(id)
       if (text === undefined) throw new WordingBroken(`no text "${id}" in ${language}: add it to the wording`)
       try {
-        const message = compiled.get(id) ?? new IntlMessageFormat(text, language, undefined, { ignoreTag: true })
+        const message = compiled.get(id) ?? compile(text, language)
         compiled.set(id, message)
-        return String(message.format({ ...values }))
+        return typeof message === 'string' ? message : String(message.format({ ...values }))
       } catch (cause) {
         throw new WordingBroken(
           `text "${id}" in ${language} cannot be filled: ${cause instanceof Error ? cause.message : 'unknown'}`,
@@ -128,4 +128,11 @@ export function catalogueOf(language: string, ...wordings: readonly Wording[]): 
       }
     },
   }
+}
+
+/** What fills a text; the text itself where there is nothing to fill. */
+function compile(text: string, language: string): IntlMessageFormat | string {
+  const message = new IntlMessageFormat(text, language, undefined, { ignoreTag: true })
+  const isFilled = message.getAst().some(({ type }) => type !== TYPE.literal)
+  return isFilled ? message : String(message.format())
 }

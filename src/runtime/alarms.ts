@@ -1,6 +1,6 @@
 import { passed } from '../points/points.ts'
 import type { AlarmRow, Store } from '../store/store.ts'
-import { type Instant, minutes } from '../time/instant.ts'
+import { minutes } from '../time/instant.ts'
 import type { Applied } from './case-steps.ts'
 import type { Clock } from './clock.ts'
 import type { OnFault } from './fault.ts'
@@ -57,8 +57,10 @@ export function alarmsLoop(deps: AlarmsDependencies): Alarms {
     lookedAtMs = clock.monotonicMs()
     try {
       const now = clock.now()
+      const next = await store.nextDue()
+      if (next === undefined || next > now) return next === undefined ? REST_MS : Math.min(REST_MS, next - now)
       const rows = (await store.due(now, AT_ONCE + failed.size)).filter(mayFire)
-      if (rows.length === 0) return await restUntilNext(now)
+      if (rows.length === 0) return REST_MS
       passed('alarms.found')
       const fired = await Promise.all(rows.map(fireOne))
       firedBefore = new Set(rows.filter((_, index) => fired[index] === true).map(keyOf))
@@ -67,11 +69,6 @@ export function alarmsLoop(deps: AlarmsDependencies): Alarms {
       onFault({ code: 'store-failed', error })
       return REST_MS
     }
-  }
-
-  async function restUntilNext(now: Instant): Promise<number> {
-    const next = await store.nextDue()
-    return next === undefined || next <= now ? REST_MS : Math.min(REST_MS, next - now)
   }
 
   const keyOf = (row: AlarmRow) => JSON.stringify([row.caseId, row.name, row.due])

@@ -45,6 +45,8 @@ export interface ReplyOpening {
 
 export interface Application extends ReplyOpening {
   readonly caseId: string
+  /** The case as it was read a moment ago, in the turn of its chat: saves reading it again. One that changed since conflicts. */
+  readonly read?: StoredCase
   /** The event, worked out from the case as it is now; or why there is none. Called again after a conflict. */
   readonly eventFor: (loaded: Loaded) => CaseEvent | Refusal | Promise<CaseEvent | Refusal>
   /** What is written down when the case cannot be read or the event cannot be worked out. */
@@ -143,9 +145,9 @@ export function caseSteps(deps: CaseStepsDependencies): CaseSteps {
     return result
   }
 
-  async function once(application: Application): Promise<Applied | 'conflict'> {
+  async function once(application: Application, read?: StoredCase): Promise<Applied | 'conflict'> {
     const { caseId, eventFor, raw, replyAtLeast, delivery } = application
-    const stored = await store.load(caseId)
+    const stored = read ?? (await store.load(caseId))
     passed('worker.loaded')
     if (stored === undefined) return { kind: 'no-such-case' }
     // A case's own time never goes back, whatever the wall clock does between two runs.
@@ -207,7 +209,7 @@ export function caseSteps(deps: CaseStepsDependencies): CaseSteps {
   return {
     async apply(application) {
       for (let attempt = 1; attempt <= TRIES_MAX; attempt += 1) {
-        const applied = await once(application)
+        const applied = await once(application, attempt === 1 ? application.read : undefined)
         if (applied !== 'conflict') return applied
       }
       onFault({ code: 'case-contended', caseId: application.caseId })

@@ -1,4 +1,5 @@
 import type { Line } from '../case/line.ts'
+import { storedJson } from '../case/stored-json.ts'
 import type { Machine, RunningCase } from './machine.ts'
 import type { Understand } from './understanding.ts'
 
@@ -112,7 +113,7 @@ function isSame(a: Line, b: Line): boolean {
 
 function openedUnder(json: string): OpenedUnder {
   try {
-    return (JSON.parse(json) as OpenedUnder | null) ?? {}
+    return (storedJson(json) as OpenedUnder | null) ?? {}
   } catch {
     return {}
   }

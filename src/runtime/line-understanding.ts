@@ -162,11 +162,12 @@ function labelTapped(
   }
 }
 
-/** The buttons of every question of a concern but one; read once for each concern and language. */
+/** The buttons of every question of a concern but one; worked out once for each, in each language. */
 function buttonsOf(
   line: Line,
 ): (spoken: Line, concern: string, fact: string) => Pick<UnderstandContext, 'otherLabels' | 'otherAnswers'> {
-  const known = new Map<string, readonly OtherAnswer[]>()
+  type Others = Pick<UnderstandContext, 'otherLabels' | 'otherAnswers'>
+  const known = new Map<string, Others>()
   const read = (language: string, concern: string): OtherAnswer[] => {
     const wording = wordingOf(lineIn(line, language), concern)
     return [...wording.ids].flatMap(id => {
@@ -177,13 +178,16 @@ function buttonsOf(
       return label.includes('{') ? [] : [{ fact, value, label }]
     })
   }
-  return ({ language }, concern, asked) => {
-    const key = `${language} ${concern}`
-    const all = known.get(key) ?? read(language, concern)
-    known.set(key, all)
-    const others = all.filter(({ fact }) => fact !== asked)
+  function beside(language: string, concern: string, asked: string): Others {
+    const others = read(language, concern).filter(({ fact }) => fact !== asked)
     const answers = others.filter(({ fact }) => isChoiceOf(line, concern, fact))
     return { otherLabels: others.map(({ label }) => label), otherAnswers: answers }
+  }
+  return ({ language }, concern, asked) => {
+    const key = `${language} ${concern} ${asked}`
+    const others = known.get(key) ?? beside(language, concern, asked)
+    known.set(key, others)
+    return others
   }
 }
 

@@ -1,5 +1,6 @@
 import { type Effect, PARKED_REASON } from '../case/effect.ts'
 import type { CaseEvent, Clinician } from '../case/event.ts'
+import { storedJson } from '../case/stored-json.ts'
 import { after, type Instant, minutes } from '../time/instant.ts'
 
 /**
@@ -37,8 +38,9 @@ const TOLD_AGAIN_AFTER = minutes(2)
 
 /** The parked case in a stored state, or undefined where it is an ordinary one. */
 export function parkedOf(state: string): Parked | undefined {
+  if (!state.includes('"parked"')) return undefined
   try {
-    const read = JSON.parse(state) as Partial<Parked> | null
+    const read = storedJson(state) as Partial<Parked> | null
     return typeof read?.parked === 'object' && read.parked !== null ? (read as Parked) : undefined
   } catch {
     return undefined
@@ -48,7 +50,7 @@ export function parkedOf(state: string): Parked | undefined {
 /** The spoken code in a state that is otherwise not trusted. */
 export function codeIn(state: string | null): string | undefined {
   try {
-    const code = (JSON.parse(state ?? 'null') as { readonly code?: unknown } | null)?.code
+    const code = (storedJson(state ?? 'null') as { readonly code?: unknown } | null)?.code
     return typeof code === 'string' ? code.slice(0, 20) : undefined
   } catch {
     return undefined
@@ -58,7 +60,7 @@ export function codeIn(state: string | null): string | undefined {
 /** The family's language in a state that is otherwise not trusted. */
 export function languageIn(state: string | null): string | undefined {
   try {
-    const language = (JSON.parse(state ?? 'null') as { readonly language?: unknown } | null)?.language
+    const language = (storedJson(state ?? 'null') as { readonly language?: unknown } | null)?.language
     return typeof language === 'string' ? language : undefined
   } catch {
     return undefined

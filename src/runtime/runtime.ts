@@ -147,11 +147,12 @@ export function createRuntime(deps: RuntimeDependencies): Runtime {
   })
   const resort = lastResort({ ...deps, machine, clock, onFault })
   let heartbeat: (() => void) | undefined
-  /** The store knows of commits whose answer was lost on the way. */
+  /** The store knows of commits whose answer was lost on the way; then the loops are not kicked a second time. */
   const unlisten = deps.store.onCommitted?.(kick)
+  const committed = unlisten === undefined ? kick : () => undefined
   let stopped = false
 
-  const worker = createWorker({ ...deps, onFault, store, clock, committed: kick, turnedAway })
+  const worker = createWorker({ ...deps, onFault, store, clock, committed, turnedAway })
   const { sharing } = deps.store
   const shared: Relay | undefined =
     sharing === undefined ? undefined : relay({ ...deps, sharing, worker, store, clock, onFault, turnedAway })

@@ -151,13 +151,13 @@ export function createWorker(deps: WorkerDependencies): Worker {
     const going = cases.filter(each => !each.closed).map(opened)
     const talking = going.filter(each => !isHandedOver(each.stored) && each.state?.outcome === undefined)
     const over = await tappedOver(incoming, cases, talking)
-    if (over !== undefined) return hear(incoming, over.caseId, { ended: true })
+    if (over !== undefined) return hear(incoming, over, { ended: true })
     const chosen = await chooseCase(talking, body, id => store.history(id))
-    const hearIt = (to: Chosen) => hear(incoming, to.case.stored.caseId, { doubtful: to.doubtful })
+    const hearIt = (to: Chosen) => hear(incoming, to.case.stored, { doubtful: to.doubtful })
     if (chosen !== undefined) return hearIt(chosen)
     const begins = beginning(incoming)
     const ended = endedFor(begins, cases, going)
-    return ended === undefined ? openNew(incoming, own, cases, begins) : hear(incoming, ended.caseId, { ended: true })
+    return ended === undefined ? openNew(incoming, own, cases, begins) : hear(incoming, ended, { ended: true })
   }
 
   /**
@@ -220,9 +220,13 @@ export function createWorker(deps: WorkerDependencies): Worker {
   }
 
   /** A message of a case that is there. */
-  async function hear(incoming: Incoming, caseId: string, how: { doubtful?: boolean; ended?: boolean }): Promise<void> {
+  async function hear(
+    incoming: Incoming,
+    read: StoredCase,
+    how: { doubtful?: boolean; ended?: boolean },
+  ): Promise<void> {
     await steps.apply({
-      caseId,
+      ...{ caseId: read.caseId, read },
       eventFor: ({ state }) =>
         state === undefined ? rawEvent(incoming) : eventOf(incoming, state, how.doubtful === true),
       replyAtLeast: how.ended === true ? CLOSED : HERE_STILL,

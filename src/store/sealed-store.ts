@@ -57,6 +57,7 @@ export function sealedStore(
   beside?: { forget(caseId: string): Promise<unknown> },
 ): SealedStore {
   const caseOfEffect = new Map<string, string>()
+  const states = latelySealed()
   const underWay = new Set<Promise<unknown>>()
   let waitingForKey = 0
   let closing: Promise<void> | undefined
@@ -89,7 +90,16 @@ export function sealedStore(
     // Erased a moment ago by another process: its key may still be in memory here.
     if (stored.state === ERASED) return undefined
     const key = keyOf(caseId)
-    return key === 'erased' ? undefined : { ...stored, state: opened(key, caseId, ['state', seq], stored.state) ?? '' }
+    return key === 'erased' ? undefined : { ...stored, state: openedState(key, caseId, seq, stored.state) }
+  }
+
+  /** A message has its case read several times: what is the same to the last byte is not opened again. */
+  function openedState(key: KeyObject | undefined, caseId: string, seq: number, sealed: Content): string {
+    const known = states.textOf(key, seq, sealed)
+    if (known !== undefined) return known
+    const text = opened(key, caseId, ['state', seq], sealed)
+    if (text !== undefined && key !== undefined) states.keep(key, seq, sealed, text)
+    return text ?? ''
   }
 
   /** What one step put in, opened: undefined where it does not open, `erased` where the case went meanwhile. */
@@ -151,9 +161,11 @@ export function sealedStore(
   function sealed(key: KeyObject, step: StepRecord): StepRecord<Content> {
     const { caseId } = step
     const seq = step.from + 1
+    const state = sealText(key, [caseId, 'state', seq], step.state)
+    states.keep(key, seq, state, step.state)
     return {
       ...step,
-      state: sealText(key, [caseId, 'state', seq], step.state),
+      state,
       event: sealText(key, [caseId, 'step', seq], stepText(step)),
       effects: '',
       ...(step.delivery === undefined ? {} : { delivery: digested(step.delivery) }),
@@ -209,6 +221,7 @@ export function sealedStore(
   }
 
   async function erase(caseId: string, at: Instant): Promise<void> {
+    states.forgetAll()
     await keys.erase(caseId, at)
     await store.forget(caseId, ERASED, at)
     await beside?.forget(caseId)
@@ -268,6 +281,34 @@ export function sealedStore(
       }
       return erased
     },
+  }
+}
+
+/** Cases whose sealed state is remembered with its text, at most. */
+const STATES_MOST = 64
+
+/** The state of each case as it was last sealed or opened, by its key; forgotten when any case is erased. */
+function latelySealed() {
+  const byKey = new Map<KeyObject, { readonly seq: number; readonly sealed: Uint8Array; readonly text: string }>()
+  return {
+    /** The text, where the sealed bytes are those it was sealed to, and stand where they stood. */
+    textOf(key: KeyObject | undefined, seq: number, sealed: Content): string | undefined {
+      const known = key === undefined ? undefined : byKey.get(key)
+      if (known === undefined || known.seq !== seq || typeof sealed === 'string') return undefined
+      return Buffer.compare(known.sealed, sealed) === 0 ? known.text : undefined
+    },
+    keep(key: KeyObject, seq: number, sealed: Content, text: string): void {
+      if (typeof sealed === 'string') return
+      byKey.delete(key)
+      if (byKey.size >= STATES_MOST) {
+        for (const oldest of byKey.keys()) {
+          byKey.delete(oldest)
+          break
+        }
+      }
+      byKey.set(key, { seq, sealed, text })
+    },
+    forgetAll: () => byKey.clear(),
   }
 }
 

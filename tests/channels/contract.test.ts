@@ -203,7 +203,7 @@ channelContract('Telegram', async () => {
     },
     chatNow: async () => ({
       isOpen: true,
-      questions: question === undefined ? [] : [question],
+      questions: () => (question === undefined ? [] : [question]),
       changeable: () => [],
       desk: () => undefined,
       controls: [],

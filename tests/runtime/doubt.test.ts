@@ -155,9 +155,9 @@ describe('a store that is slow', () => {
     const night = await world({
       through: store => ({
         ...store,
-        load: async id => {
+        casesOf: async chat => {
           if (isSlow) await new Promise<void>(resolve => held.push(resolve))
-          return store.load(id)
+          return store.casesOf(chat)
         },
       }),
     }).start()

@@ -36,6 +36,37 @@ describe('one chat, in order', () => {
     expect((await night.state()).heard).toEqual(said)
   })
 
+  it('reads the cases of the chat once for a message, none of them a second time, and has each loop look once', async () => {
+    const asked: string[] = []
+    const counted = <K extends keyof Store>(store: MemoryStore, ...calls: K[]) =>
+      Object.fromEntries(
+        calls.map(call => [
+          call,
+          (...given: never[]) => {
+            asked.push(call)
+            return (store[call] as (...all: never[]) => unknown)(...given)
+          },
+        ]),
+      )
+    const night = await world({
+      through: store => ({
+        ...store,
+        ...counted(store, 'casesOf', 'load', 'commit', 'nextDue', 'due'),
+        // Nothing is sent, which would have the lanes look again.
+        claim: async () => {
+          asked.push('claim')
+          return []
+        },
+      }),
+    }).start()
+    await night.runtime.receive(text('d0', 'the tube is out'))
+    await night.runtime.idle()
+    asked.length = 0
+    await night.runtime.receive(text('d1', 'one'))
+    await night.runtime.idle()
+    expect(asked.toSorted()).toEqual(['casesOf', 'claim', 'claim', 'commit', 'nextDue'])
+  })
+
   it('resolves only when what the message led to is committed', async () => {
     const night = await world().start()
     await night.runtime.receive(text('d1', 'the tube is out'))

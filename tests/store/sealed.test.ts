@@ -236,6 +236,22 @@ describe('the sealed store', () => {
     await store.close()
   })
 
+  test('a state changed by hand, or moved to another event number, does not open while its text is still remembered', async () => {
+    const store = openSealed()
+    await store.commit(told)
+    expect((await store.load('sun'))?.state).toBe(told.state)
+    const db = new DatabaseSync(file('cases.sqlite'))
+    db.exec(`UPDATE case_ SET seq = 2 WHERE case_id = 'sun'`)
+    expect((await store.load('sun'))?.state).toBe('')
+    db.exec(`UPDATE case_ SET seq = 1 WHERE case_id = 'sun'`)
+    expect((await store.load('sun'))?.state).toBe(told.state)
+    db.exec(`UPDATE case_ SET state = CAST(state || x'00' AS BLOB) WHERE case_id = 'sun'`)
+    db.close()
+    expect((await store.casesOf(told.chat))[0]?.state).toBe('')
+    expect(unreadable.map(({ caseId }) => caseId)).toEqual(['sun', 'sun'])
+    await store.close()
+  })
+
   test('a row put into the step of another case says nothing of either, and it is told', async () => {
     let store = openSealed()
     await store.commit(told)

@@ -27,7 +27,7 @@ const MENUS: readonly Menu[] = ['change', 'language', 'desk']
 /** Everything a press can mean now. */
 export interface Known {
   /** Questions that are open in the chat, and the concerns as one of serial 0. */
-  readonly questions: readonly Question[]
+  questions(): readonly Question[]
   /** Values that are heard whatever is asked: danger signs. */
   readonly always: readonly string[]
   facts(): readonly string[]
@@ -84,20 +84,22 @@ export function chatButtons(chat: string, sign: Sign, wording: Wording): ChatBut
       const [kind = '', ...parts] = data.split('.')
       const signature = parts.at(-1) ?? ''
       const serial = serialIn(data)
-      const asked = known.questions.filter(question => question.serial === serial)
-      const options = [...new Set(asked.flatMap(question => question.options.map(one => one.value)))]
+      const options = (): readonly string[] => {
+        const asked = known.questions().filter(question => question.serial === serial)
+        return [...new Set(asked.flatMap(question => question.options.map(one => one.value)))]
+      }
       switch (kind) {
         case 'a': {
-          const one = found([...options, ...known.always], data, option => value(serial, option))
+          const one = found([...options(), ...known.always], data, option => value(serial, option))
           return one === undefined ? { kind: 'late', serial } : { kind: 'value', serial, value: one }
         }
         case 't': {
           const to = parts[1] === '1'
-          const one = found(options, data, option => tick(serial, option, to))
+          const one = found(options(), data, option => tick(serial, option, to))
           return one === undefined ? { kind: 'late', serial } : { kind: 'tick', serial, value: one, to }
         }
         case 'd':
-          return options.length > 0 && signature === mac('done', serial)
+          return options().length > 0 && signature === mac('done', serial)
             ? { kind: 'done', serial }
             : { kind: 'late', serial }
         case 'c': {

@@ -10,7 +10,7 @@ export interface ChatNow {
   /** A case of it is not closed. */
   readonly isOpen: boolean
   /** Open questions of all its open cases. */
-  readonly questions: readonly Question[]
+  questions(): readonly Question[]
   changeable(): readonly { readonly fact: string; readonly label: string; readonly answer: string }[]
   readonly controls: readonly Control[]
   readonly language?: string

@@ -151,7 +151,7 @@ export function telegramChannel(ports: TelegramChannelPorts): TelegramChannel {
   /** A key under the box sends its label as words. */
   async function keyPressed(chat: string, text: string): Promise<Incoming['body'] | undefined> {
     const { questions } = await ports.chatNow(refOf(chat))
-    const question = questions.find(({ accepts }) => accepts === 'phone')
+    const question = questions().find(({ accepts }) => accepts === 'phone')
     const option = question?.options.find(({ label }) => label === text.trim())
     return question === undefined || option === undefined
       ? undefined
@@ -172,7 +172,9 @@ export function telegramChannel(ports: TelegramChannelPorts): TelegramChannel {
   function knownOf(now: ChatNow, data: string): Known {
     const isConcern = serialIn(data) === CONCERN_SERIAL
     return {
-      questions: isConcern ? ports.languages.map(({ tag }) => concernsAsked(ports.spoken(tag))) : now.questions,
+      questions: isConcern
+        ? () => ports.languages.map(({ tag }) => concernsAsked(ports.spoken(tag)))
+        : () => now.questions(),
       always: ports.dangerSigns,
       facts: () => now.changeable().map(({ fact }) => fact),
       languages: ports.languages.map(({ tag }) => tag),
@@ -249,7 +251,7 @@ export function telegramChannel(ports: TelegramChannelPorts): TelegramChannel {
     else values.delete(value)
     if (ticks.size > TICKS_MOST) ticks.clear()
     ticks.set(tickKey(from), values)
-    const question = now.questions.find(one => one.serial === serial)
+    const question = now.questions().find(one => one.serial === serial)
     if (question !== undefined && from.messageId !== undefined)
       await connection.editButtons(from.chat, from.messageId, buttons.question(question, values))
     return undefined
@@ -263,7 +265,7 @@ export function telegramChannel(ports: TelegramChannelPorts): TelegramChannel {
     { questions }: Known,
   ): void {
     ticks.delete(tickKey(from))
-    const options = questions.find(
+    const options = questions().find(
       question => question.serial === serial && question.options.some(o => values.includes(o.value)),
     )?.options
     if (options === undefined || from.messageId === undefined || serial === CONCERN_SERIAL) return

@@ -9,6 +9,7 @@ type Row = Record<string, SQLOutputValue>
 export interface OutboxRows {
   /** Writes what a step put out, in order, one place after the other; the last place, undefined for none. */
   add(opened: number, seq: number, rows: readonly NewOutboxRow<Content>[]): number | undefined
+  hasClaimable(lane: Lane, at: Instant): boolean
   claim(lane: Lane, at: Instant, leaseMs: number, limit: number): readonly OutboxRow<Content>[]
   rendered(effectId: string, content: Content, at: Instant): void
   settle(effectId: string, outcome: Settled, tries?: number): void
@@ -95,6 +96,7 @@ export function outboxRows(db: DatabaseSync): OutboxRows {
       }
       return last
     },
+    hasClaimable: (lane, at) => sql.claimable.get(lane, at, 1) !== undefined,
     claim: (lane, at, leaseMs, limit) =>
       sql.claimable.all(lane, at, limit).map(({ place = null }) => {
         sql.lease.run(place, at + leaseMs)

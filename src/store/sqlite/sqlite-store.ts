@@ -99,7 +99,11 @@ export function openSqliteStore<C extends Content = string>(options: SqliteStore
     alarmOf: (caseId, name) => read(() => alarms.of(caseId, name)),
 
     commit: step => writer.write(() => written(step)),
-    claim: (lane, at, leaseMs, limit) => writer.write(() => outbox.claim(lane, at, leaseMs, limit)),
+    // Nothing to claim takes no transaction: each step has both lanes look.
+    claim: async (lane, at, leaseMs, limit) =>
+      (await read(() => outbox.hasClaimable(lane, at)))
+        ? writer.write(() => outbox.claim(lane, at, leaseMs, limit))
+        : [],
     rendered: (effectId, content, at) => writer.write(() => outbox.rendered(effectId, content, at)),
     settle: (effectId, outcome, tries) =>
       writer.write(() => {
