@@ -1,7 +1,7 @@
 /** What a first message is about. */
 import type { DangerFound } from './danger.ts'
-import type { Lexicon } from './lexicon.ts'
-import type { Reading } from './pattern.ts'
+import type { ItMeans, Lexicon } from './lexicon.ts'
+import { type Found, type Pattern, placesFrom, type Reading } from './pattern.ts'
 import { firstNotDenied } from './phrase.ts'
 
 /** The concern of whoever wants a person, or names no trouble that another flow is for. */
@@ -16,7 +16,8 @@ export interface ConcernFound {
 
 /**
  * The concerns a message names, most urgent first (the lexicon's order), those its danger signs are about among them. Words
- * that say a danger sign name no other trouble ("her chest isn't moving" is no blocked tube). A concern's `only-alone`
+ * that say a danger sign name no other trouble ("her chest isn't moving" is no blocked tube). What is half denied counts
+ * only beside nothing that is said plainly ("not really vomiting, only a leak"), unless it cannot wait. A concern's `only-alone`
  * phrases count only when nothing else was found, no danger sign either.
  */
 export function concernsIn(
@@ -25,14 +26,26 @@ export function concernsIn(
   danger: readonly DangerFound[] = [],
 ): readonly ConcernFound[] {
   const taken = new Set(danger.flatMap(({ places }) => places))
-  const found = lexicon.concerns.flatMap(({ id, phrases, leads }) => {
+  let isUrgentInDoubt = false
+  const all = lexicon.concerns.flatMap(({ id, phrases, leads, atOnce, itMeans }) => {
+    const isLeftOut = (found: Found): boolean => {
+      if (found.places.some(place => taken.has(place))) return true
+      const isOther = isOfAnotherThing(found, reading, itMeans)
+      if (isOther && atOnce) isUrgentInDoubt = true
+      return isOther
+    }
     const said =
-      firstNotDenied(phrases, reading, lexicon, taken) ?? firstNotDenied(leads?.phrases ?? [], reading, lexicon, taken)
+      firstNotDenied(phrases, reading, lexicon, isLeftOut) ??
+      firstNotDenied(leads?.phrases ?? [], reading, lexicon, isLeftOut)
     const sign = danger.find(({ sign }) => lexicon.signs.some(known => known.id === sign && known.concern === id))
     const because = said?.words ?? sign?.because
     if (because === undefined) return []
-    return [{ concern: id, because, ...(said === undefined ? {} : { words: { from: said.from, to: said.to } }) }]
+    if (atOnce) isUrgentInDoubt = false
+    const words = said === undefined ? {} : { words: { from: said.from, to: said.to } }
+    return [{ concern: id, because, ...words, isClear: sign !== undefined || atOnce || said?.stance === 'said' }]
   })
+  if (isUrgentInDoubt) return []
+  const found = all.some(({ isClear }) => isClear) ? all.filter(({ isClear }) => isClear) : all
   const covered = new Set(
     lexicon.concerns.filter(({ id }) => found.some(one => one.concern === id)).flatMap(({ covers }) => covers),
   )
@@ -64,6 +77,20 @@ function isReadTwoWays([first, ...others]: readonly ConcernFound[], reading: Rea
       return isOnePiece(before.from, Math.max(before.to, after.to), reading, lexicon)
     return known?.atOnce !== true && isOnePiece(Math.min(before.to, after.from), after.from, reading, lexicon)
   })
+}
+
+/**
+ * "the clamp is broken, I can't stop it coming out": the words name no tube, and the last thing named before them that
+ * "it" can mean is another. Nothing is decided from them.
+ */
+function isOfAnotherThing(found: Found, reading: Reading, itMeans: ItMeans | undefined): boolean {
+  if (itMeans === undefined) return false
+  const names = (pattern: Pattern, at: number): boolean => placesFrom(pattern, reading, at) !== undefined
+  for (let at = found.to; at >= 0; at -= 1) {
+    if (names(itMeans.own, at)) return false
+    if (at < found.from && names(itMeans.other, at)) return true
+  }
+  return false
 }
 
 /** Whether nothing from one word to another joins two things: no mark, no "but" or "and". */

@@ -76,6 +76,12 @@ export const lexiconFileSchema = z.strictObject({
         covers: z.array(id).optional(),
         'at-once': z.literal(true).optional(),
         'unless-asked': z.array(id).optional(),
+        'it-means': z
+          .strictObject({ own: z.string().min(1), other: z.string().min(1) })
+          .optional()
+          .describe(
+            'Its things and others, as one-word patterns: words naming no own thing, with another named last before them, are not of it.',
+          ),
         leads: z.strictObject({ over: z.array(id).min(1), phrases: z.array(phraseSchema).min(1) }).optional(),
       }),
     )
@@ -103,6 +109,7 @@ export const lexiconFileSchema = z.strictObject({
     'Before the words of a fact in its sentence: not said to be so ("if", "should"). It is asked.',
   ),
   'other-times': patterns.describe('In the sentence of a fact: it was so at another time ("last month"). It is asked.'),
+  'long-ago': patterns.describe('Beside a danger sign: it was so long before now ("last year"), and is none.'),
   'number-phrases': z
     .record(id, patterns)
     .describe('For number facts: where the number stands, as #. Two different ones are asked about.'),

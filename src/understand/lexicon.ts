@@ -1,7 +1,7 @@
 /** The words of one language, compiled: danger phrases, negators, concerns, facts, controls, answers. */
 import type { z } from 'zod'
 import { type LexiconFile, lexiconFileSchema, type phraseSchema } from './lexicon-file.ts'
-import { type Beside, besidesOf, type Pattern, patternsOf } from './pattern.ts'
+import { type Beside, besidesOf, type Pattern, patternOf, patternsOf } from './pattern.ts'
 import { type Picture, plainOf } from './plain.ts'
 import { type Vocabulary, vocabularyOf } from './vocabulary.ts'
 
@@ -34,6 +34,12 @@ export interface Negation {
   readonly doubt: ReadonlySet<string>
 }
 
+/** Words of things, each a pattern of one word: what "it" is where a concern's words name nothing. */
+export interface ItMeans {
+  readonly own: Pattern
+  readonly other: Pattern
+}
+
 export interface Sign {
   readonly id: string
   readonly pastCounts: boolean
@@ -55,6 +61,8 @@ export interface Lexicon {
     readonly covers: readonly string[]
     /** So urgent that its first steps are never put off by a question. */
     readonly atOnce: boolean
+    /** Its own things, and others: a find without an own one is left out where another was named last before it. */
+    readonly itMeans?: ItMeans
     /** Questions whose answers are said in the words of the concern: no other trouble is named by them. */
     readonly unlessAsked: readonly string[]
     /** Where one of these is said, the concern comes before others that are more urgent by themselves. */
@@ -70,6 +78,8 @@ export interface Lexicon {
   readonly sincePhrases: Readonly<Record<string, readonly Pattern[]>>
   readonly hypothetical: ReadonlySet<string>
   readonly otherTimes: readonly Pattern[]
+  /** Times so long past that what was then is no danger now. */
+  readonly longAgo: readonly Pattern[]
   readonly numberPhrases: Readonly<Record<string, readonly Pattern[]>>
   readonly temperatureWords: ReadonlySet<string>
   readonly celsius: ReadonlySet<string>
@@ -121,6 +131,7 @@ export function lexiconOf(file: unknown): Lexicon {
   )
   const many = (texts: readonly string[]): readonly Pattern[] =>
     texts.flatMap(text => patternsOf(text, data.groups, vocabulary))
+  const one = (text: string): Pattern => patternOf(text, data.groups, vocabulary)
   const beside = (texts: readonly string[] | undefined, side: 'before' | 'after'): readonly Beside[] =>
     (texts ?? []).flatMap(text => besidesOf(text, side, data.groups, vocabulary))
   const phrases = (list: readonly z.infer<typeof phraseSchema>[] | undefined): readonly Phrase[] =>
@@ -175,6 +186,7 @@ export function lexiconOf(file: unknown): Lexicon {
       covers: entry.covers ?? [],
       atOnce: entry['at-once'] === true,
       unlessAsked: entry['unless-asked'] ?? [],
+      ...(entry['it-means'] === undefined ? {} : { itMeans: mapped(entry['it-means'], one) }),
       ...(entry.leads === undefined
         ? {}
         : { leads: { over: entry.leads.over, phrases: phrases(entry.leads.phrases) } }),
@@ -189,6 +201,7 @@ export function lexiconOf(file: unknown): Lexicon {
     sincePhrases: mapped(data['since-phrases'], many),
     hypothetical: new Set(data.hypothetical),
     otherTimes: many(data['other-times']),
+    longAgo: many(data['long-ago']),
     numberPhrases: mapped(data['number-phrases'], many),
     temperatureWords: new Set(data['temperature-words']),
     celsius: new Set(data.celsius),

@@ -87,7 +87,7 @@ function denialsBefore(found: Found, tokens: readonly Token[], negation: Negatio
       if (gapAfter === 'pause' || (inList && !ask.isThing && negation.denyingThings.has(word))) break
       if (tokens[at + 1]?.word === word && negation.denyingThings.has(word)) continue
       denials.push({ isPlain: (isLight || closes) && isWhole(tokens, at, negation), isNewItem: false })
-      if (negation.again.has(word)) break
+      if (negation.again.has(word) || isOfNewThing(tokens, at, negation)) break
       isLight = true
       continue
     }
@@ -98,6 +98,13 @@ function denialsBefore(found: Found, tokens: readonly Token[], negation: Negatio
     if (!closes && found.from - at >= REACH) break
   }
   return denials
+}
+
+/** "no fever no vomiting": the second "no" begins anew, and the first belongs to the thing before it. */
+function isOfNewThing(tokens: readonly Token[], at: number, negation: Negation): boolean {
+  const previous = tokens[at - 1]
+  if (previous === undefined || !negation.denyingThings.has(tokens[at]?.word ?? '')) return false
+  return ![negation.negators, negation.light, negation.list, negation.doubt].some(words => words.has(previous.word))
 }
 
 /**
@@ -157,20 +164,24 @@ function isSaidOfEarlier(found: Found, tokens: readonly Token[], negation: Negat
 function isTakenBack(found: Found, reading: Reading, negation: Negation, ask: NegationAsk): boolean {
   const { tokens } = reading
   let contrasted = false
+  let isOfOther = false
   for (let at = found.to + 1; at <= found.to + REACH_AFTER; at += 1) {
     const token = tokens[at]
     if (token === undefined) return false
     if (ask.pastCounts && !contrasted && token.gap !== 'stop' && beginsOver(reading, at, negation)) return true
-    if (contrasted && negation.earlier.has(token.word) && !isOfSomethingElse(tokens, at, negation)) return true
+    if (contrasted && negation.earlier.has(token.word) && !isOfSomethingElse(tokens, at, negation, isOfOther))
+      return true
     if (negation.contrast.has(token.word)) contrasted = true
     else if (token.gap === 'stop') return false
+    else if (contrasted && !negation.light.has(token.word)) isOfOther = true
   }
   return false
 }
 
-/** "not floppy, just a bit of leaking": a bit of another thing takes nothing back. */
-function isOfSomethingElse(tokens: readonly Token[], at: number, negation: Negation): boolean {
-  return negation.notEarlierBefore.get(tokens[at]?.word ?? '')?.has(tokens[at + 1]?.word ?? '') === true
+/** "not floppy, just a bit of leaking", "just leaking a bit": a bit of another thing takes nothing back. */
+function isOfSomethingElse(tokens: readonly Token[], at: number, negation: Negation, isOfOther: boolean): boolean {
+  const others = negation.notEarlierBefore.get(tokens[at]?.word ?? '')
+  return others !== undefined && (isOfOther || others.has(tokens[at + 1]?.word ?? ''))
 }
 
 const beginsOver = (reading: Reading, at: number, negation: Negation): boolean =>

@@ -12,8 +12,6 @@ export interface PhraseFound extends Found {
 /** For everything but danger signs: a denial reaches any word of a list, and what is over is over. */
 const MILD: NegationAsk = { pastCounts: false, isThing: true }
 
-const NONE: ReadonlySet<number> = new Set()
-
 /** Words before a find at which an exception may begin. */
 const EXCEPTION_REACH = 10
 
@@ -43,16 +41,16 @@ export function firstSaid(phrases: readonly Phrase[], reading: Reading, lexicon:
   return undefined
 }
 
-/** The first place where any of the phrases stands and is not plainly denied, with none of its words among those `taken`. */
+/** The first place where any of the phrases stands, not plainly denied, nor of long ago, nor left out. */
 export function firstNotDenied(
   phrases: readonly Phrase[],
   reading: Reading,
   lexicon: Lexicon,
-  taken: ReadonlySet<number> = NONE,
+  isLeftOut: (found: Found) => boolean = () => false,
 ): PhraseFound | undefined {
   for (const phrase of phrases) {
     for (const found of phraseFinds(phrase, reading, lexicon))
-      if (found.stance !== 'denied' && !found.places.some(place => taken.has(place))) return found
+      if (found.stance !== 'denied' && !isLeftOut(found) && !isLongAgo(found, reading, lexicon)) return found
   }
   return undefined
 }
@@ -91,6 +89,25 @@ function follows({ pattern, gapAtMost }: Beside, after: number, reading: Reading
   for (let at = after + 1; at <= after + 1 + gapAtMost; at += 1) {
     if (reading.tokens[at]?.gap !== 'none') return false
     if (placesFrom(pattern, reading, at) !== undefined) return true
+  }
+  return false
+}
+
+/** Words between a find and the time it is said to be of, at most. */
+const TIME_REACH = 4
+
+/** Whether words like "last year" stand beside the find, in its own piece of the sentence. */
+export function isLongAgo(find: Found, reading: Reading, { longAgo, negation }: Lexicon): boolean {
+  const isCut = (at: number): boolean => {
+    const token = reading.tokens[at]
+    return token === undefined || token.gap === 'stop' || negation.contrast.has(token.word)
+  }
+  let from = find.from
+  while (from > 0 && find.from - from <= TIME_REACH + 2 && !isCut(from)) from -= 1
+  let to = find.to
+  while (to - find.to < TIME_REACH && !isCut(to + 1)) to += 1
+  for (let at = from; at <= to; at += 1) {
+    if (longAgo.some(pattern => placesFrom(pattern, reading, at)?.every(place => place <= to))) return true
   }
   return false
 }
