@@ -1,7 +1,7 @@
 /** What a first message is about. */
 import type { DangerFound } from './danger.ts'
 import type { ItMeans, Lexicon } from './lexicon.ts'
-import { type Found, type Pattern, placesFrom, type Reading } from './pattern.ts'
+import { canMatch, type Found, type Pattern, placesFrom, type Reading } from './pattern.ts'
 import { firstNotDenied } from './phrase.ts'
 
 /** The concern of whoever wants a person, or names no trouble that another flow is for. */
@@ -16,7 +16,8 @@ export interface ConcernFound {
 
 /**
  * The concerns a message names, most urgent first (the lexicon's order), those its danger signs are about among them. Words
- * that say a danger sign name no other trouble ("her chest isn't moving" is no blocked tube). What is half denied counts
+ * that say a danger sign name no other trouble ("her chest isn't moving" is no blocked tube), nor do words that could be of a
+ * tube where no thing of it is named ("jerking and dribbling" is no leak). What is half denied counts
  * only beside nothing that is said plainly ("not really vomiting, only a leak"), unless it cannot wait. A concern's `only-alone`
  * phrases count only when nothing else was found, no danger sign either.
  */
@@ -27,7 +28,8 @@ export function concernsIn(
 ): readonly ConcernFound[] {
   const taken = new Set(danger.flatMap(({ places }) => places))
   let isUrgentInDoubt = false
-  const all = lexicon.concerns.flatMap(({ id, phrases, leads, atOnce, itMeans }) => {
+  const all = lexicon.concerns.flatMap(({ id, phrases, leads, atOnce, itMeans, besideDanger }) => {
+    if (danger.length > 0 && besideDanger !== undefined && !canMatch(besideDanger, reading)) return []
     const isLeftOut = (found: Found): boolean => {
       if (found.places.some(place => taken.has(place))) return true
       const isOther = isOfAnotherThing(found, reading, itMeans)

@@ -76,6 +76,13 @@ export const lexiconFileSchema = z.strictObject({
         covers: z.array(id).optional(),
         'at-once': z.literal(true).optional(),
         'unless-asked': z.array(id).optional(),
+        'beside-danger': z
+          .string()
+          .min(1)
+          .optional()
+          .describe(
+            'One-word pattern of its things: in a message with a danger sign and none of these it is not named.',
+          ),
         'it-means': z
           .strictObject({ own: z.string().min(1), other: z.string().min(1) })
           .optional()

@@ -61,6 +61,8 @@ export interface Lexicon {
     readonly covers: readonly string[]
     /** So urgent that its first steps are never put off by a question. */
     readonly atOnce: boolean
+    /** Its things, one of which must stand in a message that names a danger sign. */
+    readonly besideDanger?: Pattern
     /** Its own things, and others: a find without an own one is left out where another was named last before it. */
     readonly itMeans?: ItMeans
     /** Questions whose answers are said in the words of the concern: no other trouble is named by them. */
@@ -186,6 +188,7 @@ export function lexiconOf(file: unknown): Lexicon {
       covers: entry.covers ?? [],
       atOnce: entry['at-once'] === true,
       unlessAsked: entry['unless-asked'] ?? [],
+      ...(entry['beside-danger'] === undefined ? {} : { besideDanger: one(entry['beside-danger']) }),
       ...(entry['it-means'] === undefined ? {} : { itMeans: mapped(entry['it-means'], one) }),
       ...(entry.leads === undefined
         ? {}
