@@ -1,5 +1,5 @@
 /** Calendars in words, in the language of the clinic's people: what one would bring, what is wrong with it, how it goes. */
-import { daysAhead, withCalendar } from '../calendar/as-it-would-be.ts'
+import { DAYS_SHOWN, withCalendar } from '../calendar/as-it-would-be.ts'
 import type { Suspicion } from '../calendar/compare.ts'
 import { isSomebody } from '../calendar/people.ts'
 import type { CalendarRead } from '../calendar/read.ts'
@@ -9,13 +9,16 @@ import type { Wording } from '../channels/web-page.ts'
 import { calendarFile } from '../config/calendar-edits.ts'
 import { roleText } from '../config/role-words.ts'
 import { type CalendarTrouble, EVENTS_MOST } from '../http/console/calendar-page.ts'
-import type { CalendarDay, CalendarPreview } from '../http/console/change-page.ts'
+import type { CalendarPreview } from '../http/console/change-page.ts'
+import type { DayShown } from '../http/console/days-shown.ts'
 import { type Clinic, reachableOf } from '../oncall/clinic.ts'
 import { coverageOf } from '../oncall/coverage.ts'
+import { wallTimeAt } from '../oncall/wall-time.ts'
 import { after, days, type Instant } from '../time/instant.ts'
 import type { CalendarGiven } from './calendar-drafts.ts'
 import type { WhyHeld } from './calendar-feeds.ts'
 import type { CalendarUnreachable } from './calendar-fetch.ts'
+import { daysShown } from './days-shown.ts'
 import { momentText } from './now-view.ts'
 
 export interface CalendarSaid {
@@ -55,16 +58,13 @@ export function calendarPreview(
   }
 }
 
-function dayLines(clinic: Clinic, role: string, { line, wording, at }: CalendarSaid): readonly CalendarDay[] {
-  return daysAhead(clinic, role, at).map(({ from, until, duty }) => {
-    const name = duty === undefined ? wording('now-nobody-short') : (reachableOf(clinic, duty.who)?.name ?? duty.who)
-    const isOther = duty !== undefined && duty.by !== 'calendar'
-    return {
-      when: `${momentText(line, from, at)} – ${momentText(line, until, at)}`,
-      who: isOther ? wording('on-call-calendar-not-from', { name }) : name,
-      isNobody: duty === undefined,
-    }
-  })
+function dayLines(clinic: Clinic, role: string, { line, at }: CalendarSaid): readonly DayShown[] {
+  const today = wallTimeAt(clinic.zone, at).day
+  const title = { weekday: 'long', day: 'numeric', month: 'long' } as const
+  return daysShown(
+    { ...line, clinic },
+    { first: today, count: DAYS_SHOWN, today, roles: [role], by: 'calendar', title },
+  )
 }
 
 /** What keeps a calendar from being saved. */

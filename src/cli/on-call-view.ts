@@ -12,11 +12,12 @@ import { rungsAt } from '../oncall/ladder.ts'
 import { isOpen, openingsBetween } from '../oncall/opening.ts'
 import { rolesOf } from '../oncall/rota.ts'
 import { type Stretch, stretchAt, stretches } from '../oncall/timeline.ts'
-import { dayNumberOf, instantsOf, type WallTime, wallTimeAt, weekdayOf, weekdays } from '../oncall/wall-time.ts'
+import { dayNumberOf, instantsOf, type WallTime, wallTimeAt } from '../oncall/wall-time.ts'
 import { after, days, elapsed, type Instant, instant } from '../time/instant.ts'
 import { shiftValue } from './change-asked.ts'
 import { undoUntil } from './clinic-changes.ts'
 import { coverDoubts } from './cover-said.ts'
+import { daysShown, dayTitle } from './days-shown.ts'
 import type { DeskState } from './desk-file.ts'
 import { momentText } from './now-view.ts'
 import { wayText } from './page-ways.ts'
@@ -158,39 +159,13 @@ function monthOf(said: string | undefined, { line, at }: OnCallSources): MonthVi
   const { year, month } = monthSaid(said, today)
   const first = dayNumberOf(year, month, 1) ?? today
   const next = new Date(Date.UTC(year, month, 1)).getTime() / 86_400_000
-  const titleOf = (day: number, options: Intl.DateTimeFormatOptions) =>
-    new Intl.DateTimeFormat(language === 'en' ? 'en-GB' : language, { timeZone: 'UTC', ...options }).format(
-      day * 86_400_000,
-    )
   return {
     id: monthId(year, month),
-    title: titleOf(first, { month: 'long', year: 'numeric' }),
+    title: dayTitle(first, language, { month: 'long', year: 'numeric' }),
     before: monthId(year, month - 1),
     after: monthId(year, month + 1),
-    days: Array.from({ length: next - first }, (_one, index) => {
-      const day = first + index
-      const holiday = clinic.rota.holidays?.get(day)
-      return {
-        title: titleOf(day, { weekday: 'short', day: 'numeric' }),
-        isToday: day === today,
-        weekday: weekdays.indexOf(weekdayOf(day)) + 1,
-        ...(holiday === undefined ? {} : { holiday }),
-        roles: rolesOf(clinic).map(role => ({ role: roleText(role, language), pieces: piecesOf(line, role, day) })),
-      }
-    }),
+    days: daysShown(line, { first, count: next - first, today, roles: rolesOf(clinic) }),
   }
-}
-
-function piecesOf(line: Line, role: string, day: number): MonthView['days'][number]['roles'][number]['pieces'] {
-  const { clinic } = line
-  const [from, until] = [day, day + 1].map(one => instantsOf(clinic.zone, { day: one, minute: 0 }).earlier)
-  if (from === undefined || until === undefined) return []
-  return stretches(clinic, role, from, until)
-    .filter(({ duty }, index, all) => index === 0 || duty?.who !== all[index - 1]?.duty?.who)
-    .map(({ from: starts, duty }) => ({
-      from: starts <= from ? '' : clockOf(line, starts),
-      ...(duty === undefined ? {} : { name: nameIn(clinic, duty.who) }),
-    }))
 }
 
 // ---- People ----

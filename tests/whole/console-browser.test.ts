@@ -1,3 +1,5 @@
+import { createServer } from 'node:http'
+import type { AddressInfo } from 'node:net'
 import type { Browser, Locator, Page } from 'playwright-core'
 import { afterAll, afterEach, beforeAll, describe, expect, test } from 'vitest'
 import { axeFindings, chromiumPath, launchBrowser, phone } from '../support/browser.ts'
@@ -211,6 +213,36 @@ describe.skipIf(path === undefined)("the clinic's pages in a browser", { timeout
       await hand.press('Send a test call-out to Linh Tran')
       await hand.page.getByText('A test call-out goes to Linh Tran now').waitFor()
     })
+  })
+
+  test('a calendar is taken in by its address in nine presses, its days and gaps read before it is saved', async () => {
+    const night = (title: string, rule: string) =>
+      `BEGIN:VEVENT\r\nUID:${title}\r\nDTSTART;TZID=America/New_York:20260302T180000\r\nDTEND;TZID=America/New_York:20260303T080000\r\nRRULE:${rule}\r\nSUMMARY:${title}\r\nEND:VEVENT\r\n`
+    const calendar = `BEGIN:VCALENDAR\r\nVERSION:2.0\r\n${night('Linh Tran', 'FREQ=DAILY')}${night('Deep clean', 'FREQ=WEEKLY')}END:VCALENDAR\r\n`
+    const server = createServer((_request, response) => response.end(calendar))
+    await new Promise<void>(resolve => server.listen(0, '127.0.0.1', resolve))
+    const { clicks, seconds } = await task('take in a calendar with an event that is no shift', async hand => {
+      await hand.press('On call', 'link')
+      await hand.press('Take in a calendar', 'link')
+      await hand.choose('Which role does it fill?', 'second')
+      await hand.write(
+        'Address of a live calendar',
+        `http://127.0.0.1:${(server.address() as AddressInfo).port}/rota.ics`,
+      )
+      await hand.press('Look at the days')
+      await hand.page.getByText('This is the name of nobody here').waitFor()
+      expect(await axeFindings(hand.page)).toEqual([])
+      await hand.page.getByLabel('No shift. Leave out each "Deep clean".').check()
+      hand.clicks += 1
+      await hand.press('Look again without what is ticked')
+      await hand.page.getByText('"second" follows the live calendar at 127.0.0.1').waitFor()
+      expect(await axeFindings(hand.page)).toEqual([])
+      await hand.press('Save')
+      await hand.page.getByText('Saved.').waitFor()
+    })
+    server.close()
+    expect(clicks).toBeLessThanOrEqual(9)
+    expect(seconds).toBeLessThan(TONIGHT.seconds)
   })
 
   test('a case is opened from the list, taken, and the family is written to', async () => {

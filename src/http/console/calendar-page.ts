@@ -1,6 +1,7 @@
 import { html } from 'hono/html'
 import type { Html } from '../../channels/web-page.ts'
-import { type CalendarDay, type Choice, daysList } from './change-page.ts'
+import { type Choice, daysList } from './change-page.ts'
+import type { DayShown } from './days-shown.ts'
 import { type ConsoleFrame, form } from './frame.ts'
 
 /** Calendars of the rota: which role follows which, how it goes with them, and taking in another. Text is final. */
@@ -25,7 +26,7 @@ export interface CalendarRow {
 /** A calendar that cannot be saved yet: events that are nobody's shift. */
 export interface CalendarTrouble {
   readonly draft: string
-  readonly days: readonly CalendarDay[]
+  readonly days: readonly DayShown[]
   readonly events: readonly {
     readonly says: string
     readonly why: string

@@ -1,5 +1,6 @@
 import { html } from 'hono/html'
 import type { Html, Wording } from '../../channels/web-page.ts'
+import { type DayShown, daysOf } from './days-shown.ts'
 import { type ConsoleFrame, form } from './frame.ts'
 import { VALUE_FIELDS, type ValueField, valueField } from './value-field.ts'
 
@@ -67,18 +68,11 @@ export interface ChangePreview {
 
 /** What a calendar would bring, before it is saved. Text is final. */
 export interface CalendarPreview {
-  readonly days: readonly CalendarDay[]
+  readonly days: readonly DayShown[]
   /** What to know of how it was read. */
   readonly notes: readonly string[]
   /** Hours of the coming 90 days that would still be nobody's. */
   readonly gaps: readonly string[]
-}
-
-/** A stretch of a role: from when until when, and who. */
-export interface CalendarDay {
-  readonly when: string
-  readonly who: string
-  readonly isNobody: boolean
 }
 
 /** Changes without a form: a press leads to the sentence. */
@@ -114,13 +108,17 @@ export function changeScreen(change: ChangeForm, page: string, frame: ConsoleFra
   const { wording } = frame
   return html`<main id="main"><h1>${wording(`on-call-${change.kind}`)}</h1>
 ${frame.note === undefined ? '' : html`<p class="note" role="alert">${frame.note}</p>`}
-${form(
-  frame,
-  `${page}/change/${change.kind}`,
-  html`<input type="hidden" name="seen" value="${change.seen}">${(change.notes ?? []).map(note => html`<p>${note}</p>`)}${fieldsOf(change, wording)}<button class="main-button">${wording('on-call-look')}</button>`,
-)}
+${WITHOUT_FORM.has(change.kind) ? '' : changeFields(change, page, frame)}
+${change.kind === 'calendar' ? html`<p><a class="button" href="${page}/calendar">${wording('on-call-calendar-another')}</a></p>` : ''}
 <p><a class="button" href="${page}">${wording('on-call-back')}</a></p></main>`
 }
+
+const changeFields = (change: ChangeForm, page: string, frame: ConsoleFrame): Html =>
+  form(
+    frame,
+    `${page}/change/${change.kind}`,
+    html`<input type="hidden" name="seen" value="${change.seen}">${(change.notes ?? []).map(note => html`<p>${note}</p>`)}${fieldsOf(change, frame.wording)}<button class="main-button">${frame.wording('on-call-look')}</button>`,
+  )
 
 function fieldsOf(change: ChangeForm, wording: Wording): Html {
   const { kind, people, roles, shifts, rungs = [], days = [], values } = change
@@ -154,19 +152,15 @@ function fieldsOf(change: ChangeForm, wording: Wording): Html {
       return html`${choose('names', rungs, values, wording)}${choose('when', RUNG_TIMES(wording), values, wording)}<fieldset><legend>${wording('rung-when-hours')}</legend>${clock('when-from', values, wording, false)}${clock('when-until', values, wording, false)}</fieldset>`
     case 'shift-new':
       return html`${choose('role', roles, values, wording)}${choose('day', days, values, wording)}${who}${clock('starts', values, wording)}${clock('ends', values, wording)}`
-    case 'shift-out':
-      return html`${hidden('role', values)}${hidden('day', values)}${hidden('index', values)}`
     case 'role-new':
       return html`${text('name', values, wording, true)}${who}${clock('starts', values, wording)}${clock('ends', values, wording)}`
-    case 'rung':
-      return html`${hidden('rung', values)}${hidden('act', values)}`
     case 'calendar':
-      return hidden('draft', values)
     case 'calendar-stop':
     case 'calendar-out':
-      return hidden('role', values)
+    case 'rung':
+    case 'shift-out':
     case 'take-back':
-      return html`${hidden('section', values)}${hidden('line', values)}`
+      return html``
   }
 }
 
@@ -234,7 +228,5 @@ ${gaps.length === 0 ? html`<p>${wording('on-call-nothing-wrong')}</p>` : html`<u
 }
 
 /** The coming days as a calendar would have them. */
-export function daysList(days: readonly CalendarDay[], wording: Wording): Html {
-  return html`<section aria-labelledby="days"><h2 id="days">${wording('on-call-calendar-days')}</h2>
-<ul class="lines">${days.map(({ when, who, isNobody }) => html`<li>${when}: ${isNobody ? html`<strong>${who}</strong>` : who}</li>`)}</ul></section>`
-}
+export const daysList = (days: readonly DayShown[], wording: Wording): Html =>
+  html`<section aria-labelledby="days"><h2 id="days">${wording('on-call-calendar-days')}</h2>${daysOf(days, wording)}</section>`

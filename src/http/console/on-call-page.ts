@@ -1,6 +1,7 @@
 import { html } from 'hono/html'
 import { type Html, telephoneAddress, type Wording } from '../../channels/web-page.ts'
 import { numberText } from '../../oncall/number-text.ts'
+import { type DayShown, daysOf } from './days-shown.ts'
 import { type ConsoleFrame, form } from './frame.ts'
 
 /** Who is on call: now, in the month, and whom the clinic can name. Text is final. */
@@ -39,19 +40,7 @@ export interface MonthView {
   readonly title: string
   readonly before: string
   readonly after: string
-  readonly days: readonly DayOfMonth[]
-}
-
-export interface DayOfMonth {
-  readonly title: string
-  readonly isToday: boolean
-  /** 1 Monday to 7 Sunday. */
-  readonly weekday: number
-  readonly holiday?: string
-  readonly roles: readonly {
-    readonly role: string
-    readonly pieces: readonly { readonly from: string; readonly name?: string }[]
-  }[]
+  readonly days: readonly DayShown[]
 }
 
 export interface OnCallPerson {
@@ -98,14 +87,7 @@ function ways(wording: Wording): Html {
 function month(view: MonthView, wording: Wording): Html {
   return html`<section aria-labelledby="month"><h2 id="month">${view.title}</h2>
 <p class="ways"><a href="/on-call?month=${view.before}#month">${wording('on-call-month-before')}</a> <a href="/on-call?month=${view.after}#month">${wording('on-call-month-after')}</a></p>
-<ol class="month">${view.days.map(
-    (day, index) =>
-      html`<li${index === 0 ? html` class="start-${day.weekday}"` : ''}${day.isToday ? html` aria-current="date"` : ''}><h3>${day.title}${day.holiday === undefined ? '' : html` <span class="soft">${day.holiday}</span>`}</h3>
-${day.roles.map(
-  one =>
-    html`<p><span class="soft">${one.role}</span> ${one.pieces.map(({ from, name }) => html`<span class="piece">${from === '' ? '' : html`<span class="at">${from}</span> `}${name === undefined ? html`<strong>${wording('now-nobody-short')}</strong>` : name}</span> `)}</p>`,
-)}</li>`,
-  )}</ol></section>`
+${daysOf(view.days, wording)}</section>`
 }
 
 function people(view: OnCallView, frame: ConsoleFrame): Html {
