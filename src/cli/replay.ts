@@ -4,7 +4,7 @@ import type { Line } from '../case/line.ts'
 import { clockOf } from '../case/values.ts'
 import { canonicalText } from '../flow/content.ts'
 import { editionIn, lineOfEdition } from '../replay/edition.ts'
-import type { Reading, RecordedCase } from '../replay/reading.ts'
+import type { ReadSoFar, RecordedCase } from '../replay/reading.ts'
 import { openedFrom, type Replayed, replayed } from '../replay/run.ts'
 import { onTables } from '../replay/table-kernel.ts'
 import { systemClock } from '../runtime/system-clock.ts'
@@ -147,7 +147,7 @@ async function replayFiles(
 /** The flows a case was opened under; those that the file brings are read only where they are not here. */
 export function flowsFor(
   { head }: RecordedCase,
-  reading: Reading,
+  reading: Pick<ReadSoFar, 'flows'>,
   shelf: FlowShelf,
   onFault: (found: string) => void,
 ): ShelvedFlows | undefined {
@@ -164,7 +164,7 @@ export const withoutFlow = ({ head }: RecordedCase): string =>
   `the flow "${head.concern}" ${head.flow?.slice(0, 12) ?? ''} it was opened under is not here: export with --with-flows, or name the data folder with --data`
 
 /** The line of each edition of a file, made once. */
-export function linesOf(reading: Reading, { set, hashes }: ShelvedFlows): (edition: string) => Line {
+export function linesOf(reading: ReadSoFar, { set, hashes }: ShelvedFlows): (edition: string) => Line {
   let made = LINES.get(reading)
   if (made === undefined) {
     made = new Map()
@@ -182,7 +182,7 @@ export function linesOf(reading: Reading, { set, hashes }: ShelvedFlows): (editi
   }
 }
 
-const LINES = new WeakMap<Reading, Map<object, Map<string, Line>>>()
+const LINES = new WeakMap<ReadSoFar, Map<object, Map<string, Line>>>()
 
 const differenceOf = (file: string, { head }: RecordedCase, result: Replayed & { kind: 'differs' }): Difference => ({
   file,

@@ -4,9 +4,15 @@ import { clockOf } from '../case/values.ts'
 import type { Group, Totals } from '../replay/groups.ts'
 import type { OtherRun } from '../replay/other-run.ts'
 import type { Outcome } from '../replay/outcome.ts'
-import type { SideRow, SideStep } from '../replay/what-if.ts'
+import type { Differing, SideRow, SideStep } from '../replay/what-if.ts'
 import { instant } from '../time/instant.ts'
 import { decidedLines, happenedLine } from './conversation-text.ts'
+import type { LinesOfCase } from './what-if-lines.ts'
+
+/** A case that is shown, with the lines it went on. */
+export interface Shown extends Differing {
+  readonly lines: LinesOfCase
+}
 
 export interface Example {
   readonly case: string
@@ -23,12 +29,15 @@ export interface Example {
 export interface WhatIfReport {
   readonly what: string
   readonly totals: Totals
-  readonly groups: readonly Group[]
+  readonly groups: readonly Group<Shown>[]
   readonly others: number
   readonly cannotAnswer: readonly string[]
 }
 
-export function* whatIfPage(report: WhatIfReport, examplesOf: (group: Group) => readonly Example[]): Generator<string> {
+export function* whatIfPage(
+  report: WhatIfReport,
+  examplesOf: (group: Group<Shown>) => readonly Example[],
+): Generator<string> {
   const { totals, groups } = report
   yield [
     '<!doctype html>',

@@ -1,39 +1,41 @@
-import { existsSync } from 'node:fs'
-import type { Line } from '../case/line.ts'
+import { existsSync, statSync } from 'node:fs'
+import { availableParallelism } from 'node:os'
 import { canonicalText, flowContent } from '../flow/content.ts'
 import { contentChanges } from '../flow/content-changes.ts'
-import { editionIn } from '../replay/edition.ts'
 import { type Group, grouping } from '../replay/groups.ts'
 import { otherRuns } from '../replay/other-run.ts'
-import type { Reading } from '../replay/reading.ts'
-import { onTables } from '../replay/table-kernel.ts'
-import { baseOf, type Differing, judged, sideBySide } from '../replay/what-if.ts'
+import type { RecordedCase } from '../replay/reading.ts'
+import { baseOf, judged, sideBySide } from '../replay/what-if.ts'
 import { systemClock } from '../runtime/system-clock.ts'
 import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
-import { type FlowShelf, flowShelf, type ShelvedFlows } from './flow-shelf.ts'
+import type { ShelvedFlows } from './flow-shelf.ts'
 import { DEMO_CLINIC } from './load-line.ts'
-import { type Changes, clinicSaid, otherLine, settingsSaid } from './other-line.ts'
-import { filesIn, flowsFor, linesOf, readLine, withoutFlow } from './replay.ts'
+import type { Changes } from './other-line.ts'
+import { filesIn, withoutFlow } from './replay.ts'
 import { AROUND } from './replay-around.ts'
 import { faultText } from './transcript.ts'
 import { told, wholeFile } from './transcript-file.ts'
+import { type LinesOfCase, type WhatIfAsked, type WhatIfLines, whatIfLines } from './what-if-lines.ts'
 import {
   counted,
   type Example,
   notComparedLines,
   outcomeText,
   rangeTexts,
+  type Shown,
   type WhatIfReport,
   whatIfPage,
 } from './what-if-page.ts'
+import { judgedAlone, judgedTogether, type Posed } from './what-if-together.ts'
 
 export const whatIfCommand: Command = {
   name: 'what-if',
   summary: 'which recorded cases changed flows, settings or rota would have ended otherwise: less careful first',
   usage: [
     'smallhours what-if FILES… --flows FOLDER | --settings ID=VALUE… | --rota CLINIC  (one or several together)',
-    '                   [--html FILE] [--examples NUMBER] [--clinic FOLDER] [--data FOLDER] [--json]',
+    '                   [--html FILE] [--examples NUMBER] [--clinic FOLDER] [--data FOLDER] [--cores NUMBER] [--json]',
     '    The families and clinicians do what they did. What nobody was asked is answered in every way.',
+    '    --cores: cores it may use, all unless said; 1 where the machine answers families as well.',
     '    0: no case would have ended less carefully; 1: some would, or a file is not as it was written.',
   ].join('\n'),
   async run(args) {
@@ -45,6 +47,7 @@ export const whatIfCommand: Command = {
       data: { type: 'string' },
       html: { type: 'string' },
       examples: { type: 'string', default: '3' },
+      cores: { type: 'string' },
       json: { type: 'boolean', default: false },
     })
     const files = filesIn(positionals)
@@ -55,21 +58,22 @@ export const whatIfCommand: Command = {
       throw new CalledWrongly('what would be other was expected: --flows, --settings or --rota')
     if (values.html !== undefined && existsSync(values.html))
       throw new CalledWrongly(`--html ${values.html} is there already: name another file`)
-    const loaded = readLine(values.clinic, undefined)
-    const changed = values.flows === undefined ? undefined : readLine(values.clinic, values.flows)
-    if (loaded === undefined || (values.flows !== undefined && changed === undefined)) return 1
-    const settings = settingsSaid(values.settings)
-    const clinic = clinicSaid(values.rota)
-    const changes: Changes = {
-      ...(changed === undefined
-        ? {}
-        : { flows: { set: onTables(changed.line.flows), hashes: changed.line.hashes ?? new Map() } }),
-      ...(settings === undefined ? {} : { settings }),
-      ...(clinic === undefined ? {} : { clinic }),
-      ...(values.data === undefined ? {} : { data: values.data }),
+    const cores = values.cores === undefined ? undefined : Number(values.cores)
+    if (cores !== undefined && (!Number.isInteger(cores) || cores < 1))
+      throw new CalledWrongly(`--cores ${values.cores}: a whole number from 1 on was expected`)
+    const { clinic, flows, settings, rota, data } = values
+    const asked: WhatIfAsked = {
+      ...{ clinic, settings },
+      ...(flows === undefined ? {} : { flows }),
+      ...(rota === undefined ? {} : { rota }),
+      ...(data === undefined ? {} : { data }),
     }
-    const shelf = flowShelf({ loaded, ...(values.data === undefined ? {} : { data: values.data }) }, onTables)
-    const found = await whatIf(files, shelf, changes, examples)
+    const lines = whatIfLines(asked)
+    if (lines === undefined) return 1
+    const found = await whatIf(files, lines, examples, cases => {
+      const helpers = helpersFor(files, cores)
+      return helpers === 0 ? judgedAlone(cases) : judgedTogether(cases, asked, helpers)
+    })
     const what = [
       ...(values.flows === undefined ? [] : [`flows of ${values.flows}`]),
       ...values.settings.map(one => `setting ${one}`),
@@ -78,11 +82,11 @@ export const whatIfCommand: Command = {
     const report: WhatIfReport = {
       what: `Recorded cases against: ${what}.`,
       totals: found.groups.totals,
-      groups: found.groups.groups,
+      groups: found.groups.groups.map(shownOf),
       others: found.groups.others,
-      cannotAnswer: cannotAnswer(found.compared, changes),
+      cannotAnswer: cannotAnswer(found.compared, lines.changes),
     }
-    if (values.html !== undefined) writePage(values.html, report, found.exampleOf)
+    if (values.html !== undefined) writePage(values.html, report)
     if (values.json) print(JSON.stringify({ ...jsonOf(report), faults: found.faults, withoutFlow: found.withoutFlow }))
     else print(textOf(report).join('\n'))
     return report.totals.lowered + found.faults + found.withoutFlow === 0 ? 0 : 1
@@ -91,90 +95,86 @@ export const whatIfCommand: Command = {
 
 const PROGRESS_EVERY = 5_000
 
-interface LinesOfCase {
-  readonly was: (edition: string) => Line
-  readonly other: (edition: string) => Line
+/** Below this many bytes of transcripts helpers would be started for longer than they help. A packed one counts as unpacked. */
+const TOGETHER_BYTES = 8_000_000
+const PACKED = 8
+
+function helpersFor(files: readonly string[], cores: number | undefined): number {
+  const most = cores ?? availableParallelism()
+  if (most < 2) return 0
+  const bytes = files.reduce((sum, file) => sum + statSync(file).size * (file.endsWith('.gz') ? PACKED : 1), 0)
+  return cores === undefined && bytes < TOGETHER_BYTES ? 0 : most
 }
 
-async function whatIf(files: readonly string[], shelf: FlowShelf, changes: Changes, examplesMost: number) {
-  const groups = grouping(examplesMost)
-  const linesOfExample = new WeakMap<Differing, LinesOfCase>()
+interface Kept {
+  readonly recorded: RecordedCase
+  readonly lines: LinesOfCase
+}
+
+async function whatIf(
+  files: readonly string[],
+  lines: WhatIfLines,
+  examplesMost: number,
+  verdicts: (cases: AsyncIterable<Posed>) => ReturnType<typeof judgedAlone>,
+) {
+  const groups = grouping<Kept>(examplesMost)
   /** Flows that cases were opened under: what of them is worded otherwise is told. */
   const compared = new Set<ShelvedFlows>()
   let faults = 0
   let withoutFlows = 0
-  for await (const { file, reading, faults: found, whole } of told(files, systemClock().now())) {
-    for (const fault of found) complain(faultText(file, fault))
-    faults += found.length
-    if (whole === undefined) continue
-    const flows = flowsFor(whole, reading, shelf, fault => complain(`${file}: ${fault}`))
-    if (flows === undefined) {
-      withoutFlows += 1
-      if (withoutFlows <= 10) complain(`${file}: ${whole.head.case}: ${withoutFlow(whole)}`)
-      continue
+
+  async function* cases(): AsyncGenerator<Posed> {
+    for await (const { file, reading, faults: found, whole } of told(files, systemClock().now())) {
+      for (const fault of found) complain(faultText(file, fault))
+      faults += found.length
+      if (whole === undefined) continue
+      const flows = lines.flowsOf(whole, reading, fault => complain(`${file}: ${fault}`))
+      if (flows === undefined) {
+        withoutFlows += 1
+        if (withoutFlows <= 10) complain(`${file}: ${whole.head.case}: ${withoutFlow(whole)}`)
+        continue
+      }
+      compared.add(flows)
+      yield { recorded: whole, file: reading, lines: lines.of(reading, flows) }
     }
-    compared.add(flows)
-    const was = linesOf(reading, flows)
-    const other = othersOf(reading, flows, changes, was)
-    const one = judged(whole, was, other, AROUND)
-    if (one.kind === 'differs') linesOfExample.set(one, { was, other })
-    groups.add(one)
+  }
+
+  for await (const { posed, verdict } of verdicts(cases())) {
+    groups.add(verdict, { recorded: posed.recorded, lines: posed.lines })
     if (groups.totals.cases % PROGRESS_EVERY === 0)
       complain(`${groups.totals.cases.toLocaleString('en')} cases, ${groups.totals.lowered} less careful so far`)
   }
-  const exampleOf = (one: Differing): Example | undefined => {
-    const lines = linesOfExample.get(one)
-    return lines === undefined ? undefined : exampleFrom(one, lines)
-  }
-  return { groups, faults, withoutFlow: withoutFlows, compared, exampleOf }
+  return { groups, faults, withoutFlow: withoutFlows, compared }
 }
 
-const OTHERS = new WeakMap<Reading, Map<object, Map<string, Line>>>()
-
-/** The changed line of each edition of a file, made once. */
-function othersOf(
-  reading: Reading,
-  flows: ShelvedFlows,
-  changes: Changes,
-  was: (edition: string) => Line,
-): (edition: string) => Line {
-  const bySet = OTHERS.get(reading) ?? new Map<object, Map<string, Line>>()
-  OTHERS.set(reading, bySet)
-  const made = bySet.get(flows) ?? new Map<string, Line>()
-  bySet.set(flows, made)
-  const { head, editions } = reading
-  if (head === undefined) throw new Error('a case was read before the head of its file')
-  return id => {
-    const known = made.get(id)
-    if (known !== undefined) return known
-    const edition = editions.get(id)
-    if (edition === undefined) throw new Error(`edition ${id} was looked for before it was read`)
-    const fresh = otherLine(changes, head)(was(id), editionIn(edition))
-    made.set(id, fresh)
-    return fresh
-  }
-}
+/** Examples are judged again: only of them is it told what they may come to. */
+const shownOf = (group: Group<Kept>): Group<Shown> => ({
+  ...group,
+  examples: group.examples.flatMap(({ recorded, lines }) => {
+    const found = judged(recorded, lines.was, lines.other, AROUND)
+    return found.kind === 'differs' ? [{ ...found, lines }] : []
+  }),
+})
 
 /** Run again with its steps kept; of several ways the one that ends least carefully is shown. */
-function exampleFrom(one: Differing, { was, other }: LinesOfCase): Example | undefined {
-  const { recorded, compared, isPartial } = one
+function exampleFrom({ recorded, compared, was, may, isPartial, lines }: Shown): Example | undefined {
   const editionAt = (index: number) => recorded.steps[Math.min(index, recorded.steps.length - 1)]?.edition ?? ''
-  const base = baseOf(recorded, was, AROUND)
+  const base = baseOf(recorded, lines.was, AROUND)
   if (typeof base === 'string') return undefined
-  const { runs } = otherRuns(recorded.head, base, index => other(editionAt(index)), true)
+  const { runs } = otherRuns(recorded.head, base, index => lines.other(editionAt(index)), true)
   const order = ['ambulance', 'set-out', 'speak', 'tell-clinic', 'at-home', undefined]
   const shown = runs.toSorted((a, b) => order.indexOf(b.outcome.disposition) - order.indexOf(a.outcome.disposition))[0]
   return {
-    ...{ case: recorded.head.case, direction: compared.direction, was: one.was, may: runs, isPartial },
+    ...{ case: recorded.head.case, direction: compared.direction, was, may, isPartial },
     rows: shown === undefined ? [] : sideBySide(base, shown),
-    wasLine: was(editionAt(0)),
-    nowLine: other(editionAt(0)),
+    wasLine: lines.was(editionAt(0)),
+    nowLine: lines.other(editionAt(0)),
   }
 }
 
-function writePage(file: string, report: WhatIfReport, exampleOf: (one: Differing) => Example | undefined): void {
+function writePage(file: string, report: WhatIfReport): void {
   const out = wholeFile(file)
-  const examplesOf = (group: Group) => group.examples.flatMap(one => exampleOf(one) ?? [])
+  const examplesOf = (group: Group<Shown>) => group.examples.flatMap(one => exampleFrom(one) ?? [])
   for (const part of whatIfPage(report, examplesOf)) out.write(part)
   out.finish()
 }

@@ -1,7 +1,9 @@
 /** Cases that would go another way, by why: lowered first, the most cases first. Keeps a few of each, so that memory does not grow. */
-import type { Differing, Judged } from './what-if.ts'
+import type { Compared } from './outcome.ts'
+import type { Verdict } from './what-if.ts'
 
-export interface Group {
+/** @typeParam E  what is kept of a case to show it */
+export interface Group<E> {
   readonly concern: string
   readonly cause: string
   readonly cases: number
@@ -11,7 +13,7 @@ export interface Group {
   /** How many may come to more than one end, since something would be asked that nobody was asked. */
   readonly ranged: number
   readonly kinds: Readonly<Record<'disposition' | 'advice' | 'pages', number>>
-  readonly examples: readonly Differing[]
+  readonly examples: readonly E[]
 }
 
 export interface Totals {
@@ -25,11 +27,11 @@ export interface Totals {
   readonly notComparable: Readonly<Record<'handed-to-people' | 'not-as-recorded' | 'no-such-concern', number>>
 }
 
-export interface Grouping {
-  add(judged: Judged): void
+export interface Grouping<E> {
+  add(verdict: Verdict, example: E): void
   readonly totals: Totals
   /** Lowered first; of those with as many lowered, the one with more cases. */
-  readonly groups: readonly Group[]
+  readonly groups: readonly Group<E>[]
   /** Causes beyond those that are kept apart; their cases are counted in the totals. */
   readonly others: number
 }
@@ -37,54 +39,65 @@ export interface Grouping {
 /** Groups that are kept apart: more would be read by nobody. */
 const GROUPS_MOST = 500
 
-type Draft = { -readonly [K in keyof Group]: Group[K] } & { kinds: Record<keyof Group['kinds'], number> }
+interface Draft<E> {
+  readonly concern: string
+  readonly cause: string
+  cases: number
+  lowered: number
+  raised: number
+  changed: number
+  ranged: number
+  readonly kinds: Record<keyof Group<E>['kinds'], number>
+  examples: readonly { readonly direction: Compared['direction']; readonly example: E }[]
+}
 
 /** @param examplesMost  cases of each group that are kept to be shown */
-export function grouping(examplesMost: number): Grouping {
-  const groups = new Map<string, Draft>()
+export function grouping<E>(examplesMost: number): Grouping<E> {
+  const groups = new Map<string, Draft<E>>()
   const totals = { cases: 0, same: 0, differing: 0, lowered: 0, raised: 0, changed: 0, partial: 0 }
   const notComparable = { 'handed-to-people': 0, 'not-as-recorded': 0, 'no-such-concern': 0 }
   let others = 0
 
-  function groupOf({ recorded, cause }: Differing): Draft | undefined {
-    const { concern } = recorded.head
+  function groupOf(concern: string, cause: string): Draft<E> | undefined {
     const key = `${concern} ${cause}`
     const known = groups.get(key)
     if (known !== undefined) return known
     if (groups.size >= GROUPS_MOST) return undefined
     const counts = { cases: 0, lowered: 0, raised: 0, changed: 0, ranged: 0 }
-    const made: Draft = { concern, cause, ...counts, kinds: { disposition: 0, advice: 0, pages: 0 }, examples: [] }
+    const made: Draft<E> = { concern, cause, ...counts, kinds: { disposition: 0, advice: 0, pages: 0 }, examples: [] }
     groups.set(key, made)
     return made
   }
 
   return {
-    add(judged) {
+    add(verdict, example) {
       totals.cases += 1
-      if (judged.kind === 'same') totals.same += 1
-      if (judged.kind === 'not-comparable') notComparable[judged.why] += 1
-      if (judged.kind !== 'differs') return
-      const { direction, kinds } = judged.compared
+      if (verdict.kind === 'same') totals.same += 1
+      if (verdict.kind === 'not-comparable') notComparable[verdict.why] += 1
+      if (verdict.kind !== 'differs') return
+      const { direction, kinds } = verdict.compared
       if (direction === 'same') return
       totals.differing += 1
       totals[direction] += 1
-      if (judged.isPartial) totals.partial += 1
-      const group = groupOf(judged)
+      if (verdict.isPartial) totals.partial += 1
+      const group = groupOf(verdict.concern, verdict.cause)
       if (group === undefined) {
         others += 1
         return
       }
       group.cases += 1
       group[direction] += 1
-      if (judged.may.length > 1) group.ranged += 1
+      if (verdict.ways > 1) group.ranged += 1
       for (const kind of kinds) group.kinds[kind] += 1
-      keepExample(group, judged, examplesMost)
+      keepExample(group, { direction, example }, examplesMost)
     },
     get totals() {
       return { ...totals, notComparable }
     },
     get groups() {
-      return [...groups.values()].toSorted((a, b) => b.lowered - a.lowered || b.raised - a.raised || b.cases - a.cases)
+      return [...groups.values()]
+        .toSorted((a, b) => b.lowered - a.lowered || b.raised - a.raised || b.cases - a.cases)
+        .map(group => ({ ...group, examples: group.examples.map(({ example }) => example) }))
     },
     get others() {
       return others
@@ -93,11 +106,11 @@ export function grouping(examplesMost: number): Grouping {
 }
 
 /** One that is lowered takes the place of one that is not. */
-function keepExample(group: Draft, judged: Differing, most: number): void {
-  const examples = [...group.examples]
-  if (examples.length < most) group.examples = [...examples, judged]
-  else if (judged.compared.direction === 'lowered') {
-    const milder = examples.findIndex(({ compared }) => compared.direction !== 'lowered')
-    if (milder !== -1) group.examples = examples.with(milder, judged)
+function keepExample<E>(group: Draft<E>, one: Draft<E>['examples'][number], most: number): void {
+  const { examples } = group
+  if (examples.length < most) group.examples = [...examples, one]
+  else if (one.direction === 'lowered') {
+    const milder = examples.findIndex(({ direction }) => direction !== 'lowered')
+    if (milder !== -1) group.examples = examples.with(milder, one)
   }
 }

@@ -65,15 +65,19 @@ export interface Read {
   readonly leftOut: number
 }
 
-export interface Reading {
-  /** @param text  one line without its `\n`, as it was decoded; `undefined` where it is no UTF-8 */
-  take(text: string | undefined): Read
-  /** After the last line. */
-  end(): Read
+/** What the lines read so far tell of the cases to come. */
+export interface ReadSoFar {
   readonly head: TranscriptHead | undefined
   readonly editions: ReadonlyMap<string, EditionLine>
   /** Flows that the file brings, by their hash. */
   readonly flows: ReadonlyMap<string, FlowsLine>
+}
+
+export interface Reading extends ReadSoFar {
+  /** @param text  one line without its `\n`, as it was decoded; `undefined` where it is no UTF-8 */
+  take(text: string | undefined): Read
+  /** After the last line. */
+  end(): Read
   /** Chain of the last line: what a file is known by. */
   readonly chain: string
   /** Nothing more is taken. */

@@ -26,9 +26,19 @@ export interface Differing {
   readonly cause: string
 }
 
-export interface OtherLine {
-  /** The line as it would be, in place of that of an edition. */
-  lineAt(edition: string): Line
+/** What of a judged case is counted: little enough to be handed from one core to another for every case. */
+export type Verdict =
+  | Exclude<Judged, Differing>
+  | (Pick<Differing, 'kind' | 'compared' | 'isPartial' | 'cause'> & {
+      readonly concern: string
+      /** How many ends it may come to. */
+      readonly ways: number
+    })
+
+export function verdictOf(judged: Judged): Verdict {
+  if (judged.kind !== 'differs') return judged
+  const { kind, recorded, compared, may, isPartial, cause } = judged
+  return { kind, concern: recorded.head.concern, compared, ways: may.length, isPartial, cause }
 }
 
 /** The run that the record is of, step by step; undefined where it is not what its own flow decides. */

@@ -8,7 +8,7 @@ import { editionIn, lineOfEdition } from '../../src/replay/edition.ts'
 import { everyAnswer } from '../../src/replay/every-answer.ts'
 import { grouping } from '../../src/replay/groups.ts'
 import { onTables } from '../../src/replay/table-kernel.ts'
-import { type Judged, judged } from '../../src/replay/what-if.ts'
+import { type Judged, judged, verdictOf } from '../../src/replay/what-if.ts'
 import { minutes } from '../../src/time/instant.ts'
 import { anEvent, happens } from '../case/events-drawn.ts'
 import { aLine, demoClinic, NIGHT, shippedFiles } from '../support/a-line.ts'
@@ -104,12 +104,12 @@ describe('what if a flow were worse', () => {
 
   it('groups lie by cause, those with most cases less careful first', () => {
     const milder = changedFlows('tube-out/flow.yaml', /decide: set-out\n/g, 'decide: speak\n')
-    const groups = grouping(1)
-    for (let count = 0; count < 3; count += 1) groups.add(heldAgainst(plainTalk(), was => ({ ...was, flows: milder })))
-    groups.add(heldAgainst(aTalk(line).says(), was => ({ ...was, flows: milder })))
+    const groups = grouping<string>(1)
+    const held = (talk: CaseTalk) => verdictOf(heldAgainst(talk, was => ({ ...was, flows: milder })))
+    for (const name of ['first', 'second', 'third']) groups.add(held(plainTalk()), name)
+    groups.add(held(aTalk(line).says()), 'fourth')
     expect(groups.totals).toMatchObject({ cases: 4, differing: 3, lowered: 3, same: 1 })
-    expect(groups.groups).toHaveLength(1)
-    expect(groups.groups[0]?.examples).toHaveLength(1)
+    expect(groups.groups).toMatchObject([{ cases: 3, lowered: 3, examples: ['first'] }])
   })
 })
 

@@ -53,6 +53,19 @@ describe('a flow made worse on purpose', () => {
     expect(page).not.toMatch(/<script|https?:\/\//)
   })
 
+  it('comes out the same to the byte on one core and on two', async () => {
+    const on = (cores: string) =>
+      smallhours(
+        ...['what-if', file('cases.jsonl'), '--flows', worse, '--json', '--cores', cores],
+        ...['--html', file(`on-${cores}.html`)],
+      )
+    const together = await on('2')
+    expect(together).toEqual(await on('1'))
+    expect(together).toMatchObject({ code: 1, err: '' })
+    expect(readFileSync(file('on-2.html'), 'utf8')).toBe(readFileSync(file('on-1.html'), 'utf8'))
+    expect((await on('none')).code).toBe(2)
+  })
+
   it('is caught by replay on the flows as they are: the first step that differs, as a conversation', async () => {
     const { code, out } = await smallhours('replay', file('cases.jsonl'), '--flows', worse, '--any-flow')
     expect(code).toBe(1)
