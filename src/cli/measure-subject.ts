@@ -8,6 +8,7 @@ import { languageOf } from '../understand/language.ts'
 import { openDataFolder } from './data-folder.ts'
 import { labelledReadings, labelledTexts } from './labelled-readings.ts'
 import { DEMO_CLINIC, loadLine } from './load-line.ts'
+import { measuredReviews } from './measured-reviews.ts'
 import { measuredTelegram } from './measured-telegram.ts'
 import { openSealedData } from './sealed-data.ts'
 import { openStepByStep } from './step-by-step-store.ts'
@@ -54,6 +55,7 @@ export function measuredSubject(): Subject {
       return store
     },
     openTelegram: measuredTelegram,
+    openReviews: folder => measuredReviews(loaded, folder),
     openStoreStepByStep: async folder => openStepByStep(dataIn(folder)),
     familiesServer: fileURLToPath(new URL('./measured-families.ts', import.meta.url)),
     launcher: fileURLToPath(new URL('./smallhours.js', import.meta.url)),

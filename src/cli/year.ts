@@ -3,9 +3,9 @@ import { canonicalText } from '../flow/content.ts'
 import { lineWriter } from '../replay/chain.ts'
 import { editionOf } from '../replay/edition.ts'
 import { KEEPS_ALL, type Names } from '../replay/names.ts'
-import { caseLines } from '../replay/record.ts'
 import { TRANSCRIPT_VERSION } from '../replay/transcript.ts'
 import { drawnYear } from '../review/drawn-year.ts'
+import { recordLines } from '../review/record-lines.ts'
 import { sha256, systemClock } from '../runtime/system-clock.ts'
 import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
 import { flowsKept } from './edition-archive.ts'
@@ -59,25 +59,7 @@ export const yearCommand: Command = {
         put({ kind: 'flows', flows: sha256(canonicalText(kept)), content: JSON.parse(JSON.stringify(kept)) })
       }
       for (const record of drawnYear(loaded.line, { seed: values.seed, year, cases, hash: sha256 })) {
-        const { caseId, channel, family, closed } = record
-        const flow = loaded.line.hashes?.get(record.concern)
-        const [opening, ...rest] = record.steps.map(({ at, event, effects }, index) => ({
-          seq: index + 1,
-          at,
-          event,
-          effects,
-        }))
-        if (opening === undefined) continue
-        const language = record.language === undefined ? {} : { inLanguage: record.language }
-        const first = { ...opening, event: { ...opening.event, ...language } }
-        const lines = caseLines(
-          {
-            ...{ channel, chat: family, closed, steps: [first, ...rest], sent: [] },
-            ...(flow === undefined ? {} : { flow }),
-          },
-          { names: { ...INVENTED, caseId }, keepsNames: false, keepsTexts: false, editionAt: () => edition },
-        )
-        for (const line of lines) put(line)
+        for (const line of recordLines(loaded.line, record, INVENTED, edition)) put(line)
         steps += record.steps.length
         done++
         if (done % PROGRESS_EVERY === 0) complain(`${done.toLocaleString('en')} of ${cases.toLocaleString('en')} cases`)

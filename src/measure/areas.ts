@@ -9,6 +9,7 @@ import { memoryArea } from './memory-area.ts'
 import { redisAlarmsArea } from './redis-alarms-area.ts'
 import { redisArea } from './redis-area.ts'
 import { replayArea } from './replay-area.ts'
+import { reviewArea } from './review-area.ts'
 import { rotaArea } from './rota-area.ts'
 import { startArea } from './start-area.ts'
 import type { AreaContext } from './subject.ts'
@@ -27,6 +28,7 @@ export const AREAS: Readonly<Record<string, Area>> = {
   case: caseArea,
   check: checkArea,
   replay: replayArea,
+  review: reviewArea,
   start: startArea,
   memory: memoryArea,
   telegram: telegramArea,

@@ -64,6 +64,37 @@ async function start(
   }
 }
 
+/** One run of a command to its end. */
+export interface Ended {
+  readonly minutes: number
+  /** Most resident memory it was seen to hold, in megabytes (1,000,000 bytes). */
+  readonly mostMb: number
+  /** What it printed. */
+  readonly out: string
+}
+
+const LOOKED_AT_EVERY_MS = 200
+
+/** Runs a command and waits until it ends. @throws when it prints no answer */
+export async function ran(args: readonly string[], ground: Ground, told: (line: string) => void): Promise<Ended> {
+  const started = performance.now()
+  const child = ground.adopt(spawn(process.execPath, args, { stdio: ['ignore', 'pipe', 'pipe'] }))
+  let out = ''
+  let mostMb = 0
+  child.stdout.setEncoding('utf8').on('data', (text: string) => {
+    out += text
+  })
+  child.stderr.setEncoding('utf8').on('data', (text: string) => told(text.trim()))
+  const look = setInterval(() => {
+    // One that has just ended holds nothing any more.
+    mostMb = Math.max(mostMb, (heldBytes(child.pid ?? 0) || 0) / 1e6)
+  }, LOOKED_AT_EVERY_MS)
+  await new Promise(resolve => child.once('close', resolve))
+  clearInterval(look)
+  if (out === '') throw new Error(`measure: "${args.slice(1, 2)}" ended with ${child.exitCode} and printed nothing`)
+  return { minutes: (performance.now() - started) / 60_000, mostMb, out }
+}
+
 function addressOf(child: ChildProcess, address: RegExp, ready: RegExp): Promise<string> {
   let written = ''
   return new Promise((resolve, reject) => {
@@ -90,13 +121,17 @@ function addressOf(child: ChildProcess, address: RegExp, ready: RegExp): Promise
 
 /** What the system counts as resident, as it counts it: shared pages of the program itself included. */
 function residentBytes(pid: number): number {
-  const status = `/proc/${pid}/status`
-  const kilobytes = existsSync(status)
-    ? /^VmRSS:\s+(\d+) kB$/m.exec(readFileSync(status, 'utf8'))?.[1]
-    : execFileSync('ps', ['-o', 'rss=', '-p', String(pid)], { encoding: 'utf8' }).trim()
-  const bytes = Number(kilobytes) * 1_024
+  const bytes = heldBytes(pid)
   if (!(bytes > 0)) throw new Error(`measure: the system does not say how much memory process ${pid} holds`)
   return bytes
+}
+
+/** The same; no number where the process is gone. */
+function heldBytes(pid: number): number {
+  const status = `/proc/${pid}/status`
+  if (existsSync(status)) return Number(/^VmRSS:\s+(\d+) kB$/m.exec(readFileSync(status, 'utf8'))?.[1]) * 1_024
+  if (existsSync('/proc/self/status')) return Number.NaN
+  return Number(execFileSync('ps', ['-o', 'rss=', '-p', String(pid)], { encoding: 'utf8' }).trim()) * 1_024
 }
 
 /** A browser without script: keeps its cookie, posts the form, follows to the page with the reply. */

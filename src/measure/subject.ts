@@ -1,4 +1,5 @@
 import type { Line } from '../case/line.ts'
+import type { CaseSummary } from '../review/case-summary.ts'
 import type { Clock } from '../runtime/clock.ts'
 import type { Understand } from '../runtime/understanding.ts'
 import type { Store, WholeStore } from '../store/store.ts'
@@ -23,12 +24,24 @@ export interface Subject {
   readonly familiesServer: string
   /** The whole bot on Telegram, over a folder: everything in it made for this. */
   openTelegram(folder: string): Promise<MeasuredTelegram>
+  openReviews(folder: string): MeasuredReviews
   /** Path of the program file that starts the bot. */
   readonly launcher: string
   /** Messages of families, one an entry. */
   corpus(): readonly string[]
   /** How labelled messages and words about time are read, each set of lines apart. */
   labelledReadings(): readonly LabelledReading[]
+}
+
+/** The clinic's pages *Reviews*, asked for by somebody who may see all of them. */
+export interface MeasuredReviews {
+  /** Puts summaries into the file that the pages are answered from. */
+  fill(summaries: readonly CaseSummary[]): void
+  draw(month: string): Promise<void>
+  /** The page at a path, whole. @throws when it does not come */
+  open(path: string): Promise<string>
+  /** @throws when anything went wrong on the way */
+  close(): Promise<void>
 }
 
 export interface TelegramButton {

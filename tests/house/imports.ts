@@ -63,7 +63,7 @@ export const MAY_IMPORT: Readonly<Record<string, readonly string[]>> = {
   calendar: ['time', 'oncall', 'config'],
   runtime: [...CORE, 'understand', 'store', 'channels', 'pagers', 'points'],
   http: [...CORE, 'accounts', 'replay', 'review', 'modelcheck', 'runtime', 'channels', 'channels/web'],
-  measure: [...CORE, 'modelcheck', 'replay', 'runtime', 'store', 'channels', 'pagers', 'points'],
+  measure: [...CORE, 'modelcheck', 'replay', 'review', 'runtime', 'store', 'channels', 'pagers', 'points'],
 }
 
 /** Units that an adapter may import beyond its port. */

@@ -14,7 +14,8 @@ import { ROOT, run } from '../support/clone.ts'
 
 const LAUNCHER = join(ROOT, 'src/cli/smallhours.js')
 const AREA_NAMES = [
-  'kernel', 'understanding', 'commit', 'alarms', 'rota', 'case', 'check', 'replay', 'start', 'memory', 'telegram', 'redis',
+  'kernel', 'understanding', 'commit', 'alarms', 'rota', 'case', 'check', 'replay',
+  'review', 'start', 'memory', 'telegram', 'redis',
   'redis-alarms', 'held',
 ] // biome-ignore format: one list
 
