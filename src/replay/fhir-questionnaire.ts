@@ -1,7 +1,8 @@
 /** A flow's questions, and what a family answered, as HL7 FHIR R4 (4.0.1): Questionnaire and QuestionnaireResponse. */
 import type { Answer } from '../case/answer.ts'
-import type { Line } from '../case/line.ts'
+import { type Line, languagesOf } from '../case/line.ts'
 import type { FactDocument } from '../flow/document.ts'
+import type { Flow } from '../flow/flow-set.ts'
 import type { Catalogue } from '../flow/wording.ts'
 import { isoOf } from './iso.ts'
 import type { RecordedCase } from './reading.ts'
@@ -24,7 +25,7 @@ export const fhirId = (text: string): string => text.replace(/[^A-Za-z0-9.-]/g, 
 /** Every question that a flow can ask, in the order of its steps; asked by the line itself, `about` and the like, too. */
 export function questionnaireOf(line: Line, concern: string, hash: string | undefined): Resource {
   const flow = line.flows.flows.get(concern)
-  const wording = flow?.wording.get(line.language)
+  const words: Words = { own: flow?.wording.get(line.language), others: otherWords(line, flow) }
   const asked = [...new Set([...(flow?.steps.values() ?? [])].flatMap(step => step.ask ?? []))]
   return {
     resourceType: 'Questionnaire',
@@ -38,19 +39,48 @@ export function questionnaireOf(line: Line, concern: string, hash: string | unde
     language: line.language,
     item: asked.flatMap(fact => {
       const document = line.flows.facts[fact]
-      return document === undefined ? [] : [questionOf(fact, document, wording)]
+      return document === undefined ? [] : [questionOf(fact, document, words)]
     }),
   }
 }
 
-function questionOf(fact: string, document: FactDocument, wording: Catalogue | undefined) {
-  const text = sourceText(wording, `ask/${fact}`, fact)
+/** What a question is asked with: in the language of the resource, and in the others that families use. */
+interface Words {
+  readonly own: Catalogue | undefined
+  readonly others: readonly (readonly [language: string, wording: Catalogue])[]
+}
+
+const otherWords = (line: Line, flow: Flow | undefined): Words['others'] =>
+  languagesOf(line).flatMap(language => {
+    const wording = language === line.language ? undefined : flow?.wording.get(language)
+    return wording === undefined ? [] : [[language, wording] as const]
+  })
+
+/** A text with what it is in other languages, by the standard extension for that (HL7 FHIR R4, "translation"). */
+function worded(element: 'text' | 'display', { own, others }: Words, id: string, otherwise: string) {
+  const extension = others.flatMap(([language, wording]) => {
+    const content = wording.source(id)?.trim()
+    if (content === undefined || content === '') return []
+    const parts = [
+      { url: 'lang', valueCode: language },
+      { url: 'content', valueString: content },
+    ]
+    return [{ url: 'http://hl7.org/fhir/StructureDefinition/translation', extension: parts }]
+  })
+  return {
+    [element]: sourceText(own, id, otherwise),
+    ...(extension.length === 0 ? {} : { [`_${element}`]: { extension } }),
+  }
+}
+
+function questionOf(fact: string, document: FactDocument, words: Words) {
+  const text = sourceText(words.own, `ask/${fact}`, fact)
   const isSpan = SPANS.has(document.kind)
   const type = isSpan ? 'dateTime' : 'quantity'
   const ends = document.kind === 'length' ? (['at-least', 'at-most'] as const) : (['earliest', 'latest'] as const)
   return {
     linkId: fact,
-    text,
+    ...worded('text', words, `ask/${fact}`, fact),
     ...(isSpan
       ? {
           // What a caregiver remembers is an interval: its two ends are two items.
@@ -65,7 +95,7 @@ function questionOf(fact: string, document: FactDocument, wording: Catalogue | u
               linkId: `${fact}.said`,
               text: `${text} (in words)`,
               type: 'choice',
-              answerOption: optionsOf(fact, document, wording),
+              answerOption: optionsOf(fact, document, words),
             },
           ],
         }
@@ -74,14 +104,14 @@ function questionOf(fact: string, document: FactDocument, wording: Catalogue | u
         : {
             type: document.kind === 'number' ? 'open-choice' : 'choice',
             repeats: document.kind === 'many',
-            answerOption: optionsOf(fact, document, wording),
+            answerOption: optionsOf(fact, document, words),
           }),
   }
 }
 
-const optionsOf = (fact: string, document: FactDocument, wording: Catalogue | undefined) => [
+const optionsOf = (fact: string, document: FactDocument, words: Words) => [
   ...(document.values ?? []).map(value => ({
-    valueCoding: { system: CODES, code: value, display: sourceText(wording, `option/${fact}/${value}`, value) },
+    valueCoding: { system: CODES, code: value, ...worded('display', words, `option/${fact}/${value}`, value) },
   })),
   { valueCoding: NOT_SURE },
 ]

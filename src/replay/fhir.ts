@@ -4,7 +4,7 @@
  * is kept here: they are named as the transcript names them.
  */
 import type { Effect } from '../case/effect.ts'
-import type { Line } from '../case/line.ts'
+import { familyLine, type Line, staffLine } from '../case/line.ts'
 import { renderPage, renderReply } from '../case/render.ts'
 import type { CaseState } from '../case/state.ts'
 import { instant } from '../time/instant.ts'
@@ -68,6 +68,7 @@ function communicationOf({ recorded, line, step, effect, position, state, about 
   return {
     resourceType: 'Communication',
     id: fhirId(`${step.case}-${step.seq}-${position}`),
+    ...(state === undefined ? {} : { language: spokenIn(line, effect, state) }),
     status: statusOf(tries),
     ...(statusOf(tries) === 'not-done' ? { statusReason: { text: tries[0]?.reason ?? 'given up' } } : {}),
     category: [{ text: effect.kind === 'page' ? `page: ${effect.why}` : 'reply to the family' }],
@@ -79,6 +80,10 @@ function communicationOf({ recorded, line, step, effect, position, state, about 
     payload: [{ contentString: wordsOf(line, state, effect, step) }],
   }
 }
+
+/** A reply is in the family's language as it stood then, a page in that of the clinic's own people. */
+const spokenIn = (line: Line, { kind }: Message['effect'], of: CaseState): string =>
+  (kind === 'page' ? staffLine(line) : familyLine(line, of)).language
 
 /** What the other side took is completed: whether a person saw it, no channel tells. */
 function statusOf(tries: readonly SentLine[]): string {

