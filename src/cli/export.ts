@@ -12,8 +12,7 @@ import { DEMO_CLINIC } from './load-line.ts'
 import { filesIn, flowsFor, linesOf, readLine, withoutFlow } from './replay.ts'
 import { AROUND } from './replay-around.ts'
 import { SOFTWARE } from './software.ts'
-import { faultText } from './transcript.ts'
-import { told, wholeFile } from './transcript-file.ts'
+import { faultText, told, wholeFile } from './transcript-file.ts'
 
 export const exportCommand: Command = {
   name: 'export',

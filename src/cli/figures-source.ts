@@ -12,8 +12,7 @@ import type { LoadedLine } from './load-line.ts'
 import { flowsFor, linesOf, withoutFlow } from './replay.ts'
 import { reviewIndex } from './review-index.ts'
 import { openSealedData } from './sealed-data.ts'
-import { faultText } from './transcript.ts'
-import { told } from './transcript-file.ts'
+import { faultText, told } from './transcript-file.ts'
 
 const PROGRESS_EVERY = 1_000
 /** Cases left out that are named one by one. */

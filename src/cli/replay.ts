@@ -15,8 +15,7 @@ import { type FlowShelf, flowShelf, type ShelvedFlows } from './flow-shelf.ts'
 import { DEMO_CLINIC, type LoadedLine, loadLine } from './load-line.ts'
 import { reportProblems } from './problems.ts'
 import { AROUND } from './replay-around.ts'
-import { faultText } from './transcript.ts'
-import { told } from './transcript-file.ts'
+import { faultText, told } from './transcript-file.ts'
 
 export const replayCommand: Command = {
   name: 'replay',

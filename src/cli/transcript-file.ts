@@ -83,6 +83,10 @@ export async function* told(files: readonly string[], now: Instant, onReading?: 
   }
 }
 
+/** A fault as it is printed: file, line, kind, what was found. */
+export const faultText = (file: string, { place, code, found }: TranscriptFault): string =>
+  `${file}:${place}: ${code}: ${found}`
+
 /** An output that is whole or not there. */
 export interface WholeFile {
   write(text: string): void

