@@ -8,6 +8,7 @@ export const ENTRY_POINTS = [
   'src/cli/check-helper.ts',
   'src/cli/figures-helper.ts',
   'src/cli/measured-families.ts',
+  'src/cli/what-if-helper.ts',
 ]
 
 /**

@@ -57,6 +57,7 @@ export const CLOCK_READERS: ClockReaders = {
   'src/store/redis/shares.ts': { uses: ['setInterval'], because: 'renews leases, which run on the clock of Redis' },
   'src/channels/webchat/webchat.ts': { uses: ['setInterval'], because: 'keeps the line to an open page alive' },
   'src/measure/alarms-area.ts': { uses: ['setTimeout'], because: "the peer: the platform's own timers" },
+  'src/measure/review-area.ts': { uses: ['setTimeout'], because: 'looks again for figures that are worked out beside' },
   'src/measure/process.ts': {
     uses: ['setTimeout', 'setInterval'],
     because: 'gives up on a process that never says where it listens; looks at how much memory one holds',
