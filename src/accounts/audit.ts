@@ -16,6 +16,8 @@ export const DEEDS = [
   'passkey-removed',
   'identity-linked',
   'roles-changed',
+  'telegram-code-made',
+  'telegram-unlinked',
   'refused',
   'approved',
   'approval-withdrawn',

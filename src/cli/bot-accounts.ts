@@ -8,6 +8,7 @@ import { passwordHashing } from '../accounts/password-hash.ts'
 import { type Challenges, challenges } from '../accounts/tokens.ts'
 import type { HospitalSignIn } from '../config/sign-in-section.ts'
 import { type AccountPages, accountPages } from '../http/account-pages.ts'
+import type { AccountPagesPorts } from '../http/account-ports.ts'
 import type { ClinicPagePorts } from '../http/clinic-page.ts'
 import { passkeys } from '../http/passkeys.ts'
 import { type SingleSignOn, singleSignOn } from '../http/single-sign-on.ts'
@@ -42,7 +43,11 @@ export interface BotAccounts {
   readonly accounts: Accounts
   readonly store: AccountStore
   pages(
-    ports: ClinicPagePorts & { readonly signingKey: Uint8Array; readonly hospital?: HospitalSignIn | undefined },
+    ports: ClinicPagePorts &
+      Pick<AccountPagesPorts, 'telegram'> & {
+        readonly signingKey: Uint8Array
+        readonly hospital?: HospitalSignIn | undefined
+      },
   ): AccountPages
   /**
    * Notes in the audit trail that the clinic's files are others than before, and whose roles changed. Called at the start and

@@ -14,6 +14,7 @@ import {
 import type { Wording } from '../channels/web-page.ts'
 import type { TelegramRoute } from '../config/telegram-section.ts'
 import type { Mounted } from '../http/server.ts'
+import type { TelegramLinks } from '../http/telegram-links.ts'
 import type { Pager } from '../pagers/pager.ts'
 import { telegramPager } from '../pagers/telegram.ts'
 import type { Clock } from '../runtime/clock.ts'
@@ -34,11 +35,13 @@ import {
   pageButtons,
   type TelegramAnswerPorts,
 } from './telegram-answers.ts'
-import { codeIn, hashOfCode } from './telegram-code.ts'
+import { CODE_BYTES, codeIn, hashOfCode, newCodeFor } from './telegram-code.ts'
 import { type Hearing, telegramHearing } from './telegram-hearing.ts'
 
 export interface BotTelegram {
   readonly pager: Pager
+  /** Accounts of the clinic's people. `isPaged` is asked of the clinic's file as it is now. */
+  links(isPaged: TelegramLinks['isPaged'], randomBytes: (count: number) => Uint8Array): TelegramLinks
   /** From now on what arrives is answered. */
   join(ports: JoinPorts): JoinedTelegram
   close(): void
@@ -239,7 +242,14 @@ export function openTelegram(options: TelegramOptions): BotTelegram {
     }
   }
 
-  return { pager, join, close: () => file.close() }
+  const links: BotTelegram['links'] = (isPaged, randomBytes) => ({
+    isPaged,
+    linked: personId => file.chatsOf(personId).length,
+    newCode: personId => newCodeFor(file, personId, clock.now(), randomBytes(CODE_BYTES)),
+    unlink: personId => file.unlink(personId),
+  })
+
+  return { pager, links, join, close: () => file.close() }
 }
 
 /** The commands a telephone offers, for each language of the line. */

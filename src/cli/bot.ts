@@ -14,6 +14,7 @@ import { signedInReader } from '../http/account-ports.ts'
 import type { ActedBy, ClinicianAction } from '../http/action.ts'
 import { clinicianPages } from '../http/clinician-pages.ts'
 import { type Mounted, type Server, serveHttp } from '../http/server.ts'
+import { isPagedBy } from '../oncall/clinic.ts'
 import { fitPageText } from '../pagers/page-text.ts'
 import { type Clock, type Random, steadyClock } from '../runtime/clock.ts'
 import { type Edition, editions } from '../runtime/editions.ts'
@@ -388,7 +389,10 @@ export async function openBot(options: BotOptions): Promise<Bot> {
     const accountMounts =
       members === undefined
         ? []
-        : mountsOf(members.pages({ ...clinicSide, signingKey: data.key, hospital: loaded.signIn }), ACCOUNT_PATHS)
+        : mountsOf(
+            members.pages({ ...clinicSide, ...telegramLinks(), signingKey: data.key, hospital: loaded.signIn }),
+            ACCOUNT_PATHS,
+          )
     const fallbackNow = () =>
       fallbackPage({
         spoken: languagesOf(first).map(language => ({ language, wording: wordsIn(language) })),
@@ -418,6 +422,16 @@ export async function openBot(options: BotOptions): Promise<Bot> {
       ...(host === undefined ? {} : { host }),
     })
   }
+
+  const telegramLinks = () =>
+    telegram === undefined
+      ? {}
+      : {
+          telegram: telegram.bot.links(
+            id => isPagedBy(line().clinic, id, 'telegram'),
+            count => random.bytes(count),
+          ),
+        }
 
   /** Accounts of the clinic's people. A file of theirs that cannot be used keeps them out, and no family. */
   function membersOf(): BotAccounts | undefined {

@@ -2,16 +2,15 @@ import { existsSync } from 'node:fs'
 import { join } from 'node:path'
 import { loadClinic } from '../config/clinic-file.ts'
 import { nearestId } from '../flow/problem.ts'
-import type { Clinic, Person } from '../oncall/clinic.ts'
+import { type Clinic, isPagedBy, type Person } from '../oncall/clinic.ts'
 import { sha256, systemClock, systemRandom } from '../runtime/system-clock.ts'
 import { openTelegramFile, type TelegramFile } from '../store/sqlite/telegram-file.ts'
-import { after, days } from '../time/instant.ts'
 import { type BotAccounts, openAccounts } from './bot-accounts.ts'
 import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
 import { dataFiles, openDataFolder } from './data-folder.ts'
 import { DEMO_CLINIC } from './load-line.ts'
 import { reportProblems } from './problems.ts'
-import { codeOf, hashOfCode } from './telegram-code.ts'
+import { CODE_BYTES, newCodeFor } from './telegram-code.ts'
 
 interface Call {
   readonly members: BotAccounts
@@ -127,26 +126,25 @@ async function endSessions({ members, isJson }: Call, { id, name }: Person): Pro
 }
 
 /** A code for one account, once: whoever has it gets that person's pages. */
-async function linkTelegram({ telegramFile, isJson, clinic }: Call, { id, name, left }: Person): Promise<number> {
+async function linkTelegram(
+  { telegramFile, isJson, clinic, members }: Call,
+  { id, name, left }: Person,
+): Promise<number> {
   if (left === true) {
     complain(`people: ${id} has left the clinic and is paged no more`)
     return 1
   }
-  const isPaged = clinic.people.some(one => one.id === id && one.pageAt.some(({ pager }) => pager === 'telegram'))
-  if (!isPaged) {
+  if (!isPagedBy(clinic, id, 'telegram')) {
     complain(
       `people: ${id} is not paged by Telegram. Write "- { pager: telegram }" under page-at of this person in the clinic file`,
     )
     return 1
   }
-  const code = codeOf(systemRandom().bytes(16))
   const at = systemClock().now()
-  const until = after(at, days(1))
+  await members.store.change({ at, who: 'machine', did: 'telegram-code-made', on: id }, [])
   const file = telegramFile()
-  const bot = file.known('username')
-  file.keepCode(hashOfCode(code), id, at, until)
+  const { code, link, until } = newCodeFor(file, id, at, systemRandom().bytes(CODE_BYTES))
   file.close()
-  const link = bot === undefined ? undefined : `https://t.me/${bot}?start=${code}`
   const ends = new Date(until).toISOString()
   if (isJson) print(JSON.stringify({ person: id, code, link: link ?? null, until: ends }))
   else {
@@ -156,10 +154,11 @@ async function linkTelegram({ telegramFile, isJson, clinic }: Call, { id, name, 
   return 0
 }
 
-async function unlinkTelegram({ telegramFile, isJson }: Call, { id, name }: Person): Promise<number> {
+async function unlinkTelegram({ telegramFile, isJson, members }: Call, { id, name }: Person): Promise<number> {
   const file = telegramFile()
   const unlinked = file.unlink(id)
   file.close()
+  await members.store.change({ at: systemClock().now(), who: 'machine', did: 'telegram-unlinked', on: id }, [])
   if (isJson) print(JSON.stringify({ person: id, unlinked }))
   else print(`${name} had ${unlinked} Telegram accounts linked and now has none.`)
   return 0

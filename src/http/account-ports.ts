@@ -10,6 +10,7 @@ import type { ClinicPagePorts } from './clinic-page.ts'
 import type { Passkeys, Site } from './passkeys.ts'
 import { addressOf } from './peer-address.ts'
 import type { SingleSignOn } from './single-sign-on.ts'
+import type { TelegramLinks } from './telegram-links.ts'
 
 /** What the pages of accounts need from the rest of the bot. */
 export interface AccountPagesPorts extends ClinicPagePorts {
@@ -17,6 +18,8 @@ export interface AccountPagesPorts extends ClinicPagePorts {
   readonly passkeys: Passkeys
   /** The hospital's own sign-in, where the clinic has one. */
   readonly singleSignOn?: SingleSignOn
+  /** Where the clinic pages by Telegram. */
+  readonly telegram?: TelegramLinks
   /** The people of the clinic's file, as it is now. */
   people(): readonly Person[]
   now(): Instant

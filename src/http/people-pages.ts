@@ -4,9 +4,10 @@ import { type AccountPagesPorts, callerOf } from './account-ports.ts'
 import type { ClinicAnswers } from './clinic-page.ts'
 import type { Gate } from './gate.ts'
 import { invitationScreen, peopleScreen } from './people-screen.ts'
+import { telegramRoutes } from './telegram-links.ts'
 
 /** What a press said when it was done. */
-const DID = new Set(['withdrawn', 'ended', 'kept'])
+const DID = new Set(['withdrawn', 'ended', 'kept', 'unlinked'])
 
 /** The people of the clinic: who signs in how, inviting, ending. */
 export function peopleRoutes(gated: Gate, ports: AccountPagesPorts, answers: ClinicAnswers): void {
@@ -41,6 +42,7 @@ export function peopleRoutes(gated: Gate, ports: AccountPagesPorts, answers: Cli
       wording,
       who,
       people,
+      telegram: ports.telegram,
       dayText: one => ports.dayText(one),
       ...(DID.has(did) ? { note: wording(`clinic-people-did-${did}`) } : {}),
     })
@@ -59,6 +61,7 @@ export function peopleRoutes(gated: Gate, ports: AccountPagesPorts, answers: Cli
     return answers.respond(c, wording('clinic-invitation-heading', { name: person.name }), body)
   }
 
+  telegramRoutes(gated, ports, answers)
   const idOf = (c: Context) => c.req.param('id') ?? ''
   gated.post(
     '/people/:id/invite',

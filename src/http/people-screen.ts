@@ -7,11 +7,13 @@ import type { Person } from '../oncall/clinic.ts'
 import type { Instant } from '../time/instant.ts'
 import { clinicNav } from './clinic-nav.ts'
 import { noteLine } from './sign-in-screen.ts'
+import { type TelegramLinks, telegramRow } from './telegram-links.ts'
 
 export interface PeopleScreen {
   readonly wording: Wording
   readonly who: SignedIn
   readonly people: readonly PersonRow[]
+  readonly telegram: TelegramLinks | undefined
   readonly dayText: (at: Instant) => string
   readonly note?: string
 }
@@ -38,7 +40,7 @@ ${noteLine(note)}
 
 function personRow(row: PersonRow, screen: PeopleScreen): Html {
   const { person, account, sessions, invitation, lastSignIn } = row
-  const { wording, dayText, who } = screen
+  const { wording, dayText, who, telegram } = screen
   const roles = person.roles ?? []
   const has = [
     ...(account.passkeys.length === 0 ? [] : [wording('clinic-people-passkeys', { count: account.passkeys.length })]),
@@ -52,6 +54,7 @@ function personRow(row: PersonRow, screen: PeopleScreen): Html {
 <p class="soft">${canSignIn ? has.join(', ') : wording('clinic-people-no-way')}${lastSignIn === undefined ? '' : html` · ${wording('clinic-people-last', { day: dayText(lastSignIn) })}`}${sessions === 0 ? '' : html` · ${wording('clinic-people-sessions', { count: sessions })}`}</p>
 ${invitation === undefined ? '' : html`<p>${wording('clinic-people-invited', { until: dayText(invitation.until) })}</p>`}
 ${person.left === true || roles.length === 0 || !mayDo(who, 'invite-people', about) ? '' : inviting(row, canSignIn, wording)}
+${telegramRow(telegram, person, who, wording)}
 ${sessions === 0 || !mayDo(who, 'end-sessions', about) ? '' : button(`/people/${person.id}/end-sessions`, wording('clinic-people-end', { name: person.name }))}
 </li>`
 }

@@ -216,6 +216,10 @@ export interface Clinic {
 export const peopleThere = ({ people }: Pick<Clinic, 'people'>): readonly Person[] =>
   people.filter(({ left }) => left !== true)
 
+/** Whether pages of this person may go out by a pager. */
+export const isPagedBy = ({ people }: Pick<Clinic, 'people'>, id: string, by: string): boolean =>
+  people.some(person => person.id === id && person.pageAt.some(({ pager }) => pager === by))
+
 /** The person or desk with this id, or undefined. */
 export function reachableOf(clinic: Clinic, id: string): Person | Desk | undefined {
   return clinic.people.find(person => person.id === id) ?? clinic.desks.find(desk => desk.id === id)

@@ -4,9 +4,9 @@ import { describe, expect, it } from 'vitest'
 import type { Outgoing, Part } from '../../src/case/message.ts'
 import { chatButtons } from '../../src/channels/telegram/buttons.ts'
 import { pictureOf } from '../../src/channels/telegram/pictures.ts'
-import { type Piece, partedAtLines, piecesOf } from '../../src/channels/telegram/pieces.ts'
+import { answersId, type Piece, partedAtLines, piecesOf } from '../../src/channels/telegram/pieces.ts'
 import { instant } from '../../src/time/instant.ts'
-import { digestOf, drawnFrom, PNG_FOLDER, SVG_FOLDER } from '../support/drawings-as-png.ts'
+import { answersDrawn, digestOf, drawnFrom, PNG_FOLDER, SVG_FOLDER, svgOf } from '../support/drawings-as-png.ts'
 import { screenWording } from '../support/screen-words.ts'
 
 const foot = { emergency: { label: 'Emergency', number: '911' }, clinic: { label: 'Clinic', number: '+12125550110' } }
@@ -59,6 +59,26 @@ describe('a reply as messages', () => {
     expect(textOf(words)).toMatch(/^Flush gently\.\n\nEmergency/)
     expect(picture).toMatchObject({ kind: 'drawing', caption: 'Drawing: flushing.' })
     expect(textOf(asked)).toMatch(/^Which is it\?/)
+  })
+
+  it('with answers that are drawn shows them in one picture, numbered as its caption and the buttons are, above the question', () => {
+    const drawnAnswers: Part = {
+      ...question,
+      options: [
+        { value: 'not-sure', label: 'Not sure', apart: true, drawing: 'unsure' },
+        { value: 'long', label: 'Long tube', drawing: 'balloon-long' },
+        { value: 'nasal', label: 'Through the nose', drawing: 'nasal' },
+      ],
+    } as Part
+    const drawing = (id: string) => (id === answersId(['balloon-long', 'nasal']) ? Buffer.from('png') : undefined)
+    const framed = { wording: screenWording, foot, buttons, hasKeys: false, drawing }
+    const [picture, asked, ...more] = piecesOf(outgoing([drawnAnswers]), framed)
+    expect(picture).toMatchObject({ kind: 'drawing', caption: '1. Long tube\n2. Through the nose', silent: true })
+    const labels = asked?.kind === 'text' ? (asked.message.buttons ?? []).flat().map(({ text }) => text) : []
+    expect(labels).toEqual(['Long tube', 'Through the nose', 'Not sure'])
+    expect(more).toEqual([])
+    // Other answers than those of the picture: none is shown.
+    expect(piecesOf(outgoing([drawnAnswers]), { ...framed, drawing: () => undefined })).toHaveLength(1)
   })
 
   it('with a drawing that has no picture says its words', () => {
@@ -117,6 +137,14 @@ describe('the pictures of drawings', () => {
       const png = join(PNG_FOLDER, file.replace('.svg', '.png'))
       expect(existsSync(png), png).toBe(true)
       expect(drawnFrom(readFileSync(png)), file).toBe(digestOf(readFileSync(join(SVG_FOLDER, file), 'utf8')))
+    }
+  })
+
+  it('of answers show those a question of the flows has, in its order, each drawn as it is now', () => {
+    expect(answersDrawn().length).toBeGreaterThan(0)
+    for (const ids of answersDrawn()) {
+      const png = pictureOf(answersId(ids))
+      expect(drawnFrom(Buffer.from(png ?? [])), ids.join()).toBe(digestOf(ids.map(svgOf).join('\n')))
     }
   })
 

@@ -189,12 +189,15 @@ const PATHS: Readonly<Record<string, string>> = {
   'POST /people/:id/start-anew': '- - - y',
   'POST /people/:id/withdraw': '- - - y',
   'POST /people/:id/end-sessions': '- - - y',
+  'POST /people/:id/telegram': '- - - y',
+  'POST /people/:id/telegram-unlink': '- - - y',
 }
 
 describe('every path of accounts and people', () => {
   let team: Team
   beforeAll(() => {
-    team = aTeam()
+    const telegram = { isPaged: () => true, linked: () => 0, unlink: () => 0 }
+    team = aTeam({ telegram: { ...telegram, newCode: () => ({ code: 'k_none', until: team.now() }) } })
     for (const role of ROLES)
       team.people.push({ ...(team.people[0] as Team['people'][number]), id: role, roles: [role] })
   })

@@ -8,6 +8,7 @@ import { challenges } from '../../src/accounts/tokens.ts'
 import { type AccountPages, accountPages } from '../../src/http/account-pages.ts'
 import { passkeys } from '../../src/http/passkeys.ts'
 import type { SingleSignOn } from '../../src/http/single-sign-on.ts'
+import type { TelegramLinks } from '../../src/http/telegram-links.ts'
 import type { Person, Role } from '../../src/oncall/clinic.ts'
 import { openAccountFile } from '../../src/store/sqlite/account-file.ts'
 import { type Instant, instant, type Milliseconds } from '../../src/time/instant.ts'
@@ -46,7 +47,12 @@ export const FROM = { address: '192.0.2.7', browser: 'Mozilla/5.0 (X11; Linux) F
 export const GOOD_PASSWORD = 'window ladder otter tin'
 
 export function aTeam(
-  over: { readonly origin?: string; readonly demonstration?: boolean; readonly singleSignOn?: SingleSignOn } = {},
+  over: {
+    readonly origin?: string
+    readonly demonstration?: boolean
+    readonly singleSignOn?: SingleSignOn
+    readonly telegram?: TelegramLinks
+  } = {},
 ): Team {
   const folder = mkdtempSync(join(tmpdir(), 'smallhours-team-'))
   const file = join(folder, 'accounts.sqlite')
@@ -82,6 +88,7 @@ export function aTeam(
     randomId: () => randomBytes(16).toString('hex'),
     demonstration: over.demonstration ?? false,
     ...(over.origin === undefined ? {} : { origin: over.origin }),
+    ...(over.telegram === undefined ? {} : { telegram: over.telegram }),
     ...(over.singleSignOn === undefined ? {} : { singleSignOn: over.singleSignOn }),
   })
   return {

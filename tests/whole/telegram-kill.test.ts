@@ -122,7 +122,8 @@ async function run(updates: Updates, kill: string): Promise<Run> {
     await keeper.stop()
     return {
       ...(await recordIn(dataDir)),
-      shown: spoken(family).filter(text => !LAST_RESORT.test(text)),
+      // Pictures go with the words of their reply.
+      shown: saidTo(family).flatMap(({ photo, text }) => (photo || LAST_RESORT.test(text) ? [] : [text])),
       pages: saidTo(amara).flatMap(({ buttons, text }) => (buttons.length === 4 ? [text] : [])),
       killedAt: keeper.lives[0]?.killed?.point,
       faults: api.faults,

@@ -2,6 +2,7 @@ import type { Drawing, Outgoing, Part, Question } from '../../case/message.ts'
 import type { ToSend } from '../../telegram/connection.ts'
 import { besideQuestion, numbersLine, partLines } from '../text-lines.ts'
 import { plainText } from '../text-plain.ts'
+import { orderedOptions } from '../text-taps.ts'
 import type { FamilyFoot, Wording } from '../web-page.ts'
 import { type ChatButtons, numberKeys } from './buttons.ts'
 
@@ -38,6 +39,7 @@ export function piecesOf(outgoing: Outgoing, frame: PiecesFrame): readonly Piece
     const png = frame.drawing(drawing.id)
     return png === undefined ? [] : [{ drawing, png }]
   })
+  const answers = question === undefined ? [] : answersDrawn(question, frame)
   const isDrawn = (drawing: Drawing) => pictures.some(one => one.drawing.id === drawing.id)
   const silent = !outgoing.audible
   const words = [
@@ -49,7 +51,8 @@ export function piecesOf(outgoing: Outgoing, frame: PiecesFrame): readonly Piece
   const numbers = ['', numbersLine(foot)]
   const ends = question === undefined ? {} : endOf(question, frame)
   const cleared = frame.hasKeys && ends.buttons === undefined && ends.keys === undefined ? { keys: [] } : {}
-  if (pictures.length === 0) return texts([...words, ...asked, ...numbers], { ...cleared, ...ends }, silent)
+  if (pictures.length + answers.length === 0)
+    return texts([...words, ...asked, ...numbers], { ...cleared, ...ends }, silent)
   const drawn = pictures.map(
     ({ drawing, png }): Piece => ({
       kind: 'drawing',
@@ -61,7 +64,7 @@ export function piecesOf(outgoing: Outgoing, frame: PiecesFrame): readonly Piece
   if (question === undefined) return [...texts([...words, ...numbers], cleared, silent), ...drawn]
   // The question stands lowest, with the numbers under it.
   const first = words.length === 0 ? [] : texts([...words, ...numbers], {}, silent)
-  return [...first, ...drawn, ...texts([...asked, ...numbers], { ...cleared, ...ends }, true)]
+  return [...first, ...drawn, ...answers, ...texts([...asked, ...numbers], { ...cleared, ...ends }, true)]
 }
 
 function speakerOf(outgoing: Outgoing, wording: Wording): string[] {
@@ -89,6 +92,19 @@ const endOf = (question: Question, { buttons, wording }: PiecesFrame): Pick<ToSe
     : question.options.length === 0
       ? {}
       : { buttons: buttons.question(question) }
+
+/** The answers of a question in one picture, where each is drawn: numbered in the order of the buttons, the caption says which is which. */
+function answersDrawn(question: Question, frame: PiecesFrame): readonly Piece[] {
+  const options = orderedOptions(question).filter(({ apart }) => apart !== true)
+  const ids = options.flatMap(({ drawing }) => (drawing === undefined ? [] : [drawing]))
+  const png = ids.length < 2 || ids.length < options.length ? undefined : frame.drawing(answersId(ids))
+  if (png === undefined) return []
+  const caption = options.map(({ label }, index) => `${index + 1}. ${plainText(label)}`).join('\n')
+  return [{ kind: 'drawing', png, caption: cut(caption, CAPTION_MOST), silent: true }]
+}
+
+/** Id of the picture that shows these drawings, in this order: a clinic that asks for others has no such picture. */
+export const answersId = (drawings: readonly string[]): string => drawings.join('+')
 
 /** Each drawing once, in the order it is spoken of. */
 function drawingsOf(parts: readonly Part[]): readonly Drawing[] {

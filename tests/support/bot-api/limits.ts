@@ -46,7 +46,8 @@ export function faultOf(method: Method, sent: Sent): Refused | undefined {
   const missing = must.find(field => sent[field] === undefined || sent[field] === '')
   if (missing !== undefined) return bad(missing === 'text' ? 'message text is empty' : `${missing} is empty`)
   const stray = Object.keys(sent).find(
-    field => !must.includes(field) && !may.includes(field) && !/^file\d*$/.test(field),
+    // A file comes under any name that a field says it is attached by (Bot API, Sending files).
+    field => !must.includes(field) && !may.includes(field) && !Object.values(sent).includes(`attach://${field}`),
   )
   if (stray !== undefined) return bad(`stand-in: unknown field ${stray}`)
   return textFault(method, sent) ?? markupFault(sent.reply_markup) ?? otherFault(method, sent)
