@@ -69,7 +69,9 @@ describe.each(['polling', 'webhook'] as const)(
       )
       const [pictures, words] = [true, false].map(one => saidTo(family).filter(({ photo }) => photo === one))
       expect((words ?? []).filter(({ text }) => !NUMBERS.test(text))).toEqual([])
-      expect((pictures ?? []).map(({ text }) => text)).toEqual([expect.stringMatching(/^1\. Flat button.*\n2\. Long tube/)])
+      expect((pictures ?? []).map(({ text }) => text)).toEqual([
+        expect.stringMatching(/^1\. Flat button.*\n2\. Long tube/),
+      ])
       expect(spoken(family).filter(text => text.includes('A machine of'))).toHaveLength(1)
       expect(night.api.faults).toEqual([])
     })
