@@ -1,6 +1,7 @@
 import { type Instant, instant } from '../time/instant.ts'
 import type { Clinic, Desk, Person, Rota, When } from './clinic.ts'
 import { type Duty, rankOf } from './duty.ts'
+import { edgesWithin } from './edges.ts'
 import { type OpenBetween, openingsBetween } from './opening.ts'
 import { rolesOf } from './rota.ts'
 import { type Stretch, stretches, undatedBetween } from './timeline.ts'
@@ -55,9 +56,9 @@ export function unreachableBecause(who: Person | Desk | undefined): Unreachable 
 /** Looks through [from, until). Each kind of finding is told in order of time. */
 export function coverageOf(clinic: Clinic, from: Instant, until: Instant): Coverage {
   const plan = planOf(clinic, from, until)
-  const rungs = clinic.ladder.map(() => [] as RungUncovered[])
-  const empty: Uncovered[] = []
-  const single: (Uncovered & { id: string })[] = []
+  const rungs = clinic.ladder.map(() => [] as Growing<RungUncovered>[])
+  const empty: Growing<Uncovered>[] = []
+  const single: Growing<Uncovered & { id: string }>[] = []
   plan.edges.forEach((edge, index) => {
     const end = plan.edges[index + 1] ?? until
     plan.to(edge)
@@ -70,12 +71,22 @@ export function coverageOf(clinic: Clinic, from: Instant, until: Instant): Cover
         first ??= found
         isOne &&= found === first
       } else if (found.role !== undefined) {
-        const hole = { from: edge, until: end, rung: place, role: found.role, because: found.because }
-        extend(rungs[place] ?? [], found.who === undefined ? hole : { ...hole, who: found.who })
+        const holes = rungs[place] ?? []
+        const last = holes.at(-1)
+        const isOn = last?.until === edge && last.because === found.because && last.who === found.who
+        if (isOn) last.until = end
+        else holes.push({ from: edge, until: end, rung: place, ...found, role: found.role })
       }
     }
-    if (first === undefined) extend(empty, { from: edge, until: end })
-    else if (isOne) extend(single, { from: edge, until: end, id: first })
+    if (first === undefined) {
+      const last = empty.at(-1)
+      if (last?.until === edge) last.until = end
+      else empty.push({ from: edge, until: end })
+    } else if (isOne) {
+      const last = single.at(-1)
+      if (last?.until === edge && last.id === first) last.until = end
+      else single.push({ from: edge, until: end, id: first })
+    }
   })
   return {
     rungs: rungs.flat(),
@@ -85,16 +96,8 @@ export function coverageOf(clinic: Clinic, from: Instant, until: Instant): Cover
   }
 }
 
-/** Lengthens the last finding where the next one says the same and follows on it. */
-function extend<T extends Uncovered>(found: T[], next: T): void {
-  const last = found.at(-1)
-  const isOn = last !== undefined && last.until === next.from && isAlike(last, next)
-  if (isOn) found[found.length - 1] = { ...last, until: next.until }
-  else found.push(next)
-}
-
-const isAlike = (a: Uncovered & { because?: string; who?: string; id?: string }, b: typeof a): boolean =>
-  a.because === b.because && a.who === b.who && a.id === b.id
+/** A finding that the next edge may lengthen. */
+type Growing<T extends Uncovered> = Omit<T, 'until'> & { until: Instant }
 
 /** What a rung leads to at the moment looked at: the id of who is reached, or why nobody is; undefined while it is not in use. */
 type RungNow = string | { readonly role?: string; readonly because: RungUncovered['because']; readonly who?: string }
@@ -108,14 +111,19 @@ interface Plan {
 
 function planOf(clinic: Clinic, from: Instant, until: Instant): Plan {
   const roles = [...new Set(clinic.ladder.flatMap(rung => (rung.kind === 'role' ? [rung.role] : [])))]
-  const walks = new Map(roles.map(role => [role, walkOf(stretches(clinic, role, from, until))]))
+  const walks = new Map(roles.map(role => [role, walkOf(stretchesOnce(clinic, role, from, until))]))
+  const steps = [...walks.values()]
+  const rungs = clinic.ladder.map(rung => ({ ...rung, walk: rung.kind === 'role' ? walks.get(rung.role) : undefined }))
   const openings = openingsBetween(clinic, from, until)
   const edges: Instant[] = [from, ...hoursEdges(clinic, from, until)]
   for (const { list } of walks.values()) for (const stretch of list) edges.push(stretch.from)
   for (const { opensAt, closesAt } of openings) edges.push(opensAt, closesAt)
-  const within = [...new Set(edges.filter(edge => edge >= from && edge < until))].sort((a, b) => a - b)
-  const why = new Map([...clinic.people, ...clinic.desks].map(one => [one.id, unreachableBecause(one)]))
-  const faultOf = (id: string) => (why.has(id) ? why.get(id) : 'unknown-id')
+  const why = new Map<string, Unreachable | 'none'>()
+  for (const one of [...clinic.people, ...clinic.desks]) why.set(one.id, unreachableBecause(one) ?? 'none')
+  const faultOf = (id: string): Unreachable | undefined => {
+    const fault = why.get(id) ?? 'unknown-id'
+    return fault === 'none' ? undefined : fault
+  }
   let now = from
   let opened = 0
   let isOpen = false
@@ -132,22 +140,22 @@ function planOf(clinic: Clinic, from: Instant, until: Instant): Plan {
     }
   }
   return {
-    edges: within,
+    edges: edgesWithin(edges, from, until),
     to(at) {
       now = at
-      for (const { to } of walks.values()) to(at)
+      for (const walk of steps) walk.to(at)
       // Openings of neighbouring days may overlap: the first that has not closed tells.
       while ((openings[opened]?.closesAt ?? Number.POSITIVE_INFINITY) <= at) opened++
       isOpen = isWithin(openings, opened, at)
     },
     rung(place) {
-      const rung = clinic.ladder[place]
+      const rung = rungs[place]
       if (rung === undefined || !inUse(rung.when)) return undefined
       if (rung.kind !== 'role') {
         const because = faultOf(rung.id)
         return because === undefined ? rung.id : { because, who: rung.id }
       }
-      const stretch = walks.get(rung.role)?.now()
+      const stretch = rung.walk?.now()
       const who = stretch?.duty?.who
       if (who === undefined) {
         const away = stretch?.away?.who
@@ -214,23 +222,30 @@ function offsetChanges(zone: string, from: Instant, until: Instant): readonly In
   return found
 }
 
+const overlapsOf = onceForRota(overlapsFound)
+const stretchesOnce = onceForRota(stretches)
+
+/** Several ladders over one rota ask the same in turn: what was worked out last for a rota is remembered. */
+function onceForRota<Of>(
+  worked: (clinic: Clinic, role: string, from: Instant, until: Instant) => Of,
+): (clinic: Clinic, role: string, from: Instant, until: Instant) => Of {
+  const remembered = new WeakMap<Rota, Map<string, Of>>()
+  return (clinic, role, from, until) => {
+    const known = remembered.get(clinic.rota)
+    const key = `${clinic.zone} ${role} ${from} ${until}`
+    const found = known?.get(key) ?? worked(clinic, role, from, until)
+    if (known === undefined || known.size >= REMEMBERED_MOST) remembered.set(clinic.rota, new Map([[key, found]]))
+    else known.set(key, found)
+    return found
+  }
+}
+
+const REMEMBERED_MOST = 32
+
 /**
  * Duties of one height that hold at once for two people. What a changed clock brings is none, and of two changes by date the
  * later line stands above: those are told by their lines, where the file is read.
  */
-function overlapsOf(clinic: Clinic, role: string, from: Instant, until: Instant): readonly Overlap[] {
-  const known = overlapsKnown.get(clinic.rota)
-  const key = `${clinic.zone} ${role} ${from} ${until}`
-  const found = known?.get(key) ?? overlapsFound(clinic, role, from, until)
-  // Several ladders over one rota ask the same in turn.
-  if (known === undefined || known.size >= OVERLAPS_MOST) overlapsKnown.set(clinic.rota, new Map([[key, found]]))
-  else known.set(key, found)
-  return found
-}
-
-const OVERLAPS_MOST = 32
-const overlapsKnown = new WeakMap<Rota, Map<string, readonly Overlap[]>>()
-
 function overlapsFound(clinic: Clinic, role: string, from: Instant, until: Instant): readonly Overlap[] {
   const found: Overlap[] = []
   let open: Duty[] = []

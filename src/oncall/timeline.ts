@@ -12,6 +12,7 @@ import {
   type Transfers,
   transfersOf,
 } from './duty.ts'
+import { edgesWithin } from './edges.ts'
 import { instantsOf, wallTimeAt } from './wall-time.ts'
 
 /**
@@ -112,8 +113,23 @@ const touching =
   ({ startsAt, endsAt }: Duty): boolean =>
     startsAt <= until && endsAt > from
 
-function isAwayIn({ away }: RotaIndex, who: string, at: Instant): boolean {
-  return away.get(who)?.some(({ from, until }) => from <= at && at < until) ?? false
+type AwayNow = ReadonlyMap<string, readonly Away[]>
+
+function isAwayIn(away: AwayNow, who: string, at: Instant): boolean {
+  const spans = away.get(who)
+  if (spans === undefined) return false
+  for (const { from, until } of spans) if (from <= at && at < until) return true
+  return false
+}
+
+/** The leave that touches a stretch of time, by who has it; nobody is looked for who has none. */
+function awayBetween({ away }: RotaIndex, people: ReadonlySet<string>, from: Instant, until: Instant): AwayNow {
+  const found = new Map<string, readonly Away[]>()
+  for (const who of people) {
+    const spans = away.get(who)?.filter(one => one.from < until && one.until > from) ?? []
+    if (spans.length > 0) found.set(who, spans)
+  }
+  return found
 }
 
 /** Stretches of one block of time, end to end. */
@@ -132,18 +148,11 @@ function blockOf(clinic: Clinic, role: string, block: number): readonly Stretch[
 /** Walks over the edges once, with the duties that hold between two of them. */
 function swept(clinic: Clinic, index: RotaIndex, role: string, from: Instant, until: Instant): readonly Stretch[] {
   const duties = dutiesBetween(clinic, role, from, until)
-  const people = new Set(duties.map(({ who }) => who))
-  const leaves = [...people].flatMap(who => (index.away.get(who) ?? []).flatMap(away => [away.from, away.until]))
-  const edges = new Set([from])
-  const edge = (at: Instant) => {
-    if (at > from && at < until) edges.add(at)
-  }
-  for (const { startsAt, endsAt } of duties) {
-    edge(startsAt)
-    edge(endsAt)
-  }
-  for (const at of leaves) edge(at)
-  const starts = [...edges].sort((a, b) => a - b)
+  const leave = awayBetween(index, new Set(duties.map(({ who }) => who)), from, until)
+  const edges = [from]
+  for (const spans of leave.values()) for (const one of spans) edges.push(one.from, one.until)
+  for (const { startsAt, endsAt } of duties) edges.push(startsAt, endsAt)
+  const starts = edgesWithin(edges, from, until)
   const order = duties.map((duty, place): Placed => ({ duty, place })).sort((a, b) => a.duty.startsAt - b.duty.startsAt)
   const found: Stretch[] = []
   const holding: Placed[] = []
@@ -155,7 +164,7 @@ function swept(clinic: Clinic, index: RotaIndex, role: string, from: Instant, un
     holding.length = kept
     for (let one = order[next]; one !== undefined && one.duty.startsAt <= start; one = order[++next])
       if (one.duty.endsAt > start) holding.push(one)
-    const { duty, away } = inForce(index, holding, start)
+    const { duty, away } = inForce(leave, holding, start)
     const last = found.at(-1)
     const end = starts[position + 1] ?? until
     if (last !== undefined && last.duty === duty && last.away === away)
@@ -186,19 +195,19 @@ const NOBODY = { duty: undefined, away: undefined }
  * else nobody: what was given away by a duty further up does not fall back on those below.
  */
 function inForce(
-  index: RotaIndex,
+  leave: AwayNow,
   holding: readonly Placed[],
   at: Instant,
 ): { readonly duty: Duty | undefined; readonly away: Duty | undefined } {
   let top: Placed | undefined
   for (const one of holding) if (top === undefined || one.place > top.place) top = one
   if (top === undefined) return NOBODY
-  if (!isAwayIn(index, top.duty.who, at)) return { duty: top.duty, away: undefined }
+  if (!isAwayIn(leave, top.duty.who, at)) return { duty: top.duty, away: undefined }
   const rank = rankOf(top.duty)
   let there: Placed | undefined
   for (const one of holding) {
     const isBelow = there !== undefined && one.place < there.place
-    if (!isBelow && rankOf(one.duty) === rank && !isAwayIn(index, one.duty.who, at)) there = one
+    if (!isBelow && rankOf(one.duty) === rank && !isAwayIn(leave, one.duty.who, at)) there = one
   }
   return there === undefined ? { duty: undefined, away: top.duty } : { duty: there.duty, away: undefined }
 }

@@ -41,6 +41,8 @@ export function weekdayOf(day: number): Weekday {
 interface Zone {
   readonly format: Intl.DateTimeFormat
   readonly ofDays: Map<number, number>
+  /** By local day: the one offset that all its wall times have, or NaN where a change is near. */
+  readonly steady: Map<number, number>
   readonly offsets: Map<Instant, number>
 }
 
@@ -66,7 +68,7 @@ function zoneOf(zone: string): Zone {
     minute: 'numeric',
     second: 'numeric',
   })
-  const made = { format, ofDays: new Map<number, number>(), offsets: new Map<Instant, number>() }
+  const made: Zone = { format, ofDays: new Map(), steady: new Map(), offsets: new Map() }
   zones.set(zone, made)
   return made
 }
@@ -97,6 +99,19 @@ function offsetOfDay({ format, ofDays }: Zone, day: number): number {
   return worked
 }
 
+/** The offset of every wall time of a local day, looked up once: no zone changes its clocks twice within a day. */
+function steadyOffset(known: Zone, day: number): number {
+  const remembered = known.steady.get(day)
+  if (remembered !== undefined) return remembered
+  // What is looked at for a wall time lies a day before and a day after it.
+  const offsets = [-1, 0, 1, 2, 3].map(by => offsetOfDay(known, day + by))
+  const [first = Number.NaN] = offsets
+  const worked = offsets.every(one => one === first) ? first : Number.NaN
+  if (known.steady.size >= DAYS_MOST) known.steady.clear()
+  known.steady.set(day, worked)
+  return worked
+}
+
 function offsetOf(format: Intl.DateTimeFormat, at: Instant): number {
   const read: Record<string, number> = {}
   for (const { type, value } of format.formatToParts(at)) read[type] = Number(value)
@@ -118,6 +133,11 @@ export function wallTimeAt(zone: string, at: Instant): WallTime {
  */
 export function instantsOf(zone: string, wall: WallTime): { earlier: Instant; later: Instant } {
   const local = wall.day * DAY_MS + wall.minute * MINUTE_MS
+  const steady = steadyOffset(zoneOf(zone), wall.day)
+  if (wall.minute >= 0 && wall.minute <= 1440 && !Number.isNaN(steady)) {
+    const only = instant(local - steady)
+    return { earlier: only, later: only }
+  }
   const byOffsetBefore = local - offsetAt(zone, instant(local - DAY_MS))
   const byOffsetAfter = local - offsetAt(zone, instant(local + DAY_MS))
   if (byOffsetBefore === byOffsetAfter) return { earlier: instant(byOffsetBefore), later: instant(byOffsetBefore) }
