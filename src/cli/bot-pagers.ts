@@ -8,7 +8,7 @@ import type { Pager } from '../pagers/pager.ts'
 import { smtpPager } from '../pagers/smtp.ts'
 import { webhookPager } from '../pagers/webhook.ts'
 import type { Instant } from '../time/instant.ts'
-import type { BotSms } from './bot-sms.ts'
+import type { BotSms, ReceiptsKept } from './bot-sms.ts'
 
 export interface BotPagers {
   readonly board: BoardPager
@@ -64,6 +64,7 @@ export async function clinicPagers(
   routes: LoadedClinic['pagers'],
   now: () => Instant,
   wording: () => Wording,
+  kept?: ReceiptsKept,
 ): Promise<BotPagers> {
   const pagers = new Map<string, Pager>()
   if (routes.smtp !== undefined) {
@@ -82,7 +83,8 @@ export async function clinicPagers(
       }),
     )
   }
-  const sms = routes.sms === undefined ? undefined : (await import('./bot-sms.ts')).openSms(routes.sms, now, wording)
+  const sms =
+    routes.sms === undefined ? undefined : (await import('./bot-sms.ts')).openSms(routes.sms, now, wording, kept)
   if (sms !== undefined) pagers.set('sms', sms.pager)
   return over(boardPager(), pagers, undefined, sms)
 }

@@ -154,7 +154,7 @@ export async function openBot(options: BotOptions): Promise<Bot> {
           loaded.pagers,
           pagesBySms(first.clinic) ? { wording: () => staffWords } : undefined,
         )
-      : await clinicPagers(loaded.pagers, now, () => staffWords))
+      : await clinicPagers(loaded.pagers, now, () => staffWords, { file: data.smsReceiptsFile, onFault: storeFault }))
   const telegram = await telegramFrom(loaded, { data, clock, wording: () => staffWords, log, wire: options.wire })
   const pagerOf = (id: string) => (id === telegram?.bot.pager.id ? telegram.bot.pager : pagers.of(id))
   const channels = new Map((options.channels ?? []).map(channel => [channel.id, channel]))
@@ -272,9 +272,9 @@ export async function openBot(options: BotOptions): Promise<Bot> {
       text,
     )
   })
-  pagers.sms?.receiptsTo((page, outcome) => {
+  pagers.sms?.receiptsTo(async (page, outcome) => {
     if (outcome === 'delivered') return
-    if (page.caseId !== '') void runtime.pageLost(page.caseId, page.key).catch(storeFault)
+    if (page.caseId !== '') await runtime.pageLost(page.caseId, page.key)
     else people?.testLost(page.key, 'sms')
   })
   const joined =

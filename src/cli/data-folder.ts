@@ -21,6 +21,8 @@ export interface DataFolder {
   readonly deskFile: string
   /** Test call-outs, and who answered them. */
   readonly testCalloutsFile: string
+  /** Pages by text message whose receipts are waited for. */
+  readonly smsReceiptsFile: string
   /** Calendars that were given on a page and are not saved yet. */
   readonly calendarDraftsFolder: string
   /** Photos of families, sealed. */
@@ -55,6 +57,7 @@ export function dataFiles(folder: string) {
     signingKeyFile: join(folder, 'signing-key'),
     aliveFile: join(folder, 'last-alive'),
     photosFolder: join(folder, 'photos'),
+    smsReceiptsFile: join(folder, 'sms-receipts.json'),
     calendarDraftsFolder: join(folder, 'calendar-drafts'),
     deskFile: join(folder, 'desk.json'),
     testCalloutsFile: join(folder, 'test-callouts.json'),

@@ -1,6 +1,6 @@
 import smpp, { type Pdu, type Session } from 'smpp'
 import { joining, OK } from './joining.ts'
-import { isReceipt, type Receipt, receiptBook, receiptIn } from './receipts.ts'
+import { isReceipt, type Receipt, receiptBook, receiptIn, type WaitedTexts } from './receipts.ts'
 import { type Segment, segmentsOf } from './segments.ts'
 
 /** One connection to the short message centre of a telephone company, after SMPP 3.4. */
@@ -43,8 +43,13 @@ export interface CentreOptions {
    * not kept is delivered again; rejected, the centre is asked to come back.
    */
   readonly onMessage?: (from: string, text: string) => Promise<void>
-  /** What became of a text at the telephone, minutes or days after it was accepted, or never: no receipt says nothing. */
-  readonly onReceipt?: (about: string, outcome: Receipt) => void
+  /**
+   * What became of a text at the telephone, minutes or days after it was accepted, or never: no receipt says nothing. Rejected,
+   * the centre is asked to come back with it.
+   */
+  readonly onReceipt?: (about: string, outcome: Receipt) => Promise<void>
+  /** Where the texts are kept whose receipts are waited for. Left out: in memory, until this process ends. */
+  readonly waited?: WaitedTexts
   /** Milliseconds: for one answer of the centre (default 10,000), between signs of life (30,000), for the parts of one text (60,000). */
   readonly timeouts?: { readonly answerMs?: number; readonly quietMs?: number; readonly partsMs?: number }
 }
@@ -57,6 +62,8 @@ const PASSING = new Map([
 ])
 /** Classes of what comes in that are neither a person's words nor a receipt (SMPP 3.4 section 5.2.12). */
 const OTHER_TYPES = 0x38
+/** SMPP 3.4 section 5.1.3, a fault of our own: what was delivered comes again. */
+const NOT_KEPT = 0x08
 const BACK_SOON_MS = 5_000
 const RECONNECT_MS = [1_000, 2_000, 5_000, 10_000, 30_000] as const
 
@@ -70,7 +77,7 @@ export function shortMessageCentre(options: CentreOptions): Centre {
   let alive: NodeJS.Timeout | undefined
   const waiting = new Set<() => void>()
   const going = new Set<Promise<unknown>>()
-  const book = receiptBook(options.onReceipt ?? (() => undefined))
+  const book = receiptBook(options.onReceipt ?? (async () => undefined), options.waited)
   const incoming = joining(partsMs, options.onMessage ?? (async () => undefined))
 
   function connect(): void {
@@ -108,8 +115,11 @@ export function shortMessageCentre(options: CentreOptions): Centre {
     made.on('deliver_sm', (pdu: Pdu) => {
       if (isReceipt(pdu)) {
         const receipt = receiptIn(pdu)
-        if (receipt !== undefined) book.take(receipt.id, receipt.outcome)
-        made.send(pdu.response())
+        const taken = receipt === undefined ? Promise.resolve() : book.take(receipt.id, receipt.outcome)
+        taken.then(
+          () => made.send(pdu.response()),
+          () => made.send(pdu.response({ command_status: NOT_KEPT })),
+        )
       } else if (((pdu.esm_class ?? 0) & OTHER_TYPES) !== 0) made.send(pdu.response())
       else incoming.take(pdu, status => made.send(pdu.response({ command_status: status })))
     })
@@ -168,7 +178,7 @@ export function shortMessageCentre(options: CentreOptions): Centre {
       if (index === 0) return outcome
       return { kind: 'unknown', reason: `part ${index + 1} of ${parts.length}: ${outcome.reason}` }
     }
-    if (about !== undefined && ids.length === parts.length) book.expect(ids, about)
+    if (about !== undefined && ids.length === parts.length) await book.expect(ids, about).catch(() => undefined)
     return { kind: 'accepted' }
   }
 

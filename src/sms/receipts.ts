@@ -35,45 +35,78 @@ export function receiptIn(pdu: Pdu): { readonly id: string; readonly outcome: Re
   return id === undefined || outcome === undefined ? undefined : { id: plain(id), outcome }
 }
 
-/** Messages whose receipts are waited for, at most; the oldest is then waited for no more. */
-const WAITED_MOST = 4_000
+/** Texts whose receipts are waited for, at most; the oldest is then waited for no more. */
+const WAITED_MOST = 1_000
 /** Receipts that came before the answer that names their message. */
 const EARLY_MOST = 200
 
+/** A text whose receipts are waited for. */
+export interface WaitedText {
+  /** What the text was, as whoever sent it knows it. */
+  readonly about: string
+  /** Ids of its parts that nothing is known of yet. */
+  readonly left: readonly string[]
+}
+
+/** Where the texts that are waited for are kept: a receipt may come days later, to another process. */
+export interface WaitedTexts {
+  read(): readonly WaitedText[]
+  write(texts: readonly WaitedText[]): void
+}
+
+export function waitedInMemory(): WaitedTexts {
+  let texts: readonly WaitedText[] = []
+  return {
+    read: () => texts,
+    write(next) {
+      texts = next
+    },
+  }
+}
+
 export interface ReceiptBook {
   /** All parts of a text were taken under these ids. */
-  expect(ids: readonly string[], about: string): void
-  take(id: string, outcome: Receipt): void
+  expect(ids: readonly string[], about: string): Promise<void>
+  /** Rejects where it could not be told: the receipt must come again. */
+  take(id: string, outcome: Receipt): Promise<void>
 }
 
 /** Tells once what became of each text: lost with its first lost part, delivered with its last delivered one. */
-export function receiptBook(told: (about: string, outcome: Receipt) => void): ReceiptBook {
-  const waited = new Map<string, { readonly about: string; readonly left: Set<string> }>()
+export function receiptBook(
+  told: (about: string, outcome: Receipt) => Promise<void>,
+  waited: WaitedTexts = waitedInMemory(),
+): ReceiptBook {
   const early = new Map<string, Receipt>()
+  const telling = new Set<string>()
 
-  function take(said: string, outcome: Receipt): void {
+  async function take(said: string, outcome: Receipt): Promise<void> {
     const id = plain(said)
-    const text = waited.get(id)
+    const text = waited.read().find(({ left }) => left.includes(id))
     if (text === undefined) {
       bounded(early, id, outcome, EARLY_MOST)
       return
     }
-    waited.delete(id)
-    text.left.delete(id)
-    if (outcome === 'delivered' && text.left.size > 0) return
-    for (const other of text.left) waited.delete(other)
-    told(text.about, outcome)
+    const left = text.left.filter(one => one !== id)
+    const isTold = outcome === 'lost' || left.length === 0
+    // It is told before it is forgotten: a process that ends in between is told again.
+    if (isTold) {
+      if (telling.has(text.about)) return
+      telling.add(text.about)
+      await told(text.about, outcome).finally(() => telling.delete(text.about))
+    }
+    const others = waited.read().filter(({ about }) => about !== text.about)
+    waited.write(isTold ? others : [...others, { ...text, left }])
   }
 
   return {
-    expect(said, about) {
+    async expect(said, about) {
       const ids = said.map(plain)
-      const text = { about, left: new Set(ids) }
-      for (const id of ids) bounded(waited, id, text, WAITED_MOST)
+      const others = waited.read().filter(one => one.about !== about)
+      waited.write([...others, { about, left: ids }].slice(-WAITED_MOST))
       for (const id of ids) {
         const outcome = early.get(id)
         early.delete(id)
-        if (outcome !== undefined && waited.has(id)) take(id, outcome)
+        if (outcome !== undefined) await take(id, outcome)
       }
     },
     take,

@@ -124,6 +124,21 @@ describe('a page by text message that did not get to the telephone', { timeout: 
     }
   })
 
+  it('is told also when the bot was started anew since the page', async () => {
+    const only = await smsNight({ onlyTexts: true })
+    try {
+      await only.say(danger)
+      await vi.waitFor(() => expect(only.textsTo(AMARA)).not.toEqual([]))
+      await only.restart()
+      await only.peer.receipt(AMARA, 'UNDELIV')
+      await vi.waitFor(() => expect(only.textsTo(INGRID)).not.toEqual([]))
+      await only.restart()
+      expect(await boardOf(only)).toContain('A page by text message to Amara Osei did not get to the telephone')
+    } finally {
+      await only.stop()
+    }
+  })
+
   it('waits for its turn where another way took the page too; the board says it all the same', async () => {
     await night.say(danger)
     await vi.waitFor(() => expect(textsTo(AMARA)).not.toEqual([]))

@@ -175,7 +175,9 @@ describe('a delivery receipt', () => {
   async function receiptsAfter(text: string, about?: string) {
     number = 0
     const told: (readonly [string, Receipt])[] = []
-    const { centre, peer } = await connected(numbering, { onReceipt: (who, outcome) => told.push([who, outcome]) })
+    const { centre, peer } = await connected(numbering, {
+      onReceipt: async (who, outcome) => void told.push([who, outcome]),
+    })
     expect(await centre.send(TO, text, about)).toEqual({ kind: 'accepted' })
     return { told, peer }
   }
@@ -223,6 +225,21 @@ describe('a delivery receipt', () => {
     await broken.peer.deliver(TO, receipt('a2', 'UNDELIV'), { esm_class: 0x04 })
     await broken.peer.deliver(TO, receipt('a1', 'DELIVRD'), { esm_class: 0x04 })
     expect(broken.told).toEqual([['page-2', 'lost']])
+  })
+
+  it('that could not be told is asked for again, and then told', async () => {
+    const told: string[] = []
+    number = 0
+    const onReceipt = async (who: string) => {
+      told.push(who)
+      if (told.length === 1) throw new Error('the store is full')
+    }
+    const { centre, peer } = await connected(numbering, { onReceipt })
+    await centre.send(TO, 'Case 4719', 'page-1')
+    // SMPP 3.4 section 5.1.3: 8 is a system error.
+    expect(await peer.deliver(TO, receipt('a1', 'UNDELIV'), { esm_class: 0x04 })).toBe(8)
+    expect(await peer.deliver(TO, receipt('a1', 'UNDELIV'), { esm_class: 0x04 })).toBe(0)
+    expect(told).toEqual(['page-1', 'page-1'])
   })
 
   it('about a message of somebody else, and one that is none, is taken and means nothing', async () => {

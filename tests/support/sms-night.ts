@@ -29,6 +29,8 @@ export interface SmsNight {
   /** Sends a text message to the bot, and gives what comes back. */
   answers(from: string, text: string): Promise<string>
   pass(length: Milliseconds): Promise<void>
+  /** Ends the bot and starts it anew on the same data; the centre goes on. */
+  restart(): Promise<void>
   stop(): Promise<void>
 }
 
@@ -49,24 +51,33 @@ export async function smsNight({ takesFamilies = false, onlyTexts = false } = {}
     start: async () => undefined,
     stop: async () => undefined,
   }
-  const sms = smsOver(
-    { host: '127.0.0.1', port: peer.port, security: 'none', systemId: 'clinic', password: 'pass', from: 'Clinic' },
-    () => clock.now(),
-    () => bot.staffWords,
-    takesFamilies,
-  )
   const others = { id: 'others', page: async () => ({ kind: 'accepted' }) as const, stop: async () => undefined }
-  const bot = await openBot({
-    ...{ loaded, clock, random: systemRandom(), origin: () => 'https://feeding.example', channels: [channel] },
-    dataDir: join(folder, 'data'),
-    log: () => undefined,
-    pagers: {
-      ...{ board: boardPager(), sms },
-      of: id => (id === 'sms' ? sms.pager : others),
-      stop: () => sms.pager.stop(),
-    },
-  })
-  await bot.runtime.start()
+  const open = async (): Promise<Bot> => {
+    const route = {
+      host: '127.0.0.1',
+      port: peer.port,
+      security: 'none' as const,
+      systemId: 'clinic',
+      password: 'pass',
+    }
+    const onFault = (error: unknown) => expect(error).toBeUndefined()
+    const kept = { file: join(folder, 'data/sms-receipts.json'), onFault }
+    const words = () => opened.staffWords
+    const sms = smsOver({ ...route, from: 'Clinic' }, () => clock.now(), words, { takesFamilies, kept })
+    const opened = await openBot({
+      ...{ loaded, clock, random: systemRandom(), origin: () => 'https://feeding.example', channels: [channel] },
+      dataDir: join(folder, 'data'),
+      log: () => undefined,
+      pagers: {
+        ...{ board: boardPager(), sms },
+        of: id => (id === 'sms' ? sms.pager : others),
+        stop: () => sms.pager.stop(),
+      },
+    })
+    await opened.runtime.start()
+    return opened
+  }
+  let bot = await open()
   const textsTo = (number: string): string[] => {
     // Parts of two texts to one telephone may be sent in turns: the reference tells whose a part is.
     const texts = new Map<string, string>()
@@ -79,7 +90,16 @@ export async function smsNight({ takesFamilies = false, onlyTexts = false } = {}
     return [...texts.values()]
   }
   return {
-    ...{ peer, bot, told, textsTo },
+    ...{ peer, told, textsTo },
+    get bot() {
+      return bot
+    },
+    async restart() {
+      const before = peer.bound.length
+      await bot.stop()
+      bot = await open()
+      await vi.waitFor(() => expect(peer.bound.length).toBeGreaterThan(before))
+    },
     async say(text) {
       const body = { kind: 'text', text } as const
       await bot.runtime.receive({ channel: 'text', chat: 'family', deliveryId: text, at: clock.now(), body })
@@ -92,7 +112,7 @@ export async function smsNight({ takesFamilies = false, onlyTexts = false } = {}
       await vi.waitFor(() => expect(textsTo(from).length).toBeGreaterThan(before))
       return textsTo(from).at(-1) ?? ''
     },
-    pass: length => clock.advance(length, bot.runtime.idle),
+    pass: length => clock.advance(length, () => bot.runtime.idle()),
     async stop() {
       await bot.stop()
       await peer.stop()
