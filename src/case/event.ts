@@ -71,7 +71,8 @@ export type CaseEvent =
   | { readonly kind: 'leftSaid'; readonly said: string }
   | { readonly kind: 'familyRungSaid'; readonly said?: string }
   | { readonly kind: 'notUnderstood'; readonly reason: Misread; readonly said: string }
-  | { readonly kind: 'greeted'; readonly said?: string }
+  /** Thanks and the like; with `news`, word that it is over or that help has come. It asks for nothing and closes nothing. */
+  | { readonly kind: 'greeted'; readonly said?: string; readonly news?: true }
   | { readonly kind: 'alarmDue'; readonly name: string; readonly due: Instant }
   | {
       readonly kind: 'pageSettled'

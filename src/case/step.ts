@@ -113,6 +113,7 @@ function handle(work: Work, event: CaseEvent) {
     case 'notUnderstood':
       return notUnderstood(work, event.reason)
     case 'greeted':
+      if (event.news === true) return newsSaid(work)
       if (event.said !== undefined || work.state.open === undefined)
         sayNotice(work, work.state.open === undefined ? 'here-still' : 'here-open')
       return askAgain(work)
@@ -156,6 +157,16 @@ function handle(work: Work, event: CaseEvent) {
         ? tellHolder(work)
         : drive(work, { type: 'personWanted', facts: factsNow(work) })
   }
+}
+
+/** "It has stopped": the case stays as it is, and whoever was paged is told. Where nobody was and nothing is asked, somebody must know. */
+function newsSaid(work: Work) {
+  const isTold = isAnyoneTold(work)
+  if (!isTold && work.state.open === undefined)
+    return interrupt(work, () => drive(work, { type: 'personWanted', facts: factsNow(work) }))
+  sayNotice(work, isTold ? 'news-noted' : 'here-open')
+  if (isTold) tellHolder(work)
+  return askAgain(work)
 }
 
 /** Passed on after an outcome was set: it is not over, and does not close by itself. */

@@ -136,7 +136,7 @@ const UNREAD = [
 function isWeak(heard: Understood): boolean {
   if (heard.kind === 'misread') return (UNREAD as readonly string[]).includes(heard.reason)
   const isEmpty = heard.kind === 'concern' && heard.concerns.length === 0 && Object.keys(heard.facts).length === 0
-  return isEmpty && !(heard.kind === 'concern' && heard.small === true)
+  return isEmpty && !(heard.kind === 'concern' && (heard.small === true || heard.news === true))
 }
 
 function answersOf(state: RunningCase): Readonly<Record<string, Answer>> {

@@ -120,14 +120,15 @@ function followUp(fact: string, said: string, { open }: RunningCase): CaseEvent 
 
 /**
  * Words that are no answer. Another concern named in the middle of a case is heard; whoever is not with the child, and
- * whatever else is written while nothing is asked ("write it here at once"), need a person, but for thanks and good night, which page nobody
- * and are answered; the rest is kept as said and asked again.
+ * whatever else is written while nothing is asked ("write it here at once"), need a person, but for thanks and good night, which page
+ * nobody and are answered, and for news that it is over, which who was paged is told; the rest is kept as said and asked again.
  */
 function concernSaid(
-  { concerns, facts, readBacks, said, small }: Understood & { readonly kind: 'concern' },
+  { concerns, facts, readBacks, said, small, news }: Understood & { readonly kind: 'concern' },
   { open, closed, concern }: RunningCase,
 ): CaseEvent {
   if (small === true) return { kind: 'greeted', said }
+  if (news === true && !closed) return { kind: 'greeted', said, news }
   const others = concerns.filter(each => each !== concern && each !== SOMEONE)
   if (others.length > 0 && !closed) {
     // A typed time that has to be read back is no answer yet.

@@ -147,6 +147,11 @@ export const lexiconFileSchema = z.strictObject({
         'Says how the child is, or that something is badly wrong, and names nothing: danger is asked about first.',
       ),
     change: z.array(phraseSchema),
+    news: z
+      .array(phraseSchema)
+      .describe(
+        'Says that it is over, that the child rests or that help has come: heard while nothing is asked, and told to the clinician.',
+      ),
     presence: z.array(phraseSchema).describe('Asks whether anyone is there, while a question is open.'),
     'mid-case': z
       .array(phraseSchema)

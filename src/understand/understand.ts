@@ -7,12 +7,12 @@
  */
 import type { Incoming } from '../case/message.ts'
 import { questionRead, readAs, readBackTyped, signsOf } from './asked.ts'
-import { concernsIn, SOMEONE } from './concern.ts'
+import { type ConcernFound, concernsIn, SOMEONE } from './concern.ts'
 import { dangerIn } from './danger.ts'
 import { type FactsFound, factsIn } from './fact.ts'
 import type { Lexicon } from './lexicon.ts'
 import { otherAnswerIn } from './other-answer.ts'
-import { type Reading, readingOf } from './pattern.ts'
+import { type Found, type Reading, readingOf } from './pattern.ts'
 import { firstNotDenied, firstSaid } from './phrase.ts'
 import { hasWords, isBlank, picturesAsWords, plainOf } from './plain.ts'
 import { phoneIn } from './quantity.ts'
@@ -117,7 +117,10 @@ function answered(plain: string, reading: Reading, said: string, context: Unders
   const isAsking = firstSaid(context.lexicon.controls.presence, reading, context.lexicon) !== undefined
   if (isAsking || isSmallTalk(plain, context.lexicon))
     return { kind: 'concern', concerns: [], facts: {}, readBacks: {}, said, small: true }
-  return answerToOther(reading, said, context) ?? read
+  const other = answerToOther(reading, said, context)
+  if (other !== undefined) return other
+  const isOver = isNews(plain, reading, concernsIn(reading, context.lexicon), context.lexicon)
+  return isOver ? { kind: 'concern', concerns: [], facts: {}, readBacks: {}, said, news: true } : read
 }
 
 /** Words that are a button of another question are its answer: nothing new is the matter. */
@@ -142,12 +145,12 @@ function takenBack(reading: Reading, asked: string, { answers, lexicon }: Unders
 /** A first message, or one with no question open. */
 function opening(plain: string, reading: Reading, said: string, context: UnderstandContext): Understood {
   const { answers, readBacks } = factsSaid(plain, reading, context)
-  const concerns = concernsIn(reading, context.lexicon)
-    .map(found => found.concern)
-    .filter(concern => !isAnswerToAsked(concern, context))
+  const found = concernsIn(reading, context.lexicon)
+  const concerns = found.map(({ concern }) => concern).filter(concern => !isAnswerToAsked(concern, context))
   const isSmall = concerns.length === 0 && Object.keys(answers).length === 0 && isSmallTalk(plain, context.lexicon)
   const named = { kind: 'concern', concerns, facts: answers, readBacks, said } as const
   if (isSmall) return { ...named, small: true }
+  if (isNews(plain, reading, found, context.lexicon)) return { ...named, news: true }
   const isDistress =
     concerns.every(concern => concern === SOMEONE) &&
     firstNotDenied(context.lexicon.controls.distress, reading, context.lexicon) !== undefined
@@ -167,6 +170,22 @@ function factsSaid(plain: string, reading: Reading, context: UnderstandContext):
 
 /** Words in a message that may be taken for small talk, at most; a longer one says more than thanks. */
 const SMALL_WORDS_AT_MOST = 8
+
+/** Words in a message that may be taken for news and nothing else, at most. */
+const NEWS_WORDS_AT_MOST = 10
+
+/** Says that it is over or that help has come, asks nothing, and says nothing bad or of another trouble beside it. */
+function isNews(plain: string, reading: Reading, found: readonly ConcernFound[], lexicon: Lexicon): boolean {
+  const { tokens } = reading
+  if (tokens.length > NEWS_WORDS_AT_MOST || /[?？]/.test(plain)) return false
+  const news = firstSaid(lexicon.controls.news, reading, lexicon)
+  if (news === undefined) return false
+  const isIn = ({ from, to }: Pick<Found, 'from' | 'to'>): boolean => from >= news.from && to <= news.to
+  const goesOn = ({ word }: { readonly word: string }, at: number): boolean =>
+    !isIn({ from: at, to: at }) && at < tokens.length - 1 && lexicon.negation.contrast.has(word)
+  if (tokens.some(goesOn) || found.some(({ words }) => words !== undefined && !isIn(words))) return false
+  return firstNotDenied(lexicon.controls.distress, reading, lexicon, isIn) === undefined
+}
 
 /** Small words and nothing else, and no question. */
 function isSmallTalk(plain: string, { smallWords }: Lexicon): boolean {

@@ -42,6 +42,8 @@ export type Understood =
       readonly distress?: true
       /** Thanks, good night and the like, and nothing else: asks for nothing. */
       readonly small?: true
+      /** Says that it is over, that the child rests, or that help has come, and asks for nothing. */
+      readonly news?: true
     }
   | { readonly kind: 'misread'; readonly reason: Misread; readonly said: string }
   /** A photo kept for the clinician, by its id. */

@@ -29,6 +29,26 @@ describe('what is stored of a long conversation', () => {
   })
 })
 
+describe('word that it is over', () => {
+  const news = { kind: 'greeted', said: 'it stopped', news: true } as const
+  it('closes nothing and lowers nothing: the case goes on as it was, and whoever was paged is told', () => {
+    const talk = aTalk(line).says({ 'in-opening': 'nothing' }, ['heavy-bleeding'])
+    const before = talk.state
+    talk.does(news)
+    expect(talk.state.closed).toBe(before.closed)
+    expect(talk.state.disposition).toEqual(before.disposition)
+    expect(talk.said()).toContain('news-noted')
+    expect(talk.pages().map(({ page }) => page.why)).toEqual(['page', 'update'])
+  })
+
+  it('said where nobody was paged goes on with the question, and promises no reader', () => {
+    const talk = aTalk(line).says({})
+    talk.does(news)
+    expect(talk.said()).not.toContain('news-noted')
+    expect(talk.said().some(isAsk)).toBe(true)
+  })
+})
+
 describe('the first reply', () => {
   it.each([
     ['nothing is known', {}],

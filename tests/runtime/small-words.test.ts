@@ -24,7 +24,8 @@ const nothingAsked: RunningCase = openCase(loaded.line, {
 })
 const kindOf = (text: string): string => {
   const body: Incoming['body'] = { kind: 'text', text }
-  return eventOfUnderstood(understand({ body, state: nothingAsked, at: NIGHT }), body, nothingAsked).kind
+  const event = eventOfUnderstood(understand({ body, state: nothingAsked, at: NIGHT }), body, nothingAsked)
+  return event.kind === 'greeted' && event.news === true ? 'news' : event.kind
 }
 
 describe('while nothing is asked', () => {
@@ -67,4 +68,45 @@ describe('while nothing is asked', () => {
       expect(said.has(word) || beside.has(word), word).toBe(false)
     for (const word of beside) expect(kindOf(word), word).not.toBe('greeted')
   })
+
+  test.each([
+    'it stopped', "it's stopped now", 'the bleeding has stopped', "he's fine now", 'she fell asleep', 'thanks she is asleep now',
+    'all good now', 'the ambulance is here', 'we are with the paramedics', 'no more blood', 'false alarm, sorry',
+    'ya paró', 'ya no sangra', 'se durmió', 'ya está bien', 'ya llegó la ambulancia', 'falsa alarma',
+  ])('"%s" is news: it asks for no one, and who was paged is told', text => expect(kindOf(text)).toBe('news')) // biome-ignore format: one list
+
+  test.each([
+    'it has not stopped', 'it stopped but she is in pain', 'it stopped working', 'it is leaking, otherwise she is fine', 'it stopped for a bit then started again',
+    'is it normal that it stopped?', 'she is asleep, should i wake her?', 'he is ok now, crying a lot', 'no ha parado', 'ya no respira',
+    'nobody called me', 'waiting until the ambulance is here', 'i think it stopped',
+  ])('"%s" is no news that all is well', text => expect(kindOf(text)).not.toBe('news')) // biome-ignore format: one list
+})
+
+describe('while something is asked', () => {
+  const asked: RunningCase = {
+    ...nothingAsked,
+    open: { serial: 1, fact: 'travel', changing: false, misread: 0, askedAt: NIGHT } as NonNullable<
+      RunningCase['open']
+    >,
+  }
+  const eventOf = (text: string) => {
+    const body: Incoming['body'] = { kind: 'text', text }
+    return eventOfUnderstood(understand({ body, state: asked, at: NIGHT }), body, asked)
+  }
+
+  test.each(['she fell asleep', "he's fine now", 'it stopped', 'ya paró'])(
+    '"%s" is heard, and no failed answer',
+    text => expect(eventOf(text)).toMatchObject({ kind: 'greeted', news: true }),
+  )
+
+  test('"we are in the ambulance" is being on the road, not having arrived', () => {
+    expect(eventOf('we are in the ambulance').kind).toBe('leftSaid')
+    expect(eventOf('we are in the car').kind).toBe('leftSaid')
+    expect(eventOf('we are in the waiting room').kind).toBe('personWanted')
+  })
+
+  test.each(['long one with balloon', 'a button with a balloon', 'botón con globo'])(
+    '"%s" describes the tube: it is no trouble with the balloon',
+    text => expect(eventOf(text).kind).not.toBe('concernNamed'),
+  )
 })
