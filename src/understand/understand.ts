@@ -119,6 +119,8 @@ function answered(plain: string, reading: Reading, said: string, context: Unders
     return { kind: 'concern', concerns: [], facts: {}, readBacks: {}, said, small: true }
   const other = answerToOther(reading, said, context)
   if (other !== undefined) return other
+  // "He's fine" is no answer to what shows danger: it is asked until it is seen.
+  if (context.lexicon.dangerWordFacts.includes(question.fact)) return read
   const isOver = isNews(plain, reading, concernsIn(reading, context.lexicon), context.lexicon)
   return isOver ? { kind: 'concern', concerns: [], facts: {}, readBacks: {}, said, news: true } : read
 }

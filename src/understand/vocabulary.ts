@@ -114,7 +114,7 @@ export function vocabularyOf(realWords: readonly string[], endings: readonly End
     if (before !== undefined) return before
     const once = word.replace(/(\p{L})\1/gu, '$1')
     const direct = look(word)
-    const spelt = direct.length > 0 || once === word ? direct : look(once)
+    const spelt = direct.length > 0 || once === word || real.has(word) ? direct : look(once)
     const ids = spelt.length > 0 || real.has(word) ? spelt : fromEnding(word)
     if (known.size > 5_000) known.clear()
     known.set(word, ids)
