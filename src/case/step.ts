@@ -323,10 +323,13 @@ function wrongTap(work: Work) {
   tellHolder(work)
 }
 
+/** Whoever cannot travel is not on the road any more and not there, whatever was said before. */
 function travelRefused(work: Work, said: string) {
   mark(work, 'cannot-travel')
+  const { 'have-you-left': _left, 'have-you-arrived': _arrived, ...answers } = work.state.answers
+  delete work.state.leftAt
   work.state.answers = {
-    ...work.state.answers,
+    ...answers,
     'can-travel': { answer: { kind: 'choice', value: 'no' }, said, at: work.at, changed: false, given: true },
   }
   interrupt(work, () => drive(work, { type: 'travelRefused', facts: factsNow(work) }))
@@ -445,8 +448,11 @@ function flowAlarm(work: Work, name: string) {
     return replay(work)
   }
   // What the emergency steps absorbed moved nothing, and a replay must not bring it back.
-  if (work.silent === undefined && work.entered > enteredBefore)
-    work.state.firedOnPath = [...work.state.firedOnPath, name]
+  if (work.silent === undefined && work.entered > enteredBefore) {
+    // Left, not able to go on, and left again: only the latest counts.
+    const before = work.state.firedOnPath.filter(each => each !== LEFT || name !== LEFT)
+    work.state.firedOnPath = [...before, name]
+  }
 }
 
 /** What follows from any change: the clock's band, alarms at moments, the end of a case. */

@@ -253,6 +253,7 @@ export function replay(work: Work, takesBack = true): void {
   drive(work, { type: 'talkRestarted', facts: factsNow(work) })
   for (const alarm of work.state.firedOnPath) {
     work.replay.toCome.shift()
+    if (alarm === LEFT && work.state.leftAt === undefined) continue
     if (alarm === UNANSWERED || alarm === LEFT || work.replay.alarms.includes(alarm))
       drive(work, { type: 'alarmDue', alarm, facts: factsNow(work) })
   }

@@ -11,7 +11,7 @@ const at = (id: string) => flat.nodeOf.get(id) ?? -1
 const field = (fact: string) => flat.fieldOf.get(fact) ?? -1
 const ahead = (id: string) => new Set([at(id), ...reachedFrom(flat, [at(id)])])
 const certainAt = (id: string, turns: readonly string[] = []) =>
-  certainIn(flat)(ahead(id), turns.map(at)).map(each => flat.cells[each]?.fact)
+  certainIn(flat, true)(ahead(id), turns.map(at)).map(each => flat.cells[each]?.fact)
 
 /** Steps ahead of one, with one answer given and taken for granted. */
 function aheadWith(id: string, fact: string, value: string): (string | undefined)[] {

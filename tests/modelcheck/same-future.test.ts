@@ -17,7 +17,7 @@ function talksOf(concern: string, on: readonly string[]) {
   const policies = Object.fromEntries(on.map(id => [id, 'on']))
   const flat = flatten(shippedFlows.flows.get(concern) as Flow, shippedFlows, { policies })
   const walker = mover(flat, { resume: 'return' })
-  const canonical = canonicalIn(flat)
+  const canonical = canonicalIn(flat, true)
   let entered: string[] = []
   walker.onEntered = (node, _, how) => {
     if (!how.replaying) entered.push(flat.nodes[node]?.id ?? '')

@@ -4,8 +4,12 @@ import { LEFT, SILENT_ASK, SILENT_PAGE, UNANSWERED } from '../../flow/steps.ts'
 import { reachedFrom, reachIn } from './steps-ahead.ts'
 import type { FlatFlow } from './tables.ts'
 
-/** Alarms that may still fire as things stand, one bit each; `runsOut`: a page may run out. Never 0 where silence is chased. */
-export function alarmsStillIn(flat: FlatFlow): (state: Int32Array, runsOut: boolean) => number {
+/**
+ * Alarms that may still fire as things stand, one bit each; `runsOut`: a page may run out. Never 0 where silence is chased.
+ *
+ * @param leavesAgain  what follows "can't travel" is walked: whoever left may leave once more
+ */
+export function alarmsStillIn(flat: FlatFlow, leavesAgain = true): (state: Int32Array, runsOut: boolean) => number {
   const F = flat.fields
   const named = (name: string) => flat.alarmOf.get(name) ?? -1
   const always = [SILENT_ASK, SILENT_PAGE].map(named).filter(alarm => alarm >= 0)
@@ -16,7 +20,7 @@ export function alarmsStillIn(flat: FlatFlow): (state: Int32Array, runsOut: bool
     for (const alarm of always) bits |= 1 << alarm
     for (let alarm = 0; alarm < flat.alarms.length; alarm++) if (state[F.armed + alarm] === 1) bits |= 1 << alarm
     if (unanswered >= 0 && state[F.ranOut] === 0 && runsOut) bits |= 1 << unanswered
-    if (left >= 0 && state[F.left] === 0) bits |= 1 << left
+    if (left >= 0 && (leavesAgain || state[F.left] === 0)) bits |= 1 << left
     return bits
   }
 }

@@ -10,12 +10,14 @@ import { type FlatFlow, type FlatNode, holds, RESUME, type Test } from './tables
 /**
  * Facts whose value, and whether talk sees it, nothing that lies ahead changes.
  *
+ * @param leavesAgain  what follows "can't travel" is walked
  * @param lies   steps that lie ahead on every way
  * @param turns  turning steps on the trail; those that lie ahead count too
  */
-export function certainIn(flat: FlatFlow): (lies: ReadonlySet<number>, turns: readonly number[]) => readonly number[] {
+export function certainIn(flat: FlatFlow, leavesAgain: boolean): (lies: ReadonlySet<number>, turns: readonly number[]) => readonly number[] {
   const { nodes, cells, fieldOf } = flat
-  const byTheWay = ['can-travel', 'have-you-left', 'first-placed'].flatMap(fact => fieldOf.get(fact) ?? [])
+  const undone = leavesAgain ? ['have-you-arrived'] : []
+  const byTheWay = ['can-travel', 'have-you-left', 'first-placed', ...undone].flatMap(fact => fieldOf.get(fact) ?? [])
   const isSet = cells.map(cell => cell.domain.document.settable === true)
   const reached = nodes.map((_, at) => reachedFrom(flat, [at]))
   const asksOf = cells.map((_, field) => nodes.flatMap((node, at) => (node.ask === field ? [at] : [])))

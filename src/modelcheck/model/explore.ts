@@ -97,7 +97,8 @@ export function explore(flat: FlatFlow, options: ExploreOptions = {}): Explored 
     return true
   }
   const walker = mover(flat, { ...options, isWalked })
-  const canonical = options.resume === 'return' ? remembering(canonicalIn(flat), own, flat.marks.length) : undefined
+  const leavesAgain = (isFollowed?.({ kind: 'travel-refused', arg: 0, branch: 0 }) ?? true) === true
+  const canonical = options.resume === 'return' ? remembering(canonicalIn(flat, leavesAgain), own, flat.marks.length) : undefined
   options.onMover?.(walker)
   const packed = new Int32Array(pack.words)
   const whole = new Int32Array(width)

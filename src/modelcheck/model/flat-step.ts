@@ -140,6 +140,7 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
   const OUT = cellOf('out-since')
   const TRAVEL = cellOf('travel')
   const LEFT_FACT = cellOf('have-you-left')
+  const ARRIVED = cellOf('have-you-arrived')
   const CAN_TRAVEL = cellOf('can-travel')
   const SIGNS = cellOf('danger-signs')
   const PLACED = cellOf('first-placed')
@@ -527,6 +528,7 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
       const alarm = get(F.fired + i) - 1
       if (alarm < 0) break
       comingFrom = i + 1
+      if (alarm === leftAlarm && get(F.left) === 0) continue
       if (alarm === unanswered || alarm === leftAlarm || replayAlarms[alarm] === 1) {
         if (nodes[get(F.talk)]?.isEmergency === true) continue
         run(alarms[alarm]?.target ?? -1, 'alarmDue', get(F.talk), alarm)
@@ -551,13 +553,13 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
     run(EMERGENCY, 'dangerSaid', get(F.talk))
   }
 
-  function interrupt(node: number, event: 'personWanted' | 'travelRefused'): void {
+  function interrupt(node: number, event: 'personWanted' | 'travelRefused', back: () => void = goBack): void {
     const before = get(F.interrupted)
     state[F.interrupted] = 1
     offPath = true
     run(node, event, get(F.talk))
     state[F.interrupted] = before
-    if (resume) goBack()
+    if (resume) back()
   }
 
   function flowAlarm(alarm: number, isSilence: boolean): void {
@@ -717,8 +719,7 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
         settle()
         return
       case 'travel-refused':
-        if (CAN_TRAVEL >= 0) put(CAN_TRAVEL, STATUS.given, classNamed(CAN_TRAVEL, 'no'))
-        interrupt(CANNOT_TRAVEL, 'travelRefused')
+        refuseTravel()
         settle()
         return
       case 'left-said':
@@ -759,6 +760,35 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
     }
   }
 
+  /**
+   * Whoever cannot travel is neither on the road nor there, whatever was said before. Where no step on the trail turns from
+   * that, the trail does not say where talk stands now: wider than the bot, nothing is answered then.
+   */
+  function refuseTravel(): void {
+    const hadLeft = get(F.left) === 1
+    for (const field of [LEFT_FACT, ARRIVED]) if (field >= 0) state[field] = 0
+    state[F.left] = 0
+    refused()
+    interrupt(CANNOT_TRAVEL, 'travelRefused', () => {
+      if (hadLeft && returns && !turnsOnTrail()) forgetAnswers(refused)
+      else goBack()
+    })
+  }
+
+  /** Whether a step on the trail that looks at whether they can travel now goes another way. */
+  function turnsOnTrail(): boolean {
+    return flat.turning.some((at, turning) => {
+      const node = nodes[at] as FlatNode
+      const taken = get(F.trail + turning) - 1
+      const reads = node.rows.some(row => row.tests.some(test => test.fields.includes(CAN_TRAVEL)))
+      return taken >= 0 && reads && node.rows[taken]?.go !== routeAsThen(node, at, hiddenAt(at, at))
+    })
+  }
+
+  function refused(): void {
+    if (CAN_TRAVEL >= 0) put(CAN_TRAVEL, STATUS.given, classNamed(CAN_TRAVEL, 'no'))
+  }
+
   /** One answer on record is another: talk goes its way again with it. A danger sign is heard first. */
   function correct(field: number, classIndex: number, branch: number): void {
     put(field, status(field), classIndex)
@@ -770,9 +800,11 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
     settle()
   }
 
-  /** Talk begins again with nothing answered; what is history stays. */
-  function forgetAnswers(): void {
+  /** Talk begins again with nothing answered but what is `said` by the way; what is history stays. */
+  function forgetAnswers(said: () => void = ignored): void {
+    resume = false
     for (let field = 0; field < cells.length; field++) if (isSticky[field] !== true) state[field] = 0
+    said()
     setClock([0, 0, 0])
     // Wider than the bot: after a change a page may run out anew.
     state[F.ranOut] = 0

@@ -34,16 +34,19 @@ const NOTHING = [0]
 const UP_FROM = [[0, 1, 2], [1, 2], [2]]
 const DOWN_FROM = [[0], [0, 1]]
 
-export function outlookIn(flat: FlatFlow): Outlook {
+/** @param leavesAgain  what follows "can't travel" is walked */
+export function outlookIn(flat: FlatFlow, leavesAgain: boolean): Outlook {
   const { fields: F, nodes, cells } = flat
   const canTravel = flat.fieldOf.get('can-travel') ?? -1
   const haveLeft = flat.fieldOf.get('have-you-left') ?? -1
+  /** What no longer holds once somebody cannot travel. */
+  const undone = leavesAgain ? [haveLeft, flat.fieldOf.get('have-you-arrived') ?? -1] : []
   /** What a family may say by the way: that nobody can bring the child, and that they have left. */
   const toldOf = new Map(
     [[canTravel, 'no'] as const, [haveLeft, 'yes'] as const].flatMap(([field, said]) => {
       const cell = cells[field]
       const answer = cell?.domain.classes.findIndex(({ members }) => members.includes(said)) ?? -1
-      return cell === undefined || answer < 0 ? [] : [[field, cellFor(cell, STATUS.given, answer)] as const]
+      return cell === undefined || answer < 0 ? [] : [[field, [cellFor(cell, STATUS.given, answer)]] as const]
     }),
   )
   const single = Array.from({ length: Math.max(...fieldSizes(flat)) }, (_, value) => [value])
@@ -60,8 +63,8 @@ export function outlookIn(flat: FlatFlow): Outlook {
     const value = state[field] as number
     if (field === F.elapsed) return UP_FROM[value] ?? []
     if (field === F.timeLeft) return DOWN_FROM[value] ?? []
-    // Facts a family may tell by the way, whatever is asked.
-    const isTold = field === canTravel || (field === haveLeft && state[F.left] === 0)
+    // Facts a family may tell, or take back, by the way, whatever is asked.
+    const isTold = field === canTravel || undone.includes(field) || (field === haveLeft && state[F.left] === 0)
     if (isTold || asked[field] === true) return flat.every[field] ?? []
     return historyAt.get(field)?.from(value, settings) ?? single[value] ?? []
   }
@@ -114,9 +117,9 @@ export function outlookIn(flat: FlatFlow): Outlook {
     become(field, isAsked) {
       if (isAsked || asked[field] === true) return flat.every[field] ?? changesOf(field)
       const value = state[field] as number
-      const told = toldOf.get(field)
-      if (told === undefined) return changesOf(field)
-      return field === haveLeft && state[F.left] === 1 ? [value] : [...new Set([value, told])]
+      const isGone = field === haveLeft && !leavesAgain && state[F.left] === 1
+      const told = [...(isGone ? [] : (toldOf.get(field) ?? [])), ...(undone.includes(field) ? [0] : [])]
+      return told.length === 0 ? changesOf(field) : [...new Set([value, ...told])]
     },
     seenAt: (turning, field, value) =>
       field < cells.length &&

@@ -27,11 +27,15 @@ interface Joining {
   readonly rejoin: Rejoin | undefined
 }
 
-/** For talk that returns (`resume: 'return'`). */
-export function canonicalIn(flat: FlatFlow): Canonical {
+/**
+ * For talk that returns (`resume: 'return'`).
+ *
+ * @param leavesAgain  what follows "can't travel" is walked
+ */
+export function canonicalIn(flat: FlatFlow, leavesAgain: boolean): Canonical {
   const { nodes, fields: F, cells, turning } = flat
-  const standingOf = standings(flat)
-  const outlook = outlookIn(flat)
+  const standingOf = standings(flat, leavesAgain)
+  const outlook = outlookIn(flat, leavesAgain)
   const dropOutdone = outdoneIn(flat, outlook)
   const rejoinOf = rejoinsIn(flat)
   const takeBack = takingBack(flat)

@@ -83,11 +83,11 @@ export interface Standing {
 }
 
 /** Standings by where talk stands, where it returns to, and which alarms may still fire; `runsOut`: a page may run out. */
-export function standings(flat: FlatFlow): (state: Int32Array, runsOut: boolean) => Standing {
+export function standings(flat: FlatFlow, leavesAgain: boolean): (state: Int32Array, runsOut: boolean) => Standing {
   const { nodes, fields: F, cells } = flat
   const sizes = fieldSizes(flat)
   const ahead = aheadIn(flat)
-  const alarmsAhead = alarmsStillIn(flat)
+  const alarmsAhead = alarmsStillIn(flat, leavesAgain)
   const isHeldIn = heldIn(flat)
   const inert = inertNodes(flat)
   const moments = momentTests(flat)
@@ -97,7 +97,7 @@ export function standings(flat: FlatFlow): (state: Int32Array, runsOut: boolean)
   const endsOf = turns.map(rows => new Set(rows.flatMap(({ go }) => waysFrom(flat, go).ends)))
   const known = new Map<number, Standing>()
   const settingsAt = settingsIn(flat)
-  const certainOn = certainIn(flat)
+  const certainOn = certainIn(flat, leavesAgain)
   const startsOf = startsIn(flat)
   // A talk that begins anew keeps what is history, and may come to every step that reads it.
   const ofHistory = nodes

@@ -183,10 +183,12 @@ function interruptionLines(model: PromelaModel): string[] {
   const refused = model.special('can-travel')
   const no =
     refused === undefined ? '' : `; ${model.fact(refused)} = ${byteOf(STATUS.given, model.classNamed(refused, 'no'))}`
+  const undone = ['have-you-left', 'have-you-arrived'].flatMap(fact => model.special(fact) ?? [])
+  const back = undone.map(field => `; ${model.fact(field)} = 0`).join('')
   return [
     ':: begun -> event = DANGER_SAID',
     ':: begun -> event = PERSON_WANTED',
-    `:: begun -> event = TRAVEL_REFUSED${no}`,
+    `:: begun -> event = TRAVEL_REFUSED${no}${back}; has_left = 0`,
     ':: begun -> event = LEFT_SAID',
     ':: begun && danger -> event = WRONG_TAP',
   ]

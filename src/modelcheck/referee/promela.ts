@@ -382,7 +382,7 @@ function replayLines(model: PromelaModel): string[] {
   const { flat, fact } = model
   const always = [UNANSWERED, LEFT].flatMap(name => flat.alarmOf.get(name) ?? [])
   const onWay = anyOf([
-    ...always.map(alarm => `which == ${alarm + 1}`),
+    ...always.map(alarm => `(which == ${alarm + 1}${flat.alarms[alarm]?.name === LEFT ? ' && has_left' : ''})`),
     ...flat.alarms.map((_, alarm) => `(which == ${alarm + 1} && ${model.armedAnew(alarm)})`),
   ])
   return [

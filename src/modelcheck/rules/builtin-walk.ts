@@ -4,7 +4,7 @@ import type { Mover } from '../model/flat-step.ts'
 import type { FlatFlow } from '../model/tables.ts'
 import type { Seen } from './rule-watch.ts'
 
-/** Moves that may lower what was decided: an answer that was changed. */
+/** Moves that may lower what was decided: an answer that was changed, or taken for none as after "can't travel" of who had left. */
 const MAY_LOWER: ReadonlySet<string> = new Set(['opened', 'restarted', 'wrong-tap', 'corrected'])
 
 export interface WalkWatch {
@@ -30,6 +30,8 @@ export function walkWatch(flat: FlatFlow): WalkWatch {
   let endedUndecided: Seen | undefined
   let isPaging = false
   let wasPaging = false
+  const mayLower = ({ kind }: Edge['move'], before: Int32Array) =>
+    MAY_LOWER.has(kind) || (kind === 'travel-refused' && before[F.left] === 1)
   const urgencyIn = (state: Int32Array) => Math.max(state[F.decided] as number, state[F.floor] as number)
   return {
     entered,
@@ -59,7 +61,7 @@ export function walkWatch(flat: FlatFlow): WalkWatch {
     onEdge({ from, move, before, after }) {
       const stand = after[F.talk] as number
       const urgency = urgencyIn(after)
-      if (before !== undefined && !MAY_LOWER.has(move.kind) && urgency < urgencyIn(before)) {
+      if (before !== undefined && !mayLower(move, before) && urgency < urgencyIn(before)) {
         lowered ??= { from, move, node: stand }
       }
       if (nodes[stand]?.ends === true && urgency === 0) endedUndecided ??= { from, move, node: stand }
