@@ -6,15 +6,16 @@ import { aLine } from '../support/a-line.ts'
 import { aTalk, type CaseTalk, minutesAgo, PLAIN, takes } from '../support/case-talk.ts'
 import { anAnswerTo, answersToAll, questions } from './answers-drawn.ts'
 
-/** Where a case stands, as far as it follows from the answers: who was paged, and when, is history. */
+/** Where a case stands, as far as it follows from the answers: who was paged, and what the line told them to stop, is history. */
 function standing({ state }: CaseTalk) {
+  const { 'feed-told-off': _told, ...facts } = state.kernel.facts
   // One whose moment the correction moved into the past is due at once, and tells the clinician so: history as well.
   const alarms = Object.entries(state.alarms).filter(
     ([name, { due }]) => !/^(rung|promise|silent-)/.test(name) && due !== NEVER && due > state.latestSeenAt,
   )
   return {
     talk: state.kernel.talk,
-    facts: state.kernel.facts,
+    facts,
     closure: state.kernel.closure,
     open: state.open?.fact,
     disposition: state.disposition?.id,
