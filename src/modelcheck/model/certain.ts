@@ -14,7 +14,10 @@ import { type FlatFlow, type FlatNode, holds, RESUME, type Test } from './tables
  * @param lies   steps that lie ahead on every way
  * @param turns  turning steps on the trail; those that lie ahead count too
  */
-export function certainIn(flat: FlatFlow, leavesAgain: boolean): (lies: ReadonlySet<number>, turns: readonly number[]) => readonly number[] {
+export function certainIn(
+  flat: FlatFlow,
+  leavesAgain: boolean,
+): (lies: ReadonlySet<number>, turns: readonly number[]) => readonly number[] {
   const { nodes, cells, fieldOf } = flat
   const undone = leavesAgain ? ['have-you-arrived'] : []
   const byTheWay = ['can-travel', 'have-you-left', 'first-placed', ...undone].flatMap(fact => fieldOf.get(fact) ?? [])

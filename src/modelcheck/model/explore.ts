@@ -98,7 +98,8 @@ export function explore(flat: FlatFlow, options: ExploreOptions = {}): Explored 
   }
   const walker = mover(flat, { ...options, isWalked })
   const leavesAgain = (isFollowed?.({ kind: 'travel-refused', arg: 0, branch: 0 }) ?? true) === true
-  const canonical = options.resume === 'return' ? remembering(canonicalIn(flat, leavesAgain), own, flat.marks.length) : undefined
+  const canonical =
+    options.resume === 'return' ? remembering(canonicalIn(flat, leavesAgain), own, flat.marks.length) : undefined
   options.onMover?.(walker)
   const packed = new Int32Array(pack.words)
   const whole = new Int32Array(width)
