@@ -4,18 +4,21 @@ import { join } from 'node:path'
 import { parseArgs } from 'node:util'
 import { clusterSuite } from './cluster.ts'
 import { familiesSuite } from './families.ts'
+import { manySuite } from './many.ts'
 import { mutantsSuite } from './mutants.ts'
 import { root } from './server-process.ts'
 import { spinSuite } from './spin.ts'
 import type { SuiteResult } from './world.ts'
 
-const NAMES = ['kills', 'cluster', 'families', 'spin', 'mutants'] as const
+const NAMES = ['kills', 'cluster', 'families', 'spin', 'mutants', 'many'] as const
 type Name = (typeof NAMES)[number]
 
 interface Wanted {
   readonly names: readonly Name[]
   readonly minutes: number
   readonly families: number
+  /** Of the many cases. */
+  readonly cases: number
   readonly seed: string
   readonly figures: string
   /** Of the mutants: the checker walks to the end for each that nothing else notices. */
@@ -24,7 +27,7 @@ interface Wanted {
   readonly flow?: string
 }
 
-const USAGE = `npm run long [-- --only ${NAMES.join('|')}] [--minutes N] [--families N] [--seed S] [--figures FOLDER] [--whole] [--flow CONCERN]`
+const USAGE = `npm run long [-- --only ${NAMES.join('|')}] [--minutes N] [--families N] [--cases N] [--seed S] [--figures FOLDER] [--whole] [--flow CONCERN]`
 
 /** Runs the suites asked for, one after the other; 0 when all is well, 1 when not, 2 when called wrongly. */
 export async function main(words: readonly string[]): Promise<number> {
@@ -55,6 +58,7 @@ function wantedIn(words: readonly string[]): Wanted | string {
         only: { type: 'string' },
         minutes: { type: 'string', default: '60' },
         families: { type: 'string', default: '50' },
+        cases: { type: 'string', default: '1000000' },
         seed: { type: 'string', default: '20260301' },
         figures: { type: 'string', default: join(root, 'docs/figures') },
         whole: { type: 'boolean', default: false },
@@ -68,8 +72,11 @@ function wantedIn(words: readonly string[]): Wanted | string {
       return `--minutes ${values.minutes}: more than 0 and at most 1440 was expected`
     if (!(Number.isInteger(families) && families >= 1 && families <= 1_000))
       return `--families ${values.families}: a whole number from 1 to 1000 was expected`
+    const cases = Number(values.cases)
+    if (!(Number.isInteger(cases) && cases >= 1_000 && cases <= 10_000_000))
+      return `--cases ${values.cases}: a whole number from 1000 to 10000000 was expected`
     const { seed, figures, whole, flow } = values
-    return { names, minutes, families, seed, figures, isWhole: whole, ...(flow === undefined ? {} : { flow }) }
+    return { names, minutes, families, cases, seed, figures, isWhole: whole, ...(flow === undefined ? {} : { flow }) }
   } catch (error) {
     return (error as Error).message
   }
@@ -79,6 +86,7 @@ const SUITES: Readonly<Record<Name, (wanted: Wanted) => Promise<SuiteResult>>> =
   kills: () => kills(),
   cluster: () => clusterSuite({ conversations: 1_000, progress: progressBar(5 * 60_000) }),
   families: wanted => families(wanted),
+  many: ({ cases }) => manySuite({ cases, progress: progressBar(cases * 4) }),
   spin: () => spinSuite({ variants: 40, progress: progressBar(20 * 60_000) }),
   mutants: ({ minutes, seed, figures, isWhole, flow }) =>
     mutantsSuite({
