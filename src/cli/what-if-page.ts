@@ -1,5 +1,5 @@
 /** What changed flows, settings or rota would have done, as a page: by cause, lowered first, conversations side by side. No script. */
-import type { Line } from '../case/line.ts'
+import { type Line, staffLine } from '../case/line.ts'
 import { clockOf } from '../case/values.ts'
 import type { Group, Totals } from '../replay/groups.ts'
 import type { OtherRun } from '../replay/other-run.ts'
@@ -63,13 +63,13 @@ export function* whatIfPage(
     '<div class="wide" tabindex="0" role="region" aria-label="By cause"><table><thead><tr><th scope="col">Trouble</th><th scope="col">Where it parts</th><th scope="col">Cases</th><th scope="col">Less careful</th><th scope="col">More careful</th><th scope="col">Otherwise</th></tr></thead><tbody>',
     ...groups.map(
       (group, index) =>
-        `<tr><th scope="row">${escaped(group.concern)}</th><td><a href="#g${index + 1}">${escaped(group.cause)}</a></td><td>${group.cases}</td><td>${group.lowered}</td><td>${group.raised}</td><td>${group.changed}</td></tr>`,
+        `<tr><th scope="row">${escaped(troubleOf(group))}</th><td><a href="#g${index + 1}">${escaped(group.cause)}</a></td><td>${group.cases}</td><td>${group.lowered}</td><td>${group.raised}</td><td>${group.changed}</td></tr>`,
     ),
     '</tbody></table></div>',
     report.others > 0 ? `<p>${report.others} cases of further causes are counted above and not listed.</p>` : '',
   ].join('\n')
   for (const [index, group] of groups.entries()) {
-    yield `<section aria-labelledby="g${index + 1}"><h2 id="g${index + 1}">${escaped(`${group.concern}, ${group.cause}`)}</h2>`
+    yield `<section aria-labelledby="g${index + 1}"><h2 id="g${index + 1}">${escaped(`${troubleOf(group)}: ${group.cause}`)}</h2>`
     yield `<p>${counted(group.cases, 'case')}: ${group.lowered} less careful, ${group.raised} more careful, ${group.changed} otherwise${group.ranged > 0 ? `; ${group.ranged} with more than one possible end` : ''}.</p>`
     for (const example of examplesOf(group)) yield examplePart(example)
     yield '</section>'
@@ -93,8 +93,19 @@ export function notComparedLines({ notComparable, partial }: Totals): readonly s
   return lines.flatMap(([count, text]) => (count > 0 ? [`${count} cases ${text}.`] : []))
 }
 
+/** A trouble as the clinic's own people call it; its id where no example has the words. */
+function troubleOf({ concern, examples: [first] }: Group<Shown>): string {
+  const line = first?.lines.was(first.recorded.steps[0]?.edition ?? '')
+  const wording = line?.flows.wording.get(staffLine(line).language)
+  return wording?.has(`concern/${concern}`) === true ? wording.text(`concern/${concern}`) : concern
+}
+
 function examplePart(example: Example): string {
   const { was, may, rows } = example
+  const shown = rows.map(row => rowPart(row, example))
+  const parts = shown.findIndex(({ isSame }) => !isSame)
+  // The step before the first that differs stays in sight: it is what the family had just been told.
+  const before = Math.max(0, parts - 1)
   return [
     `<h3>Case ${escaped(example.case)}: ${DIRECTION[example.direction] ?? example.direction}</h3>`,
     '<ul>',
@@ -102,11 +113,23 @@ function examplePart(example: Example): string {
     ...rangeTexts(may).map(text => `<li>${escaped(text)}</li>`),
     example.isPartial ? '<li>There are more ways than were followed.</li>' : '',
     '</ul>',
-    `<div class="wide" tabindex="0" role="region" aria-label="Case ${escaped(example.case)} side by side"><table><thead><tr><th scope="col">Time</th><th scope="col">What happened</th><th scope="col">Then</th><th scope="col">With the change</th></tr></thead><tbody>`,
-    ...rows.map(row => rowPart(row, example)),
-    '</tbody></table></div>',
+    ...(before === 0
+      ? []
+      : [
+          `<details><summary>${counted(before, 'step')} before that, the same</summary>`,
+          conversation(example, shown.slice(0, before), 'before they part'),
+          '</details>',
+        ]),
+    conversation(example, shown.slice(before), 'side by side'),
   ].join('\n')
 }
+
+const conversation = (example: Example, rows: readonly { readonly markup: string }[], name: string): string =>
+  [
+    `<div class="wide said" tabindex="0" role="region" aria-label="Case ${escaped(example.case)} ${name}"><table><thead><tr><th scope="col">Time</th><th scope="col">What happened</th><th scope="col">Then</th><th scope="col">With the change</th></tr></thead><tbody>`,
+    ...rows.map(({ markup }) => markup),
+    '</tbody></table></div>',
+  ].join('\n')
 
 const DIRECTION: Readonly<Record<string, string>> = {
   lowered: 'less careful',
@@ -114,7 +137,7 @@ const DIRECTION: Readonly<Record<string, string>> = {
   changed: 'otherwise',
 }
 
-function rowPart({ at, was, now }: SideRow, { wasLine, nowLine }: Example): string {
+function rowPart({ at, was, now }: SideRow, { wasLine, nowLine }: Example) {
   const shown = was ?? now
   const happened =
     shown?.state === undefined
@@ -122,8 +145,10 @@ function rowPart({ at, was, now }: SideRow, { wasLine, nowLine }: Example): stri
       : happenedLine(wasLine, shown.state, shown.event, instant(at))
   const left = decided(was, wasLine, at)
   const right = decided(now, nowLine, at)
-  const mark = left === right ? '' : ' class="parts"'
-  return `<tr${mark}><th scope="row">${escaped(clockOf(wasLine, instant(at)))}</th><td>${left === right ? '' : '<b>Not the same.</b> '}${escaped(happened)}</td><td>${left}</td><td>${right}</td></tr>`
+  const isSame = left === right
+  const clock = escaped(clockOf(wasLine, instant(at)))
+  const markup = `<tr${isSame ? '' : ' class="parts"'}><th scope="row">${clock}</th><td>${isSame ? '' : '<b>Not the same.</b> '}${escaped(happened)}</td><td>${left}</td><td>${right}</td></tr>`
+  return { isSame, markup }
 }
 
 const decided = (step: SideStep | undefined, line: Line, at: number): string =>
@@ -171,6 +196,9 @@ const STYLE = `<style>
 body { font: 1rem/1.5 system-ui, sans-serif; background: #14171c; color: #e8e6e1; margin: 0 auto; max-width: 90rem; padding: 1rem; }
 table { border-collapse: collapse; width: 100%; margin: 1rem 0; }
 th, td { border: 1px solid #59616c; padding: 0.4rem 0.6rem; text-align: left; vertical-align: top; }
+h2, h3, li { overflow-wrap: anywhere; }
+.said td { min-width: 11rem; }
+summary { padding: 0.4rem 0; }
 td p { margin: 0 0 0.4rem; }
 tr.parts td { background: #33270f; }
 a { color: #9cc7ff; }

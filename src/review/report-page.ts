@@ -71,9 +71,9 @@ const STYLE = `@page{size:A4;margin:14mm}
 body{margin:0 auto;max-width:62em;padding:1em;font:16px/1.45 system-ui,sans-serif;color:#111;background:#fff}
 @media (prefers-color-scheme:dark){body{color:#eee;background:#14171a}}
 h1{font-size:1.5em;margin:.2em 0}h2{font-size:1.15em;margin:1.6em 0 .2em}
-nav ul{columns:2;padding-left:1.2em}a{color:inherit}
+nav ul{columns:2 15em;padding-left:1.2em}a{color:inherit}
 .wide{overflow-x:auto}.wide:focus-visible,a:focus-visible{outline:3px solid}
 table{border-collapse:collapse;font-variant-numeric:tabular-nums}
-td{white-space:nowrap}th,td{padding:.15em .6em;border-bottom:1px solid #8888;text-align:right}th[scope=row],th[scope=col]:first-child{text-align:left}
+td{white-space:nowrap}th,td{padding:.15em .6em;border-bottom:1px solid #8888;text-align:right}th[scope=row],th[scope=col]:first-child{text-align:left;min-width:3.7em}
 .picture svg{max-width:100%;height:auto;background:#fff}
 @media print{nav{display:none}.wide{overflow:visible}table{font-size:7.5pt}th,td{white-space:normal;padding:.1em .3em}section{break-inside:avoid-page}body{max-width:none;font-size:10.5pt;color:#000;background:#fff}}`
