@@ -58,7 +58,8 @@ function replyLines(
 ): string[] {
   if (state === undefined) return replyIds(reply)
   return renderReply(line, state, reply, at, { repeated: false }).map(part => {
-    if (part.kind === 'question') return `? ${part.text}`
+    // With its buttons, as they stood on the family's screen.
+    if (part.kind === 'question') return [`? ${part.text}`, ...part.options.map(({ label }) => `[${label}]`)].join(' ')
     if (part.kind === 'person') return `"${part.text}"`
     return part.kind === 'withdrawn' ? `! ${part.text}` : `- ${part.text}`
   })

@@ -107,6 +107,10 @@ describe('reviewing on the running bot', () => {
       expect(text, secret).not.toContain(secret)
     expect(text).toContain('his tube is out, ring ▢ at ▢ please')
     expect(text).toContain('Cover the opening')
+    // Each question with its buttons, in the words the family read.
+    expect(view?.moments.flatMap(({ decided }) => decided)).toContainEqual(
+      expect.stringMatching(/^\? .* \[.+\] \[Not sure\]$/),
+    )
     expect(view?.moments[0]?.clock).toBe('2:10 am')
     const first = await side.reviewed(reviewer('linh'), CASE, 1)
     expect([first?.moments.length, first?.of]).toEqual([1, view?.of])
