@@ -34,7 +34,7 @@ export const whatIfCommand: Command = {
     'smallhours what-if FILES… --flows FOLDER | --settings ID=VALUE… | --rota CLINIC  (one or several together)',
     '                   [--html FILE] [--examples NUMBER] [--clinic FOLDER] [--data FOLDER] [--cores NUMBER] [--json]',
     '    The families and clinicians do what they did. What nobody was asked is answered in every way.',
-    '    --cores: cores it may use, all unless said; 1 where the machine answers families as well.',
+    '    --cores: cores it may use, all and at most 6 unless said; 1 where the machine answers families as well.',
     '    0: no case would have ended less carefully; 1: some would, or a file is not as it was written.',
   ].join('\n'),
   async run(args) {
@@ -58,8 +58,8 @@ export const whatIfCommand: Command = {
     if (values.html !== undefined && existsSync(values.html))
       throw new CalledWrongly(`--html ${values.html} is there already: name another file`)
     const cores = values.cores === undefined ? undefined : Number(values.cores)
-    if (cores !== undefined && (!Number.isInteger(cores) || cores < 1))
-      throw new CalledWrongly(`--cores ${values.cores}: a whole number from 1 on was expected`)
+    if (cores !== undefined && !(Number.isInteger(cores) && cores >= 1 && cores <= CORES_MOST))
+      throw new CalledWrongly(`--cores ${values.cores}: a whole number from 1 to ${CORES_MOST} was expected`)
     const { clinic, flows, settings, rota, data } = values
     const asked: WhatIfAsked = {
       ...{ clinic, settings },
@@ -97,9 +97,12 @@ const PROGRESS_EVERY = 5_000
 /** Below this many bytes of transcripts helpers would be started for longer than they help. A packed one counts as unpacked. */
 const TOGETHER_BYTES = 8_000_000
 const PACKED = 8
+/** One core reads; with more helpers than it can give cases to, each would only hold its flows in memory. */
+const HELPERS_MOST = 6
+const CORES_MOST = 32
 
 function helpersFor(files: readonly string[], cores: number | undefined): number {
-  const most = cores ?? availableParallelism()
+  const most = cores ?? Math.min(availableParallelism(), HELPERS_MOST)
   if (most < 2) return 0
   const bytes = files.reduce((sum, file) => sum + statSync(file).size * (file.endsWith('.gz') ? PACKED : 1), 0)
   return cores === undefined && bytes < TOGETHER_BYTES ? 0 : most

@@ -55,36 +55,41 @@ export async function manySuite({ cases, progress }: ManyOptions): Promise<Suite
   const expects = (isSo: boolean, what: string) => {
     if (!isSo) broken.push(what)
   }
+  let at = 0
+  const says = (share: number, line: string) => {
+    at = share
+    progress(share, line)
+  }
   const command = async (what: string, size: number, ...args: readonly string[]) => {
-    const { out, minutes, mostMb } = await ran([LAUNCHER, ...args, '--json'], ground, line => progress(0.5, line))
+    const { out, minutes, mostMb } = await ran([LAUNCHER, ...args, '--json'], ground, line => progress(at, line))
     runs.push({ what, cases: size, minutes, mostMb })
     return JSON.parse(out)
   }
 
   try {
     for (const size of [Math.ceil(cases / 10), cases]) {
-      const share = size === cases ? 0.2 : 0.02
+      const share = size === cases ? 0.15 : 0.01
       const folder = ground.folder()
       const data = join(folder, 'data')
       const file = join(folder, 'many.jsonl')
       mkdirSync(data)
-      progress(share, `writing ${size} cases`)
+      says(share, `writing ${size} cases`)
       const bytes = write(file, many.lines(size))
 
-      progress(share, `import of ${size} cases, killed once`)
+      says(share, `import of ${size} cases, killed once`)
       const isKilled = await killedAt(bytes * KILLED_AT, join(data, 'transcripts'), 'import', file, '--data', data)
       const [taken] = (await command('import', size, 'transcript', 'import', file, '--data', data)).imported
       expects(taken.cases === size && taken.faults === 0, `import took ${taken.cases} of ${size} cases`)
       expects(!isKilled || taken.before > 0, 'an import that was killed began anew')
       rmSync(file)
 
-      progress(share + 0.2, `replay of ${size} cases`)
+      says(share * 3, `replay of ${size} cases`)
       const replayed = await command('replay', size, 'replay', taken.file, '--fast')
       expects(replayed.same === size, `replay: ${replayed.same} of ${size} cases decided the same`)
       rmSync(taken.file)
 
       const stored = Math.ceil(size / STORED_OF)
-      progress(share + 0.4, `${stored} cases into a data folder`)
+      says(share * 5, `${stored} cases into a data folder`)
       await fill(data, many.lines(stored))
       const out = join(folder, 'out.jsonl')
       const isCut = await killedAt((bytes / STORED_OF) * KILLED_AT, folder, 'export', out, '--data', data)
