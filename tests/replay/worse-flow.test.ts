@@ -23,18 +23,18 @@ beforeAll(async () => {
 })
 afterAll(() => rmSync(folder, { recursive: true }))
 
+const onCores = (cores: string) =>
+  smallhours(
+    ...['what-if', file('cases.jsonl'), '--flows', worse, '--json', '--cores', cores],
+    ...['--html', file(`on-${cores}.html`)],
+  )
+let together: Awaited<ReturnType<typeof smallhours>> | undefined
+
 /** The example of docs/clinic/replay.md: somebody takes the page out of the emergency steps. */
 describe('a flow made worse on purpose', () => {
   it('is caught by what-if: the case is told as less careful, with the step, and shown side by side', async () => {
-    const { code, out } = await smallhours(
-      'what-if',
-      file('cases.jsonl'),
-      '--flows',
-      worse,
-      '--json',
-      '--html',
-      file('page.html'),
-    )
+    together = await onCores('2')
+    const { code, out } = together
     const report = JSON.parse(out)
     expect(code).toBe(1)
     expect(report).toMatchObject({ cases: 3, lowered: 2, same: 1, faults: 0, withoutFlow: 0 })
@@ -46,7 +46,7 @@ describe('a flow made worse on purpose', () => {
     const urgencies = group.examples[0].may[0].outcome.pages.map(({ urgency }: { urgency: string }) => urgency)
     expect(group.examples[0].was.pages[0].urgency).toBe('ambulance')
     expect(urgencies).not.toContain('ambulance')
-    const page = readFileSync(file('page.html'), 'utf8')
+    const page = readFileSync(file('on-2.html'), 'utf8')
     expect(page).toContain('less careful')
     expect(page).toContain('PAGE to')
     expect(page).toContain('What this cannot tell')
@@ -54,16 +54,11 @@ describe('a flow made worse on purpose', () => {
   })
 
   it('comes out the same to the byte on one core and on two', async () => {
-    const on = (cores: string) =>
-      smallhours(
-        ...['what-if', file('cases.jsonl'), '--flows', worse, '--json', '--cores', cores],
-        ...['--html', file(`on-${cores}.html`)],
-      )
-    const together = await on('2')
-    expect(together).toEqual(await on('1'))
-    expect(together).toMatchObject({ code: 1, err: '' })
-    expect(readFileSync(file('on-2.html'), 'utf8')).toBe(readFileSync(file('on-1.html'), 'utf8'))
-    expect((await on('none')).code).toBe(2)
+    const alone = await onCores('1')
+    expect(alone).toEqual(together)
+    expect(alone).toMatchObject({ code: 1, err: '' })
+    expect(readFileSync(file('on-1.html'), 'utf8')).toBe(readFileSync(file('on-2.html'), 'utf8'))
+    expect((await onCores('none')).code).toBe(2)
   })
 
   it('is caught by replay on the flows as they are: the first step that differs, as a conversation', async () => {
