@@ -17,7 +17,7 @@ const SHOWN_MOST = 60
 
 export function differentSaid(state: ConversationsState, saying: Saying): DifferentSaid {
   const { wording } = saying
-  if (state.kind !== 'found') return { says: [wording(`flows-different-${state.kind}`)], rows: [] }
+  if (state.kind !== 'found') return { says: [wording(`flows-different-${state.kind}`)], rows: [], isUnderWay: true }
   const { found } = state
   if (found.kind === 'not-compared') return { says: [wording(`flows-different-${found.why}`)], rows: [] }
   const { tried, differing, onlyWords, unreadable } = found

@@ -6,6 +6,7 @@ import { addApproval, approvalsText } from '../../src/cli/approvals-folder.ts'
 import { openDataFolder } from '../../src/cli/data-folder.ts'
 import { verdictFile } from '../../src/cli/flow-verdict.ts'
 import { loadLine } from '../../src/cli/load-line.ts'
+import { approvedSources } from '../../src/cli/roll-back.ts'
 import { type Definition, settingDefinitions } from '../../src/config/setting-definitions.ts'
 import { systemRandom } from '../../src/runtime/system-clock.ts'
 import { addClinicKey } from '../../src/store/clinic-keys.ts'
@@ -61,7 +62,11 @@ export function wholeClinicText(): string {
 }
 
 /** A clinic's folder and its data folder with keys, everything approved as it is shipped, `approvedAt`. */
-export function wholeClinic(folder: string, approvedAt: Instant): { readonly clinic: string; readonly data: string } {
+export function wholeClinic(
+  folder: string,
+  approvedAt: Instant,
+  filesOf: readonly string[] = [],
+): { readonly clinic: string; readonly data: string } {
   const clinic = join(folder, 'clinic')
   const data = join(folder, 'data')
   mkdirSync(clinic, { recursive: true })
@@ -69,18 +74,24 @@ export function wholeClinic(folder: string, approvedAt: Instant): { readonly cli
   writeFileSync(join(clinic, 'clinic.yaml'), wholeClinicText())
   writeFileSync(join(clinic, 'smtp-password'), 'correct horse battery', { mode: 0o600 })
   writeFileSync(join(clinic, 'webhook-secret'), `whsec_${Buffer.alloc(32, 7).toString('base64')}`, { mode: 0o600 })
-  approveAll(clinic, approvedAt)
+  approveAll(clinic, approvedAt, filesOf)
   openDataFolder(data, systemRandom())
   addClinicKey(join(data, 'clinic-keys'))
   return { clinic, data }
 }
 
-/** Everything that is not approved as it stands, approved by both. */
-export function approveAll(clinic: string, at: Instant): void {
+/**
+ * Everything that is not approved as it stands, approved by both.
+ *
+ * @param filesOf  parts whose files are kept with it, as approving itself keeps them of each
+ */
+export function approveAll(clinic: string, at: Instant, filesOf: readonly string[] = []): void {
   for (const part of loadLine({ clinicDir: clinic, at }).approvables) {
     if (approvalsText(clinic, part.id)?.includes(part.hash) === true) continue
+    const files = filesOf.includes(part.id) ? approvedSources(clinic, undefined, part.id) : undefined
+    const kept = { ...part, ...(files === undefined ? {} : { files }) }
     for (const [index, by] of APPROVERS.entries())
-      addApproval(clinic, part, { by, at: instant(at - 60_000 * (10 - index)), languages: part.languages })
+      addApproval(clinic, kept, { by, at: instant(at - 60_000 * (10 - index)), languages: part.languages })
   }
 }
 

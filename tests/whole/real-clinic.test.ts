@@ -76,7 +76,7 @@ describe.skipIf(path === undefined)('a real clinic, by browser, signed in', { ti
   const leads = new Map<string, Hand>()
 
   beforeAll(async () => {
-    place = wholeClinic(folder.path, instant(NIGHT - DAY_MS))
+    place = wholeClinic(folder.path, instant(NIGHT - DAY_MS), ['someone'])
     filesKept('someone')
     front = await httpsFront(HOST, () => bot.origin)
     ;[browser, bot] = await Promise.all([
@@ -196,10 +196,11 @@ describe.skipIf(path === undefined)('a real clinic, by browser, signed in', { ti
       return (await malia.page.getByText("A change to the clinic's files was not taken").count()) > 0
     })
     await malia.sees('Who is on call, numbers and hours count as they stand in the file now.')
-    // From here on the situations are played, behind everything else; what comes out is the test of conversations.
+    // From here on the situations are played, behind everything else.
     const amara = leads.get('amara') as Hand
     await amara.open('/flows/someone')
     await amara.page.getByRole('heading', { name: 'Conversations that would now go differently' }).waitFor()
+    await amara.page.getByRole('link', { name: 'Look again' }).waitFor()
   })
 
   test("tonight's number is another in six presses, while the flow waits", async () => {

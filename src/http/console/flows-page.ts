@@ -28,6 +28,8 @@ export interface PartView extends PartRow {
 }
 
 export interface DifferentSaid {
+  /** It is being worked out: looking again later shows more. */
+  readonly isUnderWay?: boolean
   /** What was held against what, and what came of it, one sentence each. */
   readonly says: readonly string[]
   /** Lowered first. */
@@ -141,7 +143,7 @@ function since({ since: last }: PartView, { wording }: ConsoleFrame): Html {
 function different({ id, different: found }: PartView, { wording }: ConsoleFrame): Html | string {
   if (found === undefined) return ''
   return html`<section aria-labelledby="different"><h2 id="different">${wording('flows-different')}</h2>
-${found.says.map(line => html`<p>${line}</p>`)}
+${found.says.map(line => html`<p>${line}</p>`)}${found.isUnderWay === true ? html`<p><a class="button" href="/flows/${id}?look=again#different">${wording('flows-different-look')}</a></p>` : ''}
 <ul class="board plain">${found.rows.map(
     row =>
       html`<li><p>${row.isLowered ? html`<strong>${wording('flows-different-lowered')}</strong> ` : ''}<a href="/flows/${id}/conversations/${row.id}">${row.title}</a></p>${beside(row, wording)}</li>`,
