@@ -4,7 +4,7 @@ import type { Misread } from '../case/event.ts'
 import type { Option } from '../case/message.ts'
 import type { Lexicon } from './lexicon.ts'
 import { findsOf, type Pattern, type Reading, readingOf } from './pattern.ts'
-import { firstDenied, firstSaid } from './phrase.ts'
+import { firstDenied, firstSaid, isNamed } from './phrase.ts'
 import { plainOf } from './plain.ts'
 import { tokensOf } from './token.ts'
 
@@ -49,9 +49,17 @@ export function choiceIn(reading: Reading, choices: Choices, lexicon: Lexicon): 
   }
   const bare = bareYesNoIn(reading, choices, lexicon)
   if (bare !== undefined) return bare
-  if (choices.values.includes(NONE) && beginsWith(reading, [...lexicon.answers.none, ...lexicon.answers.no]))
-    return reading.tokens.length <= 4 ? answerOf([NONE], choices) : misread('not-an-option')
+  if (choices.values.includes(NONE) && beginsWith(reading, [...lexicon.answers.none, ...lexicon.answers.no])) {
+    const isNone = reading.tokens.length <= 4 && !isAboutOneThing(reading, lexicon)
+    return isNone ? answerOf([NONE], choices) : misread('not-an-option')
+  }
   return misread('not-an-option')
+}
+
+/** "No pain", "no fits", "no, asleep": says of one thing how it is, which is not "none of these". */
+function isAboutOneThing(reading: Reading, lexicon: Lexicon): boolean {
+  const named = [lexicon.controls.distress, ...[...lexicon.signs, ...lexicon.concerns].map(({ phrases }) => phrases)]
+  return named.some(phrases => isNamed(phrases, reading, lexicon))
 }
 
 function answerOf(values: readonly string[], choices: Choices): Read {

@@ -55,6 +55,10 @@ export function firstNotDenied(
   return undefined
 }
 
+/** Whether any of the phrases stands, said or denied. */
+export const isNamed = (phrases: readonly Phrase[], reading: Reading, lexicon: Lexicon): boolean =>
+  phrases.some(phrase => phraseFinds(phrase, reading, lexicon).next().done !== true)
+
 /** The first place where any of the phrases is plainly denied. */
 export function firstDenied(phrases: readonly Phrase[], reading: Reading, lexicon: Lexicon): PhraseFound | undefined {
   for (const phrase of phrases) {

@@ -57,3 +57,17 @@ describe('a bare yes or no, and "as before", to a question with other words on i
     expect(typed(text, 'length-outside', { lexicon: spanish })).toMatchObject({ answer: { value } }),
   )
 })
+
+describe('"no" before one thing, to a question with "none of these" among its answers', () => {
+  it.each(['no', 'none', 'no nothing', 'no none of these', 'nope'])('"%s" is none of them', text =>
+    expect(typed(text, 'danger-signs')).toMatchObject({ kind: 'answer' }),
+  )
+
+  it.each(['no pain', 'no fits', 'no fever', 'no asleep', 'no blood'])(
+    '"%s" says of one thing how it is: the danger question is asked again',
+    text => expect(typed(text, 'danger-signs')).toMatchObject({ kind: 'misread', reason: 'not-an-option' }),
+  )
+
+  it('"no pain" does not say that nothing leaks', () =>
+    expect(typed('no pain', 'leak-from')).toMatchObject({ kind: 'misread', reason: 'not-an-option' }))
+})
