@@ -8,9 +8,15 @@ export interface KeptReadings {
   readonly read: YamlReader
   /** What `look` finds, which depends on nothing but what it is `about`. Looked again where it stands in the way of serving. */
   findings(about: readonly unknown[], look: () => Findings): Findings
-  /** Keeps what was read and found since the folder was opened. A folder that cannot be written costs the next start its time, no more. */
+  /**
+   * Keeps what was read and found since the folder was opened, beside what other starts kept, the latest `KEPT_MOST_BYTES` of
+   * it. A folder that cannot be written costs the next start its time, no more.
+   */
   keep(): void
 }
+
+/** Three clinics' own flows and more. What one start read is kept whole, however much it is. */
+export const KEPT_MOST_BYTES = 3_000_000
 
 let own: KeptReadings | undefined
 
@@ -41,6 +47,7 @@ export function keptReadings(file: string): KeptReadings {
 
   /** The value kept under a key; undefined where there is none: no reading is undefined. */
   function kept(key: string): unknown {
+    if (used.has(key)) return used.get(key)
     if (!Object.hasOwn(found, key)) return undefined
     used.set(key, found[key])
     return found[key]
@@ -74,8 +81,23 @@ export function keptReadings(file: string): KeptReadings {
     read,
     findings,
     keep() {
-      if (isNew && program !== undefined) writeKept(file, JSON.stringify(Object.fromEntries(used)))
+      if (isNew && program !== undefined) writeKept(file, besideOthers(file, used))
       isNew = false
     },
   }
+}
+
+/** What this start used, and as much of the latest that others kept as there is room for: the oldest first in the file. */
+function besideOthers(file: string, used: ReadonlyMap<string, unknown>): string {
+  const others = Object.entries((keptIn(file) as Readonly<Record<string, unknown>> | undefined) ?? {})
+  const entryOf = ([key, value]: readonly [string, unknown]) => `${JSON.stringify(key)}:${JSON.stringify(value)}`
+  const entries = [...used].map(entryOf)
+  let room = KEPT_MOST_BYTES - entries.reduce((sum, { length }) => sum + length, 0)
+  for (const other of others.filter(([key]) => !used.has(key)).reverse()) {
+    const entry = entryOf(other)
+    room -= entry.length
+    if (room < 0) break
+    entries.unshift(entry)
+  }
+  return `{${entries.join(',')}}`
 }

@@ -4,7 +4,7 @@ import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import { readFlowFiles } from '../../src/cli/flow-files.ts'
-import { keptReadings } from '../../src/cli/kept-readings.ts'
+import { KEPT_MOST_BYTES, keptReadings } from '../../src/cli/kept-readings.ts'
 import { type Findings, loadFlows } from '../../src/flow/load.ts'
 import type { Problem } from '../../src/flow/problem.ts'
 import { readYaml } from '../../src/flow/yaml-places.ts'
@@ -109,10 +109,29 @@ describe('flows that were read before', () => {
     expect(statSync(join(folder, 'cache')).mode & 0o777).toBe(0o700)
   })
 
-  it('forget what no start read any more', () => {
+  it('stay beside those of another start, and within one start are not read twice', () => {
     keep(TEXT)
     keep('b: 2\n')
-    expect(readFileSync(file(), 'utf8')).not.toContain('water')
+    expect(readFileSync(file(), 'utf8')).toContain('water')
+    const readings = keptReadings(file())
+    let looks = 0
+    const look = (): Findings => {
+      looks += 1
+      return { problems: [], silenced: [] }
+    }
+    readings.findings(['one clinic'], look)
+    readings.findings(['one clinic'], look)
+    expect(looks).toBe(1)
+  })
+
+  it('forget the oldest where there is no room for all', () => {
+    const long = (letter: string) => `${letter}: ${letter.repeat(KEPT_MOST_BYTES / 2)}\n`
+    keep(TEXT)
+    keep(long('b'))
+    keep(long('c'))
+    const text = readFileSync(file(), 'utf8')
+    expect(text.length).toBeLessThan(KEPT_MOST_BYTES)
+    expect([text.includes('water'), text.includes('bbb'), text.includes('ccc')]).toEqual([false, false, true])
   })
 
   it('cost nothing but time where nothing can be kept', () => {
