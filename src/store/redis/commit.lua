@@ -1,5 +1,5 @@
 -- One step of a case: event, case, rows that leave and alarms, all or nothing. Everything is looked at before the first
--- write, since a script that fails in the middle is not undone.
+-- write, since a script that fails in the middle is not undone. One command for all rows or alarms where there is one.
 -- KEYS: prefix of the shard. ARGV: fence, operation, case, channel, chat, from, at, closed, state, event, delivery (''
 -- for none), how many names to cancel, those, how many alarms to set, name and due of each, then per row its effect id,
 -- lane, queue, effect, not-before.
@@ -18,12 +18,15 @@ if before[2] and (before[3] ~= channel or before[4] ~= chat) then return 'other-
 local cancels = tonumber(ARGV[12])
 local sets = tonumber(ARGV[13 + cancels])
 local first_row = 14 + cancels + 2 * sets
-local taken = {}
+local rows, ids, taken = {}, {}, {}
 for i = first_row, #ARGV, 5 do
   local effect_id = ARGV[i]
-  if taken[effect_id] or redis.call('EXISTS', shard .. 'row:' .. effect_id) == 1 then return 'row-taken' end
+  if taken[effect_id] then return 'row-taken' end
   taken[effect_id] = true
+  rows[#rows + 1] = shard .. 'row:' .. effect_id
+  ids[#ids + 1] = effect_id
 end
+if #rows > 0 and redis.call('EXISTS', unpack(rows)) > 0 then return 'row-taken' end
 
 if delivery ~= '' then redis.call('SADD', shard .. 'deliveries', delivery) end
 if not before[2] then
@@ -31,7 +34,22 @@ if not before[2] then
   redis.call('HSET', key, 'channel', channel, 'chat', chat, 'opened', opened)
   redis.call('RPUSH', shard .. 'chat:' .. channel .. '\n' .. chat, case)
 end
-redis.call('HSET', key, 'operation', operation, 'seq', tonumber(from) + 1, 'closed', closed, 'at', at, 'state', state)
+local seq = tonumber(from) + 1
+local fields = { 'operation', operation, 'seq', seq, 'closed', closed, 'at', at, 'state', state }
+local alarms = {}
+for i = 14 + cancels, first_row - 1, 2 do
+  fields[#fields + 1] = 'alarm:' .. ARGV[i]
+  fields[#fields + 1] = ARGV[i + 1]
+  alarms[#alarms + 1] = ARGV[i + 1]
+  alarms[#alarms + 1] = case .. '\0' .. ARGV[i]
+end
+-- Cancelling comes before setting.
+for i = 13, 12 + cancels do
+  redis.call('HDEL', key, 'alarm:' .. ARGV[i])
+  redis.call('ZREM', shard .. 'alarms', case .. '\0' .. ARGV[i])
+end
+redis.call('HSET', key, unpack(fields))
+if #alarms > 0 then redis.call('ZADD', shard .. 'alarms', unpack(alarms)) end
 if closed == '1' then
   if before[5] ~= '1' then redis.call('SREM', shard .. 'open', case) end
   redis.call('ZADD', shard .. 'closed', at, case)
@@ -43,23 +61,17 @@ end
 redis.call('RPUSH', shard .. 'events:' .. case, event)
 redis.call('RPUSH', shard .. 'instants:' .. case, at)
 
-for i = first_row, #ARGV, 5 do
-  local effect_id, lane, queue, effect, not_before = unpack(ARGV, i, i + 4)
-  local place = string.format('%016.0f', redis.call('HINCRBY', shard .. 'counts', 'place', 1))
-  redis.call('HSET', shard .. 'row:' .. effect_id, 'case', case, 'seq', tonumber(from) + 1, 'lane', lane, 'queue', queue,
-    'place', place, 'effect', effect, 'due', not_before, 'tries', 0, 'unknown', 0, 'status', 'waiting')
-  redis.call('RPUSH', shard .. 'rows:' .. case, effect_id)
-  if redis.call('RPUSH', shard .. 'queue:' .. lane .. ':' .. queue, effect_id) == 1 then
-    redis.call('ZADD', shard .. 'waiting:' .. lane, not_before, place .. effect_id)
+if #rows > 0 then
+  local last = redis.call('HINCRBY', shard .. 'counts', 'place', #rows)
+  redis.call('RPUSH', shard .. 'rows:' .. case, unpack(ids))
+  for n, effect_id in ipairs(ids) do
+    local lane, queue, effect, not_before = unpack(ARGV, first_row + 5 * n - 4, first_row + 5 * n - 1)
+    local place = string.format('%016.0f', last - #rows + n)
+    redis.call('HSET', rows[n], 'case', case, 'seq', seq, 'lane', lane, 'queue', queue, 'place', place, 'effect', effect,
+      'due', not_before, 'tries', 0, 'unknown', 0, 'status', 'waiting')
+    if redis.call('RPUSH', shard .. 'queue:' .. lane .. ':' .. queue, effect_id) == 1 then
+      redis.call('ZADD', shard .. 'waiting:' .. lane, not_before, place .. effect_id)
+    end
   end
-end
-
-for i = 13, 12 + cancels do
-  redis.call('HDEL', key, 'alarm:' .. ARGV[i])
-  redis.call('ZREM', shard .. 'alarms', case .. '\0' .. ARGV[i])
-end
-for i = 14 + cancels, first_row - 1, 2 do
-  redis.call('HSET', key, 'alarm:' .. ARGV[i], ARGV[i + 1])
-  redis.call('ZADD', shard .. 'alarms', ARGV[i + 1], case .. '\0' .. ARGV[i])
 end
 return 'committed'

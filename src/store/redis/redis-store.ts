@@ -256,6 +256,24 @@ function storeOver<C extends Content>(
     return eventOf(caseId, seq, found, at)[0]
   }
 
+  /** A shard that does not answer must not stop the others. */
+  function unclaimed(error: unknown): void {
+    onFault(error)
+    if (owning.owned.length === 1 && !(error instanceof NotOurs)) throw error
+  }
+
+  /** Shards where a row is due, or a lease has ended: all are looked at at once, so that few have to be claimed from one by one. */
+  async function withDue(shards: readonly number[], lane: Lane, at: Instant): Promise<readonly number[]> {
+    const looks = shards.map(async shard => {
+      const keys = ['waiting', 'leased'].map(name => `${prefixOf(shard)}${name}:${lane}`)
+      const counts = await Promise.all(keys.map(key => nodes.ask(shard, 'ZCOUNT', key, '-inf', at)))
+      return counts.some(count => Number(count) > 0)
+    })
+    const looked = await Promise.allSettled(looks)
+    for (const look of looked) if (look.status === 'rejected') unclaimed(look.reason)
+    return shards.filter((_, index) => looked[index]?.status === 'fulfilled' && looked[index].value)
+  }
+
   async function claim(
     lane: Lane,
     at: Instant,
@@ -266,7 +284,8 @@ function storeOver<C extends Content>(
     // Each shard in its turn, so that one with much to send does not keep the others waiting, and never more than asked.
     const owned = owning.owned
     const first = owned.length === 0 ? 0 : operations % owned.length
-    for (const shard of [...owned.slice(first), ...owned.slice(0, first)]) {
+    const inTurn = [...owned.slice(first), ...owned.slice(0, first)]
+    for (const shard of await withDue(inTurn, lane, at)) {
       if (claimed.length >= limit) break
       try {
         const args = [operation(), lane, at, at + leaseMs, limit - claimed.length]
@@ -274,9 +293,8 @@ function storeOver<C extends Content>(
         for (const { row } of rows) where.rememberRow(row.effectId, shard)
         claimed.push(...rows)
       } catch (error) {
-        // What was claimed already must be sent; a shard that does not answer must not stop the others.
-        onFault(error)
-        if (owned.length === 1 && !(error instanceof NotOurs)) throw error
+        // What was claimed already must be sent.
+        unclaimed(error)
       }
     }
     return claimed.sort((a, b) => a.row.notBefore - b.row.notBefore || a.place - b.place).map(({ row }) => row)
