@@ -15,10 +15,11 @@ beforeEach(async () => {
 })
 afterEach(() => own.discard())
 
-async function over(port: number): Promise<RedisStore> {
+/** @param callMs  what is to be told at once is told so on a busy machine too: a call may then last long */
+async function over(port: number, callMs = 800): Promise<RedisStore> {
   const store = await openRedisStore({
     ...{ addresses: [{ host: '127.0.0.1', port }], line: 's', shards: 4, durability: 'always', leaseMs: 60_000 },
-    ...{ answerMs: 250, callMs: 800 },
+    ...{ answerMs: callMs === 800 ? 250 : 2_000, callMs },
   })
   await store.shares.start()
   return store
@@ -90,11 +91,11 @@ describe('what Redis answers instead of doing it', () => {
 
   test.each(REFUSED)('is no passing thing: "%s" is told at once, with what to do', async (words, todo) => {
     const stand = await refusingRedis(own.port)
-    const store = await over(stand.port)
+    const store = await over(stand.port, 6_000)
     stand.saying = words
     const from = performance.now()
     await expect(store.commit(step('sun', 0))).rejects.toThrow(todo)
-    expect(performance.now() - from).toBeLessThan(700)
+    expect(performance.now() - from).toBeLessThan(4_000)
     stand.saying = undefined
     expect(await store.commit(step('sun', 0))).toBe('committed')
     await store.close()

@@ -2,37 +2,47 @@ import { execFileSync } from 'node:child_process'
 import { mkdirSync, writeFileSync } from 'node:fs'
 import { createServer } from 'node:net'
 import { join } from 'node:path'
-import { beforeAll, describe, expect, test } from 'vitest'
+import { afterAll, beforeAll, describe, expect, test } from 'vitest'
 import { openDataFolder } from '../../src/cli/data-folder.ts'
 import { openSealedData } from '../../src/cli/sealed-data.ts'
+import type { StoreRoute } from '../../src/config/store-section.ts'
 import type { Clock } from '../../src/runtime/clock.ts'
 import { systemRandom } from '../../src/runtime/system-clock.ts'
 import { openTelegramFile } from '../../src/store/sqlite/telegram-file.ts'
 import { instant } from '../../src/time/instant.ts'
 import { type BotApi, botApi } from '../support/bot-api/bot-api.ts'
 import type { Phone } from '../support/bot-api/phone.ts'
+import { type RedisServer, redisServer } from '../support/redis-server.ts'
 import { saidTo, spoken } from '../support/telegram-night.ts'
 import { type Keeper, keep, SPEED } from './kill-keeper.ts'
 import { doneIn } from './kill-record.ts'
 import { clinicWith, eventually, NIGHT, newFolder, root } from './process.ts'
 
 type Updates = 'polling' | 'webhook'
+type Kept = 'sqlite' | 'redis'
+/** How updates come, where the process is killed, where its cases lie. */
+type Plan = readonly [updates: Updates, kill: string, kept: Kept]
 
 /** Killed after the commit and before it is confirmed, before the commit, and after a reply left and before that is written down. */
-const SHORT: readonly (readonly [Updates, string])[] = [
-  ['polling', 'worker.committed#3'],
-  ['webhook', 'store.before-commit#6'],
-  ['polling', 'outbox.family.sent#3'],
+const SHORT: readonly Plan[] = [
+  ['polling', 'worker.committed#3', 'sqlite'],
+  ['webhook', 'store.before-commit#6', 'sqlite'],
+  ['polling', 'outbox.family.sent#3', 'sqlite'],
 ]
-/** At every step of a message, a reply and a page, each way. */
-const LONG: readonly (readonly [Updates, string])[] = (['polling', 'webhook'] as const).flatMap(
-  updates =>
-  [
+/** At every step of a message, a reply and a page, each way. Redis has no transaction of ours to be killed in: its one command is done or not. */
+const POINTS = [
     'worker.received#1', 'worker.received#4', 'worker.loaded#3', 'worker.stepped#4', 'worker.committed#1', 'worker.committed#5',
     'store.begun#3', 'store.step-written#5', 'store.before-commit#7', 'store.after-commit#9', 'store.before-answer#6',
     'outbox.family.claimed#2', 'outbox.family.rendered#3', 'outbox.family.kept#4', 'outbox.family.sent#1', 'outbox.family.settled#5',
     'outbox.page.claimed#1', 'outbox.page.kept#1', 'outbox.page.sent#1', 'outbox.page.settled#1', 'any#60', 'any#140',
-  ].map(kill => [updates, kill] as const), // biome-ignore format: one list
+] as const // biome-ignore format: one list
+const WAYS = [
+  ['polling', 'redis'],
+  ['polling', 'sqlite'],
+  ['webhook', 'sqlite'],
+] as const
+const LONG: readonly Plan[] = WAYS.flatMap(([updates, kept]) =>
+  POINTS.filter(kill => kept === 'sqlite' || !kill.startsWith('store.')).map(kill => [updates, kill, kept] as const),
 )
 const isLong = process.env.LONG === '1'
 const plans = isLong ? LONG : SHORT
@@ -71,13 +81,16 @@ interface Run {
 
 describe('a family on Telegram, and a bot that is killed', () => {
   const runs = new Map<string, Run | string>()
+  let redis: RedisServer | undefined
+  afterAll(() => redis?.discard())
 
   beforeAll(
     async () => {
+      if (plans.some(([, , kept]) => kept === 'redis')) redis = await redisServer()
       const left = [...plans]
       const work = async (): Promise<void> => {
         for (let plan = left.shift(); plan !== undefined; plan = left.shift()) {
-          runs.set(plan.join(), await run(...plan).catch((error: unknown) => String(error)))
+          runs.set(plan.join(), await run(plan, redis).catch((error: unknown) => String(error)))
           if (isLong) console.log(`${runs.size} of ${plans.length} runs: ${plan.join(', ')}`)
         }
       }
@@ -87,7 +100,7 @@ describe('a family on Telegram, and a bot that is killed', () => {
     isLong ? 5_400_000 : 180_000,
   )
 
-  test.each(plans)('by %s, killed at %s: nothing is lost, and what comes twice says so', (...plan) => {
+  test.each(plans)('by %s, killed at %s, its cases in %s: nothing is lost, and what comes twice says so', (...plan) => {
     const found = runs.get(plan.join())
     if (found === undefined || typeof found === 'string') throw new Error(found ?? 'it was not begun')
     // A press may come twice where the question was asked anew after an outage: it is told to be late, and changes nothing.
@@ -105,13 +118,14 @@ describe('a family on Telegram, and a bot that is killed', () => {
   })
 })
 
-async function run(updates: Updates, kill: string): Promise<Run> {
+async function run([updates, kill, kept]: Plan, redis: RedisServer | undefined): Promise<Run> {
   const folder = newFolder()
   const api = await botApi({ clock: nightClock() })
   const port = await freePort()
   const dataDir = join(folder.path, 'data')
   link(dataDir)
-  const keeper = keep({ folder: folder.path, clinic: clinicOf(folder.path, api, updates), port, kills: [kill] })
+  const store = kept === 'redis' && redis !== undefined ? storeAt(redis.port) : undefined
+  const keeper = keep({ folder: folder.path, clinic: clinicOf(folder.path, api, updates, store), port, kills: [kill] })
   try {
     const family = api.user(90_001)
     const amara = api.user(AMARA)
@@ -121,7 +135,7 @@ async function run(updates: Updates, kill: string): Promise<Run> {
     await eventually('nothing left to deliver', async () => api.pending() === 0, STEP_MS)
     await keeper.stop()
     return {
-      ...(await recordIn(dataDir)),
+      ...(await recordIn(dataDir, store)),
       // Pictures go with the words of their reply.
       shown: saidTo(family).flatMap(({ photo, text }) => (photo || LAST_RESORT.test(text) ? [] : [text])),
       pages: saidTo(amara).flatMap(({ buttons, text }) => (buttons.length === 4 ? [text] : [])),
@@ -199,14 +213,25 @@ function nightClock(): Clock {
   }
 }
 
-function clinicOf(folder: string, api: BotApi, updates: Updates): string {
+let lines = 0
+/** A line of its own on the server. */
+function storeAt(port: number): StoreRoute {
+  lines += 1
+  const addresses = [{ host: '127.0.0.1', port }]
+  return { addresses, tls: false, line: `kill${lines}`, mayLoseASecond: false, replicas: 0 }
+}
+
+function clinicOf(folder: string, api: BotApi, updates: Updates, store: StoreRoute | undefined): string {
   const made = clinicWith(join(folder, 'clinic'), '  ladder-urgent: [PT3M, PT5M, PT10M]\n', yaml => {
     const paged = yaml.replaceAll('- { pager: webhook, address: "demo:" }', '- { pager: telegram }')
-    return `${paged}\ntelegram: { token-file: telegram-token, updates: ${updates}, families-may-write: yes, server: "${api.root}" }\n`
+    return `${paged}\ntelegram: { token-file: telegram-token, updates: ${updates}, families-may-write: yes, server: "${api.root}" }\n${storeYaml(store)}`
   })
   writeFileSync(join(made, 'telegram-token'), api.token, { mode: 0o600 })
   return made
 }
+
+const storeYaml = (store: StoreRoute | undefined): string =>
+  store === undefined ? '' : `store: { redis: "redis://127.0.0.1:${store.addresses[0]?.port}", line: ${store.line} }\n`
 
 /** Amara's account is linked beforehand. */
 function link(dataDir: string): void {
@@ -219,12 +244,14 @@ function link(dataDir: string): void {
 
 async function recordIn(
   dataDir: string,
+  route: StoreRoute | undefined,
 ): Promise<{ readonly done: readonly string[]; readonly replies: readonly string[] }> {
   const failed = (error: unknown) => {
     throw error
   }
   const { store } = await openSealedData({
     ...{ data: openDataFolder(dataDir, systemRandom()), mode: 'demonstration', onFault: failed },
+    ...(route === undefined ? {} : { store: route }),
     onUnreadable: ({ error }) => failed(error),
   })
   try {
