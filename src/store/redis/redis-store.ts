@@ -266,8 +266,10 @@ function storeOver<C extends Content>(
   async function withDue(shards: readonly number[], lane: Lane, at: Instant): Promise<readonly number[]> {
     const looks = shards.map(async shard => {
       const keys = ['waiting', 'leased'].map(name => `${prefixOf(shard)}${name}:${lane}`)
-      const counts = await Promise.all(keys.map(key => nodes.ask(shard, 'ZCOUNT', key, '-inf', at)))
-      return counts.some(count => Number(count) > 0)
+      const found = await Promise.all(
+        keys.map(key => nodes.ask(shard, 'ZRANGEBYSCORE', key, '-inf', at, 'LIMIT', 0, 1)),
+      )
+      return found.some(rows => listOf(rows).length > 0)
     })
     const looked = await Promise.allSettled(looks)
     for (const look of looked) if (look.status === 'rejected') unclaimed(look.reason)
