@@ -71,6 +71,8 @@ export const concernNames = (line: Line, concerns: readonly string[]): string =>
 
 function listed(line: Line, concerns: readonly string[], kind: 'concern' | 'option/about'): string {
   const wording = line.flows.wording.get(line.language)
+  // Making the list's form costs more than the rest of a reply's variables; most cases have nothing beside.
+  if (concerns.length === 0) return ''
   const name = (id: string) => (wording?.has(`${kind}/${id}`) === true ? wording.text(`${kind}/${id}`) : id)
   return new Intl.ListFormat(line.language, { type: 'unit', style: 'short' }).format(concerns.map(name))
 }
