@@ -2,7 +2,7 @@
 import type { DangerFound } from './danger.ts'
 import type { ItMeans, Lexicon } from './lexicon.ts'
 import { canMatch, type Found, type Pattern, placesFrom, type Reading } from './pattern.ts'
-import { firstNotDenied } from './phrase.ts'
+import { firstNotDenied, type PhraseFound } from './phrase.ts'
 
 /** The concern of whoever wants a person, or names no trouble that another flow is for. */
 export const SOMEONE = 'someone'
@@ -26,27 +26,9 @@ export function concernsIn(
   lexicon: Lexicon,
   danger: readonly DangerFound[] = [],
 ): readonly ConcernFound[] {
-  const taken = new Set(danger.flatMap(({ places }) => places))
-  let isUrgentInDoubt = false
-  const all = lexicon.concerns.flatMap(({ id, phrases, leads, atOnce, itMeans, besideDanger }) => {
-    if (danger.length > 0 && besideDanger !== undefined && !canMatch(besideDanger, reading)) return []
-    const isLeftOut = (found: Found): boolean => {
-      if (found.places.some(place => taken.has(place))) return true
-      const isOther = isOfAnotherThing(found, reading, itMeans)
-      if (isOther && atOnce) isUrgentInDoubt = true
-      return isOther
-    }
-    const said =
-      firstNotDenied(phrases, reading, lexicon, isLeftOut) ??
-      firstNotDenied(leads?.phrases ?? [], reading, lexicon, isLeftOut)
-    const sign = danger.find(({ sign }) => lexicon.signs.some(known => known.id === sign && known.concern === id))
-    const because = said?.words ?? sign?.because
-    if (because === undefined) return []
-    if (atOnce) isUrgentInDoubt = false
-    const words = said === undefined ? {} : { words: { from: said.from, to: said.to } }
-    return [{ concern: id, because, ...words, isClear: sign !== undefined || atOnce || said?.stance === 'said' }]
-  })
-  if (isUrgentInDoubt) return []
+  const named = lexicon.concerns.map(concern => namedBy(concern, reading, lexicon, danger))
+  const all = named.filter(one => one !== undefined && one !== URGENT_IN_DOUBT)
+  if (named.includes(URGENT_IN_DOUBT) && !all.some(({ isUrgent }) => isUrgent)) return []
   const found = all.some(({ isClear }) => isClear) ? all.filter(({ isClear }) => isClear) : all
   const covered = new Set(
     lexicon.concerns.filter(({ id }) => found.some(one => one.concern === id)).flatMap(({ covers }) => covers),
@@ -61,6 +43,37 @@ export function concernsIn(
     const said = firstNotDenied(onlyAlone, reading, lexicon)
     return said === undefined ? [] : [{ concern: id, because: said.words }]
   })
+}
+
+/** What cannot wait is named only by words that may be of another thing: buttons are shown. */
+const URGENT_IN_DOUBT = 'urgent-in-doubt'
+
+interface Named extends ConcernFound {
+  /** Not half denied, or so urgent that this does not matter. */
+  readonly isClear: boolean
+  readonly isUrgent: boolean
+}
+
+/** How one concern is named, if it is. */
+function namedBy(
+  { id, phrases, leads, atOnce, itMeans, besideDanger }: Lexicon['concerns'][number],
+  reading: Reading,
+  lexicon: Lexicon,
+  danger: readonly DangerFound[],
+): Named | typeof URGENT_IN_DOUBT | undefined {
+  if (danger.length > 0 && besideDanger !== undefined && !canMatch(besideDanger, reading)) return undefined
+  const taken = new Set(danger.flatMap(({ places }) => places))
+  const isTaken = (found: Found): boolean => found.places.some(place => taken.has(place))
+  const firstBut = (isLeftOut: (found: Found) => boolean): PhraseFound | undefined =>
+    firstNotDenied(phrases, reading, lexicon, isLeftOut) ??
+    firstNotDenied(leads?.phrases ?? [], reading, lexicon, isLeftOut)
+  const said = firstBut(found => isTaken(found) || isOfAnotherThing(found, reading, itMeans))
+  const sign = danger.find(({ sign }) => lexicon.signs.some(known => known.id === sign && known.concern === id))
+  const because = said?.words ?? sign?.because
+  if (because === undefined) return atOnce && firstBut(isTaken) !== undefined ? URGENT_IN_DOUBT : undefined
+  const words = said === undefined ? {} : { words: { from: said.from, to: said.to } }
+  const isClear = sign !== undefined || atOnce || said?.stance === 'said'
+  return { concern: id, because, ...words, isClear, isUrgent: atOnce }
 }
 
 /**
