@@ -32,6 +32,10 @@ const SMALL = 500
 const STORED_OF = 20
 /** Memory with ten times the cases over memory with these: more would mean that it grows with them. */
 const GROWTH_MOST = 1.5
+/** With fewer cases a command ends before it has filled its caches, and ten times as many tell nothing of growth. */
+const TELLING_CASES = 2_000
+/** Whatever the number of cases. */
+const MEMORY_MOST_MB = 400
 /** Part of an output that is there when the command is killed. */
 const KILLED_AT = 0.3
 
@@ -104,6 +108,8 @@ export async function manySuite({ cases, progress }: ManyOptions): Promise<Suite
     ground.clear()
   }
   const growth = growthOf(runs)
+  for (const { what, cases: size, mostMb } of runs)
+    expects(mostMb <= MEMORY_MOST_MB, `${what} of ${size} cases: ${mostMb.toFixed(0)} MB`)
   for (const [what, times] of growth) expects(times <= GROWTH_MOST, `${what}: ${times.toFixed(2)} times the memory`)
   progress(1, 'done')
   return {
@@ -126,9 +132,12 @@ const rounded = ({ minutes, mostMb, ...run }: Run) => ({
   mostMb: Math.round(mostMb),
 })
 
-/** Memory of each command at the larger size over that at the smaller. */
+/** Memory of each command at the larger size over that at the smaller, where that was large enough to tell. */
 function growthOf(runs: readonly Run[]): readonly (readonly [what: string, times: number])[] {
-  return [...new Set(runs.map(({ what }) => what))].map(what => {
+  const telling = runs.filter(({ what, cases }) =>
+    runs.some(one => one.what === what && one.cases >= TELLING_CASES && one.cases < cases),
+  )
+  return [...new Set(telling.map(({ what }) => what))].map(what => {
     const [small, large] = runs.filter(run => run.what === what).map(({ mostMb }) => mostMb)
     return [what, Number(((large ?? Number.NaN) / (small ?? Number.NaN)).toFixed(3))]
   })
