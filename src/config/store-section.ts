@@ -24,7 +24,8 @@ const addressExpected = 'the address of a Redis, like rediss://store.example.org
 const address = z
   .string({ error: addressExpected })
   .regex(/^rediss?:\/\/[A-Za-z0-9.\-[\]:]+\/?$/, { error: addressExpected })
-const lineExpected = 'at most 20 small letters, digits and hyphens'
+// Keys begin with the line and the number of a part: "sh" and "sh1" on one Redis would share some.
+const lineExpected = 'at most 20 small letters, digits and hyphens, no digit at the end'
 const lossExpected = '"nothing" or "1 s"'
 const REPLICAS_MOST = 3
 const replicasExpected = `a whole number from 0 to ${REPLICAS_MOST}`
@@ -40,7 +41,7 @@ const storeShape = z.strictObject(
     replicas: z.int({ error: replicasExpected }).min(0).max(REPLICAS_MOST, { error: replicasExpected }).optional(),
     line: z
       .string({ error: lineExpected })
-      .regex(/^[a-z0-9-]{1,20}$/, { error: lineExpected })
+      .regex(/^[a-z0-9-]{0,19}[a-z-]$/, { error: lineExpected })
       .optional(),
   },
   {

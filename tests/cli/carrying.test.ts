@@ -42,7 +42,7 @@ afterEach(() => rmSync(folder, { recursive: true }))
 const inFolder = (...names: readonly string[]) => join(folder, ...names)
 
 /** The demonstration's clinic, with its cases in a Redis. */
-function clinicOnRedis(line = `m${lines}`): string {
+function clinicOnRedis(line = `m${lines}-`): string {
   const clinic = inFolder(`clinic-${line}`)
   cpSync(DEMO_CLINIC, clinic, { recursive: true })
   appendFileSync(join(clinic, 'clinic.yaml'), `\nstore:\n  redis: redis://127.0.0.1:${server.port}\n  line: ${line}\n`)
@@ -155,7 +155,7 @@ describe('moving from the file to Redis', () => {
     const clinic = clinicOnRedis()
     const redis = await openRedisStore<Content>({
       addresses: [{ host: '127.0.0.1', port: server.port }],
-      ...{ durability: 'always' as const, line: `m${lines}` },
+      ...{ durability: 'always' as const, line: `m${lines}-` },
     })
     await actForAll(redis)
     const [from, into] = [openMovableFile(join(data, 'smallhours.sqlite')), movableRedis(redis)]

@@ -60,6 +60,7 @@ describe('where the cases are kept, in the clinic’s file', () => {
     ['{ redis: redis://127.0.0.1, replicas: 9 }', /^WRONG_VALUE/],
     ['{ redis: redis://127.0.0.1, password: x }', /^UNKNOWN_KEY/],
     ['{ line: a }', /^MISSING|^WRONG_VALUE/],
+    ['{ redis: redis://127.0.0.1, line: sh1 }', /^WRONG_VALUE/],
   ])('%s is told', (store, found) => expect(read(demonstration, store).problems.join('\n')).toMatch(found))
 
   it('may forget in a demonstration only, and lose a second only where the clinic says so', () => {

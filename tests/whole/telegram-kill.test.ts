@@ -11,7 +11,7 @@ import { systemRandom } from '../../src/runtime/system-clock.ts'
 import { openTelegramFile } from '../../src/store/sqlite/telegram-file.ts'
 import { instant } from '../../src/time/instant.ts'
 import { type BotApi, botApi } from '../support/bot-api/bot-api.ts'
-import type { Phone } from '../support/bot-api/phone.ts'
+import type { Phone, Shown } from '../support/bot-api/phone.ts'
 import { type RedisServer, redisServer } from '../support/redis-server.ts'
 import { saidTo, spoken } from '../support/telegram-night.ts'
 import { type Keeper, keep, SPEED } from './kill-keeper.ts'
@@ -136,8 +136,7 @@ async function run([updates, kill, kept]: Plan, redis: RedisServer | undefined):
     await keeper.stop()
     return {
       ...(await recordIn(dataDir, store)),
-      // Pictures go with the words of their reply.
-      shown: saidTo(family).flatMap(({ photo, text }) => (photo || LAST_RESORT.test(text) ? [] : [text])),
+      shown: wholeReplies(saidTo(family)).filter(text => !LAST_RESORT.test(text)),
       pages: saidTo(amara).flatMap(({ buttons, text }) => (buttons.length === 4 ? [text] : [])),
       killedAt: keeper.lives[0]?.killed?.point,
       faults: api.faults,
@@ -150,6 +149,12 @@ async function run([updates, kill, kept]: Plan, redis: RedisServer | undefined):
     folder.remove()
   }
 }
+
+/** A picture parts its reply: the words before it, which have no buttons, and the question after it are one. */
+const wholeReplies = (shown: readonly Shown[]): readonly string[] =>
+  shown.flatMap(({ photo, text, buttons }, index) =>
+    photo || (buttons.length === 0 && shown[index + 1]?.photo === true) ? [] : [text],
+  )
 
 async function converse(keeper: Keeper, family: Phone, amara: Phone): Promise<void> {
   /** Presses a button; once more where the question was asked anew meanwhile, as after an outage. */
@@ -218,7 +223,7 @@ let lines = 0
 function storeAt(port: number): StoreRoute {
   lines += 1
   const addresses = [{ host: '127.0.0.1', port }]
-  return { addresses, tls: false, line: `kill${lines}`, mayLoseASecond: false, replicas: 0 }
+  return { addresses, tls: false, line: `kill${lines}-`, mayLoseASecond: false, replicas: 0 }
 }
 
 function clinicOf(folder: string, api: BotApi, updates: Updates, store: StoreRoute | undefined): string {
