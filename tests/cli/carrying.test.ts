@@ -212,7 +212,7 @@ describe('a backup', () => {
     await line.store.close()
     // Without the clinic's keys nothing in it can be read.
     expect(readdirSync(copy).sort()).toEqual(['keys.sqlite', 'smallhours.sqlite'])
-    const elsewhere = where === 'Redis' ? clinicOnRedis(`r${lines}`) : DEMO_CLINIC
+    const elsewhere = where === 'Redis' ? clinicOnRedis(`r${lines}-`) : DEMO_CLINIC
     expect(await smallhours('restore', '--from', copy, '--clinic', elsewhere, '--data', again)).toMatchObject({
       code: 0,
       err: '',
