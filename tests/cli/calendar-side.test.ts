@@ -245,7 +245,7 @@ describe('how it goes with the calendars of a rota', () => {
   })
 
   it('looking at it now says what came of it', async () => {
-    expect(await side({ calendars: [live] }).refresh('first')).toContain('Read just now')
+    expect(await side({ calendars: [live] }).refresh('first')).toContain('It has been read')
     const held = { since: NIGHT, why: { kind: 'unreachable', cause: new CalendarUnreachable('late', 'x') } } as const
     expect(await side({ calendars: [live], state: { held } }).refresh('first')).toContain('does not answer in time')
     expect(await side().readLive('first')).toMatchObject({ kind: 'refused' })
