@@ -174,8 +174,8 @@ describe('what a family does on Telegram', { timeout: 30_000 }, () => {
   it('a place is answered, while the drive is asked for, with how to say it instead', async () => {
     const family = await asked()
     await taps(family, 'Nothing. It is empty', /Look at your child now/)
-    await taps(family, 'None of these')
-    await taps(family, 'Long tube, held by a balloon')
+    await taps(family, 'None of these', /Which of these/)
+    await taps(family, 'Long tube, held by a balloon', /come out/)
     await taps(family, 'Up to half an hour ago', /How long does it take/)
     const place = { location: { latitude: 1, longitude: 1 } }
     const told = await next(family, /cannot see a place on a map/, () => family.sends(place as never))
