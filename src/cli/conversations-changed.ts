@@ -101,8 +101,9 @@ const cameTo = ({ decided, advised, pages, leaveBy, questions, conversation }: V
   ...{ decided: decided ?? null, advised, pages, leaveBy: leaveBy ?? null, questions, conversation },
 })
 
-const cameToSame = ({ conversation: _was, ...was }: CameTo, { conversation: _is, ...is }: CameTo): boolean =>
-  JSON.stringify(was) === JSON.stringify(is)
+/** The same but for how lines are worded. A line that is gone or new is more than words, also where another has its tags. */
+const cameToSame = ({ conversation: wasSaid, ...was }: CameTo, { conversation: isSaid, ...is }: CameTo): boolean =>
+  wasSaid.length === isSaid.length && JSON.stringify(was) === JSON.stringify(is)
 
 /** 0 is the most urgent; nothing decided is the mildest. */
 function rank(decided: string | null): number {

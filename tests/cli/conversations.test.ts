@@ -66,7 +66,16 @@ const edit = (from: string, to: string): void => {
 
 describe('conversations that would now go differently', { timeout: 60_000 }, () => {
   let found: Extract<ConversationsFound, { kind: 'compared' }>
+  let shortened: ConversationsFound
   beforeAll(async () => {
+    // One line less is said to whoever waits.
+    const waiting = [
+      'say: [waiting-for-call, watch-while-waiting, worse-waiting]',
+      'say: [waiting-for-call, worse-waiting]',
+    ] as const
+    edit(...waiting)
+    shortened = await played()
+    edit(waiting[1], waiting[0])
     // Whoever wants a person is told to wait for the morning.
     edit('decide: speak', 'decide: tell-clinic')
     const answer = await played()
@@ -87,6 +96,11 @@ describe('conversations that would now go differently', { timeout: 60_000 }, () 
     const lowered = found.differing.map(one => one.isLowered)
     expect(lowered).toEqual(lowered.toSorted((a, b) => Number(b) - Number(a)))
     expect(found.differing.length).toBeLessThan(found.tried)
+  })
+
+  it('are those in which a line is gone, too, and not only words', () => {
+    if (shortened.kind !== 'compared') throw new Error(shortened.why)
+    expect(shortened.differing.map(({ id, isLowered }) => [id, isLowered])).toEqual([['nothing-dangerous', false]])
   })
 
   it('are told in words, both sides, and word for word on a page of their own', () => {
