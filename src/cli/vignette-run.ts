@@ -18,12 +18,12 @@ import type { Pager } from '../pagers/pager.ts'
 import { handClock } from '../runtime/hand-clock.ts'
 import { lineMachine } from '../runtime/line-machine.ts'
 import type { Machine } from '../runtime/machine.ts'
-import { systemRandom } from '../runtime/system-clock.ts'
 import { type Instant, instant } from '../time/instant.ts'
 import { localParts } from '../time/local-instants.ts'
 import { clockText } from '../time/local-time.ts'
 import { openBot } from './bot.ts'
 import type { LoadedLine } from './load-line.ts'
+import { sameDraws } from './same-draws.ts'
 import { inLanguageOf } from './script-play.ts'
 import type { Vignette } from './vignette-file.ts'
 
@@ -74,7 +74,7 @@ export async function runVignette(loaded: LoadedLine, vignette: Vignette): Promi
     dataDir: folder,
     isThrowaway: true,
     clock,
-    random: systemRandom(),
+    random: sameDraws(),
     log: () => {},
     origin: () => 'http://localhost',
     channels: [channel],
