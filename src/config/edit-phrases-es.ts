@@ -20,7 +20,11 @@ const DAYS: Readonly<Record<string, string>> = {
 }
 const dayText = (day: string): string => DAYS[day] ?? day
 
-const SECTIONS: Readonly<Record<string, string>> = { changes: 'cambios', swaps: 'canjes', leave: 'ausencias' }
+const SECTIONS: Readonly<Record<string, string>> = {
+  changes: 'un cambio de guardia',
+  swaps: 'un canje',
+  leave: 'una ausencia',
+}
 
 const NUMBERS: Readonly<Record<string, string>> = {
   emergency: 'de emergencias',
@@ -41,7 +45,7 @@ export const spanishPhrases: EditPhrases = {
   leave: ({ who, from, until, holes, more }) =>
     `${who} no está desde ${from} hasta ${until}, y ${holes.length === 0 ? 'no queda ningún turno libre' : `entonces nadie está de guardia como ${listed(holes)}${andMore(more)} hasta que alguien lo cubra`}`,
   hole: (role, from, until) => `"${role}" desde ${from} hasta ${until}`,
-  takenBack: (line, section) => `Se retira la línea ${line} de ${SECTIONS[section] ?? section}`,
+  takenBack: (line, section) => `Se retira ${SECTIONS[section] ?? section} (número ${line} de la lista)`,
   backTo: (who, role, from, until) => `: ${who} está de guardia como "${role}" desde ${from} hasta ${until}`,
   privateNumber: (who, had, now) =>
     `El número privado de ${who} ${had === undefined ? 'es' : `cambia de ${had} a`} ${now}`,

@@ -41,6 +41,12 @@ export interface EditPhrases {
   nights(count: number, shown: readonly string[], more: number): string
 }
 
+const SECTIONS: Readonly<Record<string, string>> = {
+  changes: 'A change of who is on call',
+  swaps: 'A swap',
+  leave: 'Leave',
+}
+
 const listed = (words: readonly string[]): string =>
   words.length < 2 ? (words[0] ?? '') : `${words.slice(0, -1).join(', ')} and ${words.at(-1)}`
 const noMore = (was: string | undefined): string => (was === undefined ? '' : `, no more ${was}`)
@@ -60,7 +66,7 @@ export const englishPhrases: EditPhrases = {
   leave: ({ who, from, until, holes, more }) =>
     `${who} is away from ${from} until ${until}, and ${holes.length === 0 ? 'no shift is left open' : `nobody is then on call as ${listed(holes)}${andMore(more)} until it is covered`}`,
   hole: (role, from, until) => `"${role}" from ${from} until ${until}`,
-  takenBack: (line, section) => `Line ${line} of ${section} is taken back`,
+  takenBack: (line, section) => `${SECTIONS[section] ?? section} is taken back (number ${line} in the list)`,
   backTo: (who, role, from, until) => `: ${who} is on call as "${role}" from ${from} until ${until}`,
   privateNumber: (who, had, now) =>
     `The private number of ${who} ${had === undefined ? 'is' : `changes from ${had} to`} ${now}`,

@@ -347,7 +347,7 @@ describe('the sentence in Spanish, as the clinic’s people read it', () => {
       { kind: 'swap', role: 'first', starts: wall('2026-12-02 18:00'), of: 'linh', to: 'amara' },
       /^Amara Osei toma el turno de Linh Tran como "primera" desde mié 2 dic 2026 /,
     ],
-    [{ kind: 'take-back', section: 'changes', line: 0 }, /^Se retira la línea 1 de cambios/],
+    [{ kind: 'take-back', section: 'changes', line: 0 }, /^Se retira un cambio de guardia \(número 1 de la lista\)/],
     [
       { kind: 'private-number', who: 'amara', number: '+1 212 555 0199' },
       /^El número privado de Amara Osei cambia de .* a \+1 212 555 0199; se avisa a Amara Osei/,
