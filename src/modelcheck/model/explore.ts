@@ -47,8 +47,10 @@ export interface Explored {
   readonly transitions: number
   readonly bytes: number
   readonly bitsPerState: number
-  /** The state of a number, unpacked. */
-  state(number: number): Int32Array
+  /** The state of a number, unpacked; into an array of the caller's where one is given. */
+  state(number: number, into?: Int32Array): Int32Array
+  /** Fields of a state, those of a watch among them. */
+  readonly width: number
   /** Moves from a beginning to a state, shortest first. */
   wayTo(number: number): Move[]
 }
@@ -160,8 +162,8 @@ export function explore(flat: FlatFlow, options: ExploreOptions = {}): Explored 
   const state = new Int32Array(own.length)
   for (let at = 0; at < table.count; at++) {
     pack.unpack(table.states, at * pack.words, before)
-    state.set(before.subarray(0, own.length))
-    memory.set(before.subarray(own.length))
+    for (let field = 0; field < own.length; field++) state[field] = before[field] as number
+    for (let place = 0; place < memory.length; place++) memory[place] = before[own.length + place] as number
     watch?.begin(memory, before)
     walkOn(at)
     if (at % PROGRESS_EVERY === 0) onProgress?.(table.count, at)
@@ -180,10 +182,10 @@ export function explore(flat: FlatFlow, options: ExploreOptions = {}): Explored 
     transitions,
     bytes: table.bytes + parents.byteLength + ways.byteLength,
     bitsPerState: pack.bits,
-    state(number) {
-      const one = new Int32Array(width)
-      pack.unpack(table.states, number * pack.words, one)
-      return one
+    width,
+    state(number, into = new Int32Array(width)) {
+      pack.unpack(table.states, number * pack.words, into)
+      return into
     },
     wayTo,
   }
@@ -196,8 +198,11 @@ function remembering(canonical: Canonical, sizes: readonly number[], marksMost: 
   const asked = new StateTable(pack.words)
   const packed = new Int32Array(pack.words)
   let made = new Int32Array(1024 * pack.words)
+  const copy = (from: Int32Array, to: Int32Array) => {
+    for (let field = 0; field < sizes.length; field++) to[field] = from[field] as number
+  }
   return (state, marks) => {
-    one.set(sizes.length === state.length ? state : state.subarray(0, sizes.length))
+    copy(state, one)
     one[sizes.length] = marks
     pack.pack(one, packed, 0)
     const known = asked.count
@@ -205,12 +210,12 @@ function remembering(canonical: Canonical, sizes: readonly number[], marksMost: 
     const at = number * pack.words
     if (number < known) {
       pack.unpack(made, at, one)
-      state.set(one.subarray(0, sizes.length))
+      copy(one, state)
       return
     }
     canonical(state, marks)
     if (at + pack.words > made.length) made = grown(made)
-    one.set(sizes.length === state.length ? state : state.subarray(0, sizes.length))
+    copy(state, one)
     pack.pack(one, made, at)
   }
 }

@@ -477,34 +477,50 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
         state[F.decidedAt + other] = 0
       }
     }
-    flat.joins.forEach((join, place) => {
-      if (join !== at && !leadsTo(join, at)) state[F.passed + place] = 0
-    })
+    for (let place = 0; place < flat.joins.length; place++)
+      if (!isUpTo(flat.joins[place] as number, at)) state[F.passed + place] = 0
     state[F.trail + turning] = 1 + (nodes[at]?.rows.findIndex(row => row.go === go) ?? 0)
     for (let field = 0; field < cells.length; field++) {
       if (
         isSet[field] !== true &&
         status(field) === STATUS.reached &&
-        !(askedAt[field] ?? []).some(node => node === at || leadsTo(node, at))
+        askedUpTo[at * cells.length + field] === 0
       )
         restatus(field, STATUS.recorded)
     }
-    replayAlarms.fill(0)
-    replayHazards.fill(0)
-    nodes.forEach((node, index) => {
-      if (index !== at && !leadsTo(index, at)) return
-      for (const alarm of node.alarms) replayAlarms[alarm.alarm] = 1
-      for (const field of hazardsOf[index] as number[]) replayHazards[field - F.inForce] = 1
-    })
+    const stands = standingUpTo(at)
+    replayAlarms.set(stands.alarms)
+    replayHazards.set(stands.hazards)
     run(go, 'turned', at)
     state[F.main] = get(F.talk)
     for (let alarm = 0; alarm < alarms.length; alarm++) if (replayAlarms[alarm] === 0) state[F.armed + alarm] = 0
     for (let i = 0; i < flat.hazardous.length; i++) if (replayHazards[i] === 0) state[F.inForce + i] = 0
   }
 
-  const askedAt = cells.map((_, field) => nodes.flatMap((node, index) => (node.ask === field ? [index] : [])))
   const reach = reachIn(flat)
   const leadsTo = (from: number, to: number): boolean => reach[from * nodes.length + to] === 1
+  const isUpTo = (from: number, to: number): boolean => from === to || leadsTo(from, to)
+  /** 1 at step × facts + fact where that step, or one that leads to it, asks the fact. */
+  const askedUpTo = new Uint8Array(nodes.length * cells.length)
+  nodes.forEach(({ ask }, from) => {
+    if (ask < 0) return
+    for (let at = 0; at < nodes.length; at++) if (isUpTo(from, at)) askedUpTo[at * cells.length + ask] = 1
+  })
+  const upTo: { readonly alarms: Uint8Array; readonly hazards: Uint8Array }[] = []
+
+  /** Alarms and hazardous advice of a step and of those that lead to it. */
+  function standingUpTo(at: number): (typeof upTo)[number] {
+    const found = upTo[at]
+    if (found !== undefined) return found
+    const made = { alarms: new Uint8Array(alarms.length), hazards: new Uint8Array(flat.hazardous.length) }
+    nodes.forEach((node, index) => {
+      if (!isUpTo(index, at)) return
+      for (const { alarm } of node.alarms) made.alarms[alarm] = 1
+      for (const field of hazardsOf[index] as number[]) made.hazards[field - F.inForce] = 1
+    })
+    upTo[at] = made
+    return made
+  }
 
   function replay(): void {
     resume = false

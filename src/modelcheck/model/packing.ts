@@ -85,7 +85,7 @@ export class StateTable {
     }
     const number = this.count++
     if (this.count * words > this.#states.length) this.#grow()
-    this.#states.set(words === packed.length ? packed : packed.subarray(0, words), number * words)
+    for (let w = 0; w < words; w++) this.#states[number * words + w] = packed[w] as number
     this.#slots[slot] = number
     if (++this.#used * 2 > this.#slots.length) this.#rehash()
     return number

@@ -29,65 +29,91 @@ export interface SilentGraph {
   leadsOn(state: number): boolean
 }
 
+/** What an edge is: time alone, the chase of silence that asks, the one that pages, or an alarm of the flow. */
+const TIME = 0
+const ASKS = 1
+const PAGES = 2
+const ALARM = 3
+
+/** By state and whether it was asked already: the time to a goal, -1 not worked out; the edge of the way that takes longest; and what is being worked out. */
+interface Known {
+  readonly after: Float64Array
+  readonly edge: Int32Array
+  readonly open: Uint8Array
+}
+
 export function silentGraph(flat: FlatFlow, settings: SilentSettings): SilentGraph {
   const from = numbers()
   const to = numbers()
   const codes = numbers()
+  const kinds = numbers()
   const goals = numbers()
   const ask = flat.alarmOf.get(SILENT_ASK) ?? -1
   const page = flat.alarmOf.get(SILENT_PAGE) ?? -1
-  const known = new Map<number, { after: number; edge: number }>()
-  const keyOf = (state: number, isAsked: boolean, goal: number) => (state * 2 + Number(isAsked)) * 32 + goal
+  const kindOf = ({ kind, arg }: Move) => (kind !== 'alarm' ? TIME : arg === ask ? ASKS : arg === page ? PAGES : ALARM)
+  const known: (Known | undefined)[] = []
 
-  function firstFrom(state: number): number {
-    let low = 0
-    let high = from.length()
-    while (low < high) {
-      const middle = (low + high) >> 1
-      if (from.at(middle) < state) low = middle + 1
-      else high = middle
-    }
-    return low
+  /** First edge of each state, and where those of the last end; edges come in the order of the states they lead from. */
+  function firstEdges(): Int32Array {
+    const first = new Int32Array(from.length() === 0 ? 1 : from.at(from.length() - 1) + 2)
+    for (let edge = 0; edge < from.length(); edge++) first[from.at(edge) + 1] = edge + 1
+    for (let at = 1; at < first.length; at++) first[at] = Math.max(first[at] as number, first[at - 1] as number)
+    return first
   }
+  let first: Int32Array | undefined
 
-  /** Edges from a state that can come next. Asked once, a family is not asked again before the page. */
-  function* nextOf(state: number, isAsked: boolean): Iterable<number> {
-    for (let edge = firstFrom(state); edge < from.length() && from.at(edge) === state; edge++) {
-      const move = moveOf(codes.at(edge))
-      if (!(isAsked && move.kind === 'alarm' && move.arg === ask)) yield edge
-    }
+  /** The edges from a state: from one place up to another. */
+  const edgesFrom = (state: number): readonly [number, number] => {
+    first ??= firstEdges()
+    return [first[state] ?? 0, first[state + 1] ?? 0]
   }
 
   const isMet = (edge: number, goal: number) => (goals.at(edge) >> goal) % 2 !== 0
 
-  /** Time from the last writing to the goal, by the way that takes longest. A circle never comes to it. */
-  function worst(state: number, isAsked: boolean, goal: number, open: Set<number>): number {
-    const key = keyOf(state, isAsked, goal)
-    const found = known.get(key)
-    if (found !== undefined) return found.after
-    if (open.has(key)) return Number.POSITIVE_INFINITY
-    open.add(key)
-    let after = -1
-    let longest = -1
-    for (const edge of nextOf(state, isAsked)) {
-      const each = along(edge, isAsked, goal, open)
-      if (each > after) {
-        after = each
-        longest = edge
-      }
+  /** What is worked out already of a goal. */
+  function knownOf(goal: number): Known {
+    first ??= firstEdges()
+    const found = known[goal]
+    if (found !== undefined) return found
+    const places = 2 * (first.length - 1)
+    const made: Known = {
+      after: new Float64Array(places).fill(-1),
+      edge: new Int32Array(places).fill(-1),
+      open: new Uint8Array(places),
     }
-    open.delete(key)
-    if (after === -1) after = Number.POSITIVE_INFINITY
-    known.set(key, { after, edge: longest })
-    return after
+    known[goal] = made
+    return made
   }
 
-  function along(edge: number, isAsked: boolean, goal: number, open: Set<number>): number {
-    const move = moveOf(codes.at(edge))
-    if (move.kind !== 'alarm') return worst(to.at(edge), isAsked, goal, open)
-    if (move.arg === ask) return isMet(edge, goal) ? settings.ask : worst(to.at(edge), true, goal, open)
-    if (move.arg === page) return isMet(edge, goal) ? settings.page : worst(to.at(edge), true, goal, open)
-    return isMet(edge, goal) ? 0 : worst(to.at(edge), false, goal, open)
+  /** Time from the last writing to the goal, by the way that takes longest. A circle never comes to it. */
+  function worst(state: number, isAsked: boolean, goal: number): number {
+    const [begin, end] = edgesFrom(state)
+    if (begin >= end) return Number.POSITIVE_INFINITY
+    const { after, edge: longest, open } = knownOf(goal)
+    const place = state * 2 + Number(isAsked)
+    if ((after[place] as number) >= 0) return after[place] as number
+    if (open[place] === 1) return Number.POSITIVE_INFINITY
+    open[place] = 1
+    let most = -1
+    for (let edge = begin; edge < end; edge++) {
+      // Asked once, a family is not asked again before the page.
+      if (isAsked && kinds.at(edge) === ASKS) continue
+      const each = along(edge, isAsked, goal)
+      if (each > most) {
+        most = each
+        longest[place] = edge
+      }
+    }
+    open[place] = 0
+    after[place] = most === -1 ? Number.POSITIVE_INFINITY : most
+    return after[place] as number
+  }
+
+  function along(edge: number, isAsked: boolean, goal: number): number {
+    const kind = kinds.at(edge)
+    if (kind === TIME) return worst(to.at(edge), isAsked, goal)
+    if (isMet(edge, goal)) return kind === ASKS ? settings.ask : kind === PAGES ? settings.page : 0
+    return worst(to.at(edge), kind !== ALARM, goal)
   }
 
   return {
@@ -98,29 +124,31 @@ export function silentGraph(flat: FlatFlow, settings: SilentSettings): SilentGra
       from.push(edge.from)
       to.push(edge.to)
       codes.push(codeOf(edge.move))
+      kinds.push(kindOf(edge.move))
       goals.push(met)
     },
     worstFrom(state, goal) {
-      const after = worst(state, false, goal, new Set())
+      const after = worst(state, false, goal)
       const way: Move[] = []
       let isAsked = false
       const passed = new Set<number>()
       let at = state
       for (;;) {
-        const key = keyOf(at, isAsked, goal)
-        const found = known.get(key)
-        if (found === undefined || found.edge === -1 || passed.has(key)) break
-        passed.add(key)
-        const move = moveOf(codes.at(found.edge))
-        way.push(move)
-        if (isMet(found.edge, goal) && move.kind === 'alarm') break
-        isAsked = move.kind === 'alarm' ? move.arg === ask || move.arg === page : isAsked
-        at = to.at(found.edge)
+        const place = at * 2 + Number(isAsked)
+        const edge = knownOf(goal).edge[place] ?? -1
+        if (edge === -1 || passed.has(place)) break
+        passed.add(place)
+        const kind = kinds.at(edge)
+        way.push(moveOf(codes.at(edge)))
+        if (isMet(edge, goal) && kind !== TIME) break
+        if (kind !== TIME) isAsked = kind !== ALARM
+        at = to.at(edge)
       }
       return { after, way, state: at }
     },
     leadsOn(state) {
-      for (const edge of nextOf(state, false)) if (moveOf(codes.at(edge)).kind === 'alarm') return true
+      const [begin, end] = edgesFrom(state)
+      for (let edge = begin; edge < end; edge++) if (kinds.at(edge) !== TIME) return true
       return false
     },
   }

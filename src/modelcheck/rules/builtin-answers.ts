@@ -71,8 +71,9 @@ export function answerGraph(flat: FlatFlow, statesMost?: number): AnswerGraph {
   const node = new Int32Array(walked.states)
   const urgency = new Uint8Array(walked.states)
   const advised = new Uint8Array(walked.states)
+  const state = new Int32Array(walked.width)
   for (let at = 0; at < walked.states; at++) {
-    const state = walked.state(at)
+    walked.state(at, state)
     node[at] = state[F.talk] as number
     urgency[at] = Math.max(state[F.decided] as number, state[F.floor] as number)
     advised[at] = state[F.count] as number

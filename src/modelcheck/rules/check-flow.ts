@@ -274,8 +274,9 @@ function leftAlone(
   flat: FlatFlow,
 ): { state: number; node: number; way: readonly Move[] } | undefined {
   const { fields: F, nodes } = flat
+  const state = new Int32Array(explored.width)
   for (let at = 0; at < explored.states; at++) {
-    const state = explored.state(at)
+    explored.state(at, state)
     const node = state[F.talk] as number
     const step = nodes[node]
     if (step === undefined || step.ends) continue
