@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest'
 import type { Flow } from '../../src/flow/flow-set.ts'
-import { aheadFrom, certainIn } from '../../src/modelcheck/model/certain.ts'
+import { certainIn, followingIn } from '../../src/modelcheck/model/certain.ts'
 import { flatten } from '../../src/modelcheck/model/flat-flow.ts'
 import { reachedFrom } from '../../src/modelcheck/model/steps-ahead.ts'
 import { cellFor, STATUS } from '../../src/modelcheck/model/tables.ts'
@@ -20,7 +20,7 @@ function aheadWith(id: string, fact: string, value: string): (string | undefined
   if (cell === undefined) throw new Error(`no fact "${fact}"`)
   const answer = cell.domain.classes.findIndex(({ members }) => members.includes(value))
   state[field(fact)] = cellFor(cell, STATUS.reached, answer)
-  return [...aheadFrom(flat, [at(id)], new Set([field(fact)]), state).steps].map(node => flat.nodes[node]?.id)
+  return followingIn(flat)([at(id)], new Set([field(fact)]), state).steps.map(node => flat.nodes[node]?.id)
 }
 
 describe('an answer that is certain', () => {

@@ -4,7 +4,7 @@
  * lead to, lie ahead no more.
  */
 
-import { reachedFrom } from './steps-ahead.ts'
+import { nextOf, reachedFrom } from './steps-ahead.ts'
 import { type FlatFlow, type FlatNode, holds, RESUME, type Test } from './tables.ts'
 
 /**
@@ -43,39 +43,70 @@ const NOTHING: ReadonlySet<number> = new Set()
 
 /** What lies ahead, with the tests that decide there. */
 export interface Ahead {
-  readonly steps: ReadonlySet<number>
-  /** By step. */
-  readonly tests: ReadonlyMap<number, readonly Test[]>
+  readonly steps: readonly number[]
+  /** By step; undefined where it does not lie ahead. */
+  readonly tests: readonly (readonly Test[] | undefined)[]
 }
 
 /** Follows steps by the rows that can still fit: below one that surely fits none is taken, and one that surely fails leads nowhere. */
-export function aheadFrom(
-  { nodes, alarms }: Pick<FlatFlow, 'nodes' | 'alarms'>,
-  starts: readonly number[],
-  certain: ReadonlySet<number>,
-  state: Int32Array,
-): Ahead {
-  const steps = new Set<number>()
-  const tests = new Map<number, readonly Test[]>()
-  const queue = [...starts]
-  const isCertain = (test: Test) => test.fields.length > 0 && test.fields.every(field => certain.has(field))
-  for (let at = queue.pop(); at !== undefined; at = queue.pop()) {
-    if (steps.has(at)) continue
-    steps.add(at)
-    const node = nodes[at] as FlatNode
-    const own: Test[] = []
-    for (const row of node.rows) {
-      const failing = row.tests.find(test => isCertain(test) && !holds(test, state))
-      if (failing !== undefined) {
-        own.push(failing)
-        continue
-      }
-      own.push(...row.tests)
-      if (row.go !== RESUME) queue.push(row.go)
-      if (row.tests.every(isCertain)) break
-    }
-    tests.set(at, own)
-    for (const { alarm } of node.alarms) queue.push(alarms[alarm]?.target ?? at)
+export type Following = (starts: readonly number[], certain: ReadonlySet<number>, state: Int32Array) => Ahead
+
+/** @param testsOf  by step, all tests of its rows: given back as they are where no certain answer decides one */
+export function followingIn(flat: FlatFlow, testsOf: readonly (readonly Test[])[] = rowTestsOf(flat)): Following {
+  const { nodes, alarms } = flat
+  const next = nodes.map((_, at) => nextOf(flat, at))
+  /** A row without a condition surely fits. */
+  const endsEarly = nodes.map(({ rows }) => rows.slice(0, -1).some(row => row.tests.length === 0))
+  const decidedBy = new WeakMap<ReadonlySet<number>, readonly boolean[]>()
+  const isDecided = (certain: ReadonlySet<number>) => (test: Test) =>
+    test.fields.length > 0 && test.fields.every(field => certain.has(field))
+
+  /** By step, whether certain answers decide one of its tests. */
+  function decidedIn(certain: ReadonlySet<number>): readonly boolean[] {
+    const found = decidedBy.get(certain)
+    if (found !== undefined) return found
+    const made = testsOf.map((tests, at) => endsEarly[at] === true || tests.some(isDecided(certain)))
+    decidedBy.set(certain, made)
+    return made
   }
-  return { steps, tests }
+
+  return (starts, certain, state) => {
+    const steps: number[] = []
+    const tests: (readonly Test[] | undefined)[] = nodes.map(() => undefined)
+    const decided = decidedIn(certain)
+    const isCertain = isDecided(certain)
+    const queue = [...starts]
+
+    /** The tests of a step that can still matter; its ways on are put into the queue. */
+    function follow(node: FlatNode, at: number): readonly Test[] {
+      const own: Test[] = []
+      for (const row of node.rows) {
+        const failing = row.tests.find(test => isCertain(test) && !holds(test, state))
+        if (failing !== undefined) {
+          own.push(failing)
+          continue
+        }
+        own.push(...row.tests)
+        if (row.go !== RESUME) queue.push(row.go)
+        if (row.tests.every(isCertain)) break
+      }
+      for (const { alarm } of node.alarms) queue.push(alarms[alarm]?.target ?? at)
+      return own
+    }
+
+    for (let at = queue.pop(); at !== undefined; at = queue.pop()) {
+      if (at === RESUME || tests[at] !== undefined) continue
+      steps.push(at)
+      if (decided[at] === true) tests[at] = follow(nodes[at] as FlatNode, at)
+      else {
+        tests[at] = testsOf[at] ?? []
+        for (const each of next[at] ?? []) queue.push(each)
+      }
+    }
+    return { steps, tests }
+  }
 }
+
+/** By step, all tests of its rows. */
+export const rowTestsOf = ({ nodes }: Pick<FlatFlow, 'nodes'>): readonly (readonly Test[])[] =>
+  nodes.map(({ rows }) => rows.flatMap(row => row.tests))

@@ -481,11 +481,7 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
       if (!isUpTo(flat.joins[place] as number, at)) state[F.passed + place] = 0
     state[F.trail + turning] = 1 + (nodes[at]?.rows.findIndex(row => row.go === go) ?? 0)
     for (let field = 0; field < cells.length; field++) {
-      if (
-        isSet[field] !== true &&
-        status(field) === STATUS.reached &&
-        askedUpTo[at * cells.length + field] === 0
-      )
+      if (isSet[field] !== true && status(field) === STATUS.reached && askedUpTo[at * cells.length + field] === 0)
         restatus(field, STATUS.recorded)
     }
     const stands = standingUpTo(at)

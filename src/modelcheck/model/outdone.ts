@@ -40,7 +40,11 @@ export function outdoneIn(flat: FlatFlow, outlook: Outlook): (state: Int32Array,
   const asksFrom = rowsOf.map(rows => rows.map(({ go }) => asksAhead(flat, go)))
   const at = (index: number) => turning[index] as number
   const values = new Map<number, readonly number[]>()
-  const known = new Map<string, boolean>()
+  const bothFields = rowsOf.map((_, first) =>
+    rowsOf.map((_, later) => [...new Set([...(fieldsOf[first] ?? []), ...(fieldsOf[later] ?? [])])]),
+  )
+  const placeOf = placesByKey()
+  const known: (boolean | undefined)[] = []
 
   /** Whether a turn at another step that joins its path again may take a step off the trail. */
   function isTakenBack(index: number, state: Int32Array, { others, away }: Trail): boolean {
@@ -69,22 +73,37 @@ export function outdoneIn(flat: FlatFlow, outlook: Outlook): (state: Int32Array,
 
   /** Whether the first turns, whatever becomes of what they read, wherever a later one would. */
   function turnsFirst(first: number, later: number, state: Int32Array, isAsked: (field: number) => boolean): boolean {
-    const fields = [...new Set([...(fieldsOf[first] ?? []), ...(fieldsOf[later] ?? [])])]
+    const fields = bothFields[first]?.[later] ?? []
     values.clear()
-    for (const field of fields) values.set(field, outlook.become(field, isAsked(field)))
-    const taken = (index: number) => (state[F.trail + index] as number) - 1
-    const become = fields.map(field => values.get(field)?.join()).join(' ')
-    const key = `${first} ${taken(first)} ${later} ${taken(later)} ${become}`
-    const found = known.get(key)
+    let key = placeOf(
+      placeOf(first, later),
+      (state[F.trail + first] as number) * ROWS + (state[F.trail + later] as number),
+    )
+    for (let place = 0; place < fields.length; place++) {
+      const field = fields[place] as number
+      const become = outlook.become(field, isAsked(field))
+      values.set(field, become)
+      key = placeOf(key, idOf(become))
+    }
+    const found = known[key]
     if (found !== undefined) return found
+    const taken = (index: number) => (state[F.trail + index] as number) - 1
     const made = holdsForAll(fields, 0, new Map(), seen => {
       const goLater = routed(later, seen)
       if (goLater === RESUME || goLater === rowsOf[later]?.[taken(later)]?.go) return true
       const goFirst = routed(first, seen)
       return goFirst !== RESUME && goFirst !== rowsOf[first]?.[taken(first)]?.go
     })
-    known.set(key, made)
+    known[key] = made
     return made
+  }
+
+  const ids = new Map<readonly number[], number>()
+  /** `outlook` gives the same array for the same values, by field. */
+  function idOf(become: readonly number[]): number {
+    const found = ids.get(become) ?? ids.size
+    ids.set(become, found)
+    return found
   }
 
   function holdsForAll(
@@ -150,6 +169,29 @@ export function outdoneIn(flat: FlatFlow, outlook: Outlook): (state: Int32Array,
     return isTaken
   }
 }
+
+/** Rows of one step, at most. */
+const ROWS = 65_536
+
+/** Numbers a key of several numbers, one more at a time: the place of the numbers so far, and the next. */
+function placesByKey(): (before: number, next: number) => number {
+  const places = new Map<number, Map<number, number>>()
+  let last = FIRST_PLACE
+  return (before, next) => {
+    let own = places.get(before)
+    if (own === undefined) {
+      own = new Map()
+      places.set(before, own)
+    }
+    const found = own.get(next)
+    if (found !== undefined) return found
+    last++
+    own.set(next, last)
+    return last
+  }
+}
+/** Above any place of a step on the trail, with which a key begins. */
+const FIRST_PLACE = 65_536
 
 /** Facts that a step, or one it leads to, asks. */
 function asksAhead(flat: FlatFlow, from: number): ReadonlySet<number> {

@@ -19,7 +19,10 @@ export interface Outlook {
   from(state: Int32Array, asked: readonly boolean[], settings: number): void
   /** Rows by which a step may route in a replay, one bit each; `turning` is that step, or the one it is passed after. */
   rows(at: number, turning: number): number
-  /** Values that a field may take, told by the way or with time; asked anew (`isAsked`) it may take every one. */
+  /**
+   * Values that a field may take, told by the way or with time; asked anew (`isAsked`) it may take every one. The same array
+   * for the same values of a field.
+   */
   become(field: number, isAsked: boolean): readonly number[]
   /** The value by which a step on the trail sees a field in a replay: nothing where talk has not reached it there. */
   seenAt(turning: number, field: number, value: number): number
@@ -75,6 +78,18 @@ export function outlookIn(flat: FlatFlow, leavesAgain: boolean): Outlook {
     return statusIn(cells[field] as Cell, values[0] ?? 0) === STATUS.given ? values : NOTHING
   }
 
+  const becomeOf = new Map<number, readonly number[]>()
+
+  /** A value, and those a family may tell, or take back, by the way. */
+  function becomes(field: number, value: number, isGone: boolean): readonly number[] {
+    const told = [...(isGone ? [] : (toldOf.get(field) ?? [])), ...(undone.includes(field) ? [0] : [])]
+    if (told.length === 0) return changesOf(field)
+    const key = (field * single.length + value) * 2 + Number(isGone)
+    const made = becomeOf.get(key) ?? [...new Set([value, ...told])]
+    becomeOf.set(key, made)
+    return made
+  }
+
   /** Whether a test may hold and may fail. */
   function outcomes(test: Test, position = 0, index = 0): number {
     if (position === test.fields.length) return test.table[index] === 1 ? HOLDS : FAILS
@@ -118,8 +133,8 @@ export function outlookIn(flat: FlatFlow, leavesAgain: boolean): Outlook {
       if (isAsked || asked[field] === true) return flat.every[field] ?? changesOf(field)
       const value = state[field] as number
       const isGone = field === haveLeft && !leavesAgain && state[F.left] === 1
-      const told = [...(isGone ? [] : (toldOf.get(field) ?? [])), ...(undone.includes(field) ? [0] : [])]
-      return told.length === 0 ? changesOf(field) : [...new Set([value, ...told])]
+      if (!toldOf.has(field) && !undone.includes(field)) return changesOf(field)
+      return becomes(field, value, isGone)
     },
     seenAt: (turning, field, value) =>
       field < cells.length &&

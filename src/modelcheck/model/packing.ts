@@ -23,25 +23,29 @@ export function packing(sizes: readonly number[]): Packing {
   places.sort((a, b) => a.word - b.word)
   const words = Math.max(1, free.length)
   const field = Int32Array.from(places, place => place.field)
-  const word = Int32Array.from(places, place => place.word)
+  /** Where the fields of each word end. */
+  const ends = Int32Array.from({ length: words }, (_, each) => places.filter(({ word }) => word <= each).length)
+  /** Fields of one value only: they take no room. */
+  const single = Int32Array.from(sizes.flatMap((size, at) => (size > 1 ? [] : [at])))
   const shift = Int32Array.from(places, place => place.shift)
   const mask = Int32Array.from(places, place => place.mask)
-  const count = places.length
   return {
     words,
     bits: used.reduce((sum, { bits }) => sum + bits, 0),
     pack(state, into, at) {
-      for (let w = 0; w < words; w++) into[at + w] = 0
-      for (let i = 0; i < count; i++) {
-        const index = at + (word[i] as number)
-        into[index] = (into[index] as number) | ((state[field[i] as number] as number) << (shift[i] as number))
+      for (let w = 0, i = 0; w < words; w++) {
+        let packed = 0
+        for (const end = ends[w] as number; i < end; i++)
+          packed |= (state[field[i] as number] as number) << (shift[i] as number)
+        into[at + w] = packed
       }
     },
     unpack(from, at, state) {
-      state.fill(0)
-      for (let i = 0; i < count; i++) {
-        state[field[i] as number] =
-          ((from[at + (word[i] as number)] as number) >>> (shift[i] as number)) & (mask[i] as number)
+      for (let i = 0; i < single.length; i++) state[single[i] as number] = 0
+      for (let w = 0, i = 0; w < words; w++) {
+        const packed = from[at + w] as number
+        for (const end = ends[w] as number; i < end; i++)
+          state[field[i] as number] = (packed >>> (shift[i] as number)) & (mask[i] as number)
       }
     },
   }

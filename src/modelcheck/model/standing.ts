@@ -1,14 +1,14 @@
 /** Where talk stands in a state, what lies ahead of it from there, and which answers that tells apart. */
 import { DISPOSITIONS } from '../../flow/document.ts'
 import { alarmsStillIn } from './alarms-ahead.ts'
-import { aheadFrom, certainIn } from './certain.ts'
+import { certainIn, followingIn, rowTestsOf } from './certain.ts'
 import { clockMap, factMaps, inertNodes } from './forgetting.ts'
 import { momentTests } from './moment-tests.ts'
 import { settingsIn } from './outlook.ts'
 import { waysFrom } from './rejoin.ts'
 import { nextOf } from './steps-ahead.ts'
 import { type FlatFlow, type FlatNode, fieldSizes, type Observed, type Test } from './tables.ts'
-import { tellingOf } from './told-apart.ts'
+import { type Group, tellingOf } from './told-apart.ts'
 
 /** Steps on the trail that may turn, and where to; a tree, so that each set is made once. */
 export interface Ways {
@@ -103,19 +103,39 @@ export function standings(flat: FlatFlow, leavesAgain: boolean): (state: Int32Ar
   const ofHistory = nodes
     .flatMap(({ observed, rows }) => [...observed.map(({ test }) => test), ...rows.flatMap(row => row.tests)])
     .filter(test => test.fields.some(field => flat.sticky.has(field)))
-  const asksOf = (some: ReadonlySet<number>) =>
-    new Set([...some].flatMap(at => ((nodes[at]?.ask ?? -1) < 0 ? [] : [nodes[at]?.ask as number])))
+  const rowTests = rowTestsOf(flat)
+  const following = followingIn(flat, rowTests)
+  /** By field, 1 where one of these steps asks it. */
+  const asksOf = (some: readonly number[]): Uint8Array => {
+    const asked = new Uint8Array(cells.length)
+    for (let place = 0; place < some.length; place++) {
+      const ask = (nodes[some[place] as number] as FlatNode).ask
+      if (ask >= 0) asked[ask] = 1
+    }
+    return asked
+  }
 
   const telling = tellingOf(sizes)
   const factMap = factMaps(cells, telling)
   const wholeElapsed = Int32Array.from({ length: sizes[F.elapsed] as number }, (_, value) => value)
-  const isGivable = (field: number) => flat.givable.includes(field)
-  const observedStill = observedIn(flat)
+  const isGivable = (test: Test) => test.fields.some(field => flat.givable.includes(field))
+  const groupOf = rowTests.map(telling.group)
+  const givableOf = rowTests.map(tests => telling.group(tests.filter(isGivable)))
+  const momentsOf = nodes.map(node => telling.group(node.alarms.flatMap(({ alarm }) => moments.get(alarm) ?? [])))
+  const historyGroup = telling.group(ofHistory)
+  const observedStill = observedIn(flat, telling.group)
+
+  /** What a step that lies ahead tells apart by its rows; `isPassed`: which row was taken shows in nothing later. */
+  function addRows(at: number, tests: readonly Test[] | undefined, isPassed: boolean): void {
+    if (tests === undefined) return
+    if (tests === rowTests[at]) telling.addAll((isPassed ? givableOf : groupOf)[at] as Group)
+    else telling.add(isPassed ? tests.filter(isGivable) : tests)
+  }
   const narrowed = narrowedIn(flat)
 
   function addPassing(go: number, settled: Settled): void {
     for (const at of waysFrom(flat, go).passed) {
-      telling.add(observedStill(at, settled))
+      telling.addAll(observedStill(at, settled))
       for (const row of nodes[at]?.rows ?? []) telling.add(row.tests)
     }
   }
@@ -126,8 +146,8 @@ export function standings(flat: FlatFlow, leavesAgain: boolean): (state: Int32Ar
     const bits = isHeld ? 0 : alarms
     const next = ahead(starts, bits, true)
     const isAskedAgain = (field: number) => [...next].some(at => nodes[at]?.again === true && nodes[at]?.ask === field)
-    const waiting = flat.alarms.flatMap((_, alarm) =>
-      isHeld || (alarms >> alarm) % 2 === 0 ? [] : (moments.get(alarm) ?? []),
+    const waiting = telling.group(
+      flat.alarms.flatMap((_, alarm) => (isHeld || (alarms >> alarm) % 2 === 0 ? [] : (moments.get(alarm) ?? []))),
     )
 
     const goesAgain = (ways: Ways) => ways.on.flatMap(({ index, away }) => goesOf(index, away))
@@ -150,32 +170,34 @@ export function standings(flat: FlatFlow, leavesAgain: boolean): (state: Int32Ar
     }
 
     function makeMaps(ways: Ways, again: ReadonlySet<number>, settled: Settled): Maps {
+      const wayStarts = startsOf(starts, bits, true)
+      const againStarts = goesAgain(ways)
       const made = (state: Int32Array | undefined, certain: ReadonlySet<number>): readonly Int32Array[] => {
-        const onWay = aheadFrom(flat, startsOf(starts, bits, true), certain, state ?? NOTHING)
-        const onAgain = aheadFrom(flat, goesAgain(ways), certain, state ?? NOTHING)
+        const onWay = following(wayStarts, certain, state ?? NOTHING)
+        const onAgain = following(againStarts, certain, state ?? NOTHING)
         telling.begin()
-        telling.add(waiting)
+        telling.addAll(waiting)
         for (const { index, joining } of ways.on) {
-          for (const row of turns[index] ?? []) telling.add(row.tests)
+          telling.addAll(groupOf[flat.turning[index] as number] as Group)
           for (const go of goesOf(index, joining)) addPassing(go, settled)
         }
         const askedOnWay = asksOf(onWay.steps)
-        const askedToo = new Set([...askedOnWay, ...asksOf(onAgain.steps)])
-        for (const at of new Set([...onWay.steps, ...onAgain.steps])) {
-          const node = nodes[at] as FlatNode
-          telling.add(observedStill(at, settled))
-          for (const { alarm } of node.alarms) telling.add(moments.get(alarm) ?? [])
-          const isPassed = !onWay.steps.has(at) && inert.has(at)
-          for (const tests of [onWay.tests.get(at) ?? [], onAgain.tests.get(at) ?? []])
-            telling.add(isPassed ? tests.filter(test => test.fields.some(isGivable)) : tests)
+        const askedOnAgain = asksOf(onAgain.steps)
+        const isAsked = (field: number) => askedOnWay[field] === 1 || askedOnAgain[field] === 1
+        for (const at of [...onWay.steps, ...onAgain.steps]) {
+          telling.addAll(observedStill(at, settled))
+          telling.addAll(momentsOf[at] as Group)
+          const isPassed = onWay.tests[at] === undefined && inert.has(at)
+          addRows(at, onWay.tests[at], isPassed)
+          addRows(at, onAgain.tests[at], isPassed)
         }
         const clocks = [F.elapsed, F.timeLeft, F.reachable].map(field =>
           clockMap(sizes[field] as number, telling.of(field)),
         )
-        if (askedToo.has(flat.fieldOf.get('travel') ?? -1)) clocks[0] = wholeElapsed
-        const asked = (field: number) => ({ isAsked: askedToo.has(field), isAskedOnWay: askedOnWay.has(field) })
+        if (isAsked(flat.fieldOf.get('travel') ?? -1)) clocks[0] = wholeElapsed
+        const asked = (field: number) => ({ isAsked: isAsked(field), isAskedOnWay: askedOnWay[field] === 1 })
         const own = cells.map((_, field) => (flat.sticky.has(field) ? NOTHING : factMap(field, asked(field))))
-        telling.add(ofHistory)
+        telling.addAll(historyGroup)
         for (const field of flat.sticky) own[field] = factMap(field, asked(field))
         return [...own, ...clocks]
       }
@@ -261,14 +283,17 @@ function certainlyDecided({ nodes }: FlatFlow, some: readonly number[], certain:
 }
 
 /** Tests of rules at a step that may still show a breach; looked up where they were asked for before. */
-function observedIn({ nodes }: FlatFlow): (at: number, settled: Settled) => readonly Test[] {
-  const known = nodes.map(() => new Map<number, readonly Test[]>())
+function observedIn(
+  { nodes }: FlatFlow,
+  group: (tests: readonly Test[]) => Group,
+): (at: number, settled: Settled) => Group {
+  const known = nodes.map(() => new Map<number, Group>())
   const isFree = ({ freed }: Observed, { sure, marks }: Settled) =>
     freed.some(each => each.urgency <= sure && (each.marks & ~marks) === 0)
   return (at, settled) => {
     const found = known[at]?.get(settled.key)
     if (found !== undefined) return found
-    const made = nodes[at]?.observed.flatMap(each => (isFree(each, settled) ? [] : [each.test])) ?? []
+    const made = group(nodes[at]?.observed.flatMap(each => (isFree(each, settled) ? [] : [each.test])) ?? [])
     known[at]?.set(settled.key, made)
     return made
   }

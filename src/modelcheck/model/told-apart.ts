@@ -6,6 +6,9 @@ export interface Telling {
   /** Begins anew, with none. */
   begin(): void
   add(tests: readonly Test[]): void
+  /** Tests that are added together time and again. */
+  group(tests: readonly Test[]): Group
+  addAll(group: Group): void
   /** For every value of a field the first that a test, over all values of its other fields, does not tell from it. */
   of(field: number): readonly Int32Array[]
   /** The same for the same of `of`. */
@@ -23,6 +26,12 @@ interface Way {
 }
 
 interface Known {
+  readonly ways: readonly Way[]
+  gathered: number
+}
+
+/** Some tests, looked up once. */
+export interface Group {
   readonly ways: readonly Way[]
   gathered: number
 }
@@ -76,6 +85,12 @@ export function tellingOf(sizes: readonly number[]): Telling {
         test.gathered = gathering
         for (let way = 0; way < test.ways.length; way++) note(test.ways[way] as Way)
       }
+    },
+    group: tests => ({ ways: [...new Set(tests.flatMap(test => known(test).ways))], gathered: -1 }),
+    addAll(group) {
+      if (group.gathered === gathering) return
+      group.gathered = gathering
+      for (let way = 0; way < group.ways.length; way++) note(group.ways[way] as Way)
     },
     of: field => inOrder(field).map(({ apart }) => apart),
     key(field) {
