@@ -6,17 +6,18 @@ import type { Problem } from '../flow/problem.ts'
 import type { Rule, RuleSet } from '../flow/rule-document.ts'
 import { loadRules } from '../flow/rule-load.ts'
 import { flatten } from '../modelcheck/model/flat-flow.ts'
+import { LADDERS, walkLadder } from '../modelcheck/model/ladder.ts'
 import type { FlatFlow } from '../modelcheck/model/tables.ts'
 import type { FlowCheck } from '../modelcheck/rules/check-flow.ts'
 import { type CheckOptions, type CheckRun, checkFlows, rulesChosen, runsOf } from '../modelcheck/rules/check-flows.ts'
-import type { CheckProgress, CheckReport, Finding } from '../modelcheck/rules/findings.ts'
+import type { CheckProgress, CheckReport, Finding, LadderReport } from '../modelcheck/rules/findings.ts'
 import { observationsOf } from '../modelcheck/rules/rule-compile.ts'
 import { type Told, tell } from '../modelcheck/telling/tell.ts'
 import type { Instant } from '../time/instant.ts'
 import { CalledWrongly } from './command.ts'
 import { readFlowFiles, SHIPPED_FLOWS } from './flow-files.ts'
 import { type KeptChecks, keptChecks } from './kept-checks.ts'
-import { ladderKept } from './kept-ladder.ts'
+import { type KeptLadder, keptLadder, ladderKept } from './kept-ladder.ts'
 import { type LoadedLine, loadLine } from './load-line.ts'
 
 export interface CheckRequest {
@@ -83,7 +84,18 @@ export interface CheckWalk {
   readonly options: CheckOptions
   readonly runs: readonly CheckRun[]
   readonly kept: KeptChecks
+  /** Absent where the call-out ladder is not asked for. */
+  readonly ladder?: KeptLadder
 }
+
+/** What was walked elsewhere meanwhile: runs by their key, ladders by `ladderKey`. */
+export interface WalkedElsewhere {
+  readonly runs: ReadonlyMap<string, FlowCheck>
+  readonly ladders: ReadonlyMap<string, LadderReport>
+}
+
+export const ladderKey = ({ people, urgency }: Pick<LadderReport, 'people' | 'urgency'>): string =>
+  `ladder of ${people}, ${urgency}`
 
 export function planOf(request: CheckRequest): CheckPlan {
   const { flowsDir, clinicDir, at } = request
@@ -108,20 +120,17 @@ export function planOf(request: CheckRequest): CheckPlan {
     ...(request.isWhole === true ? { interruptions: 'whole' as const, compares: request.compares === true } : {}),
     ...(request.compares === true ? { compares: true } : {}),
     ...(request.onProgress === undefined ? {} : { onProgress: request.onProgress }),
-    ...(request.flows === undefined && request.rules === undefined
-      ? { ladder: () => ladderKept(loaded, request.isAfresh === true) }
-      : {}),
   }
+  const ladder = request.flows === undefined && request.rules === undefined ? { ladder: keptLadder(loaded) } : {}
   const runs = runsOf(set, options)
   const kept = keptChecks(set, rulesChosen(read.rules, options), options)
-  return { problems: all, silenced, files, loaded, walk: { loaded, rules: read.rules, options, runs, kept } }
+  return { problems: all, silenced, files, loaded, walk: { loaded, rules: read.rules, options, runs, kept, ...ladder } }
 }
 
-/** @param walked  what was walked elsewhere meanwhile, by the key of its run */
 export function runCheck(
   request: CheckRequest,
   plan: CheckPlan = planOf(request),
-  walked: ReadonlyMap<string, FlowCheck> = new Map(),
+  walked: WalkedElsewhere = { runs: new Map(), ladders: new Map() },
 ): Checked {
   const { walk, ...read } = plan
   if (walk === undefined) return { ...read, violations: [] }
@@ -129,7 +138,8 @@ export function runCheck(
   const chosen = rulesChosen(rules, options)
   const report = checkFlows(loaded.line.flows, rules, {
     ...options,
-    walked: run => walked.get(kept.keyOf(run) ?? '') ?? (request.isAfresh === true ? undefined : kept.find(run)),
+    ...(walk.ladder === undefined ? {} : { ladder: () => laddersWalked(request, loaded, walked) }),
+    walked: run => walked.runs.get(kept.keyOf(run) ?? '') ?? (request.isAfresh === true ? undefined : kept.find(run)),
     onWalked: kept.keep,
   })
   // With every lock shut, what lies behind it comes up nowhere: that says nothing of the flow.
@@ -140,6 +150,17 @@ export function runCheck(
     rules: chosen,
     violations: violationsOf(whole, chosen, loaded, request.rules !== undefined),
   }
+}
+
+/** As kept, or those that were walked elsewhere, and the others walked now. */
+function laddersWalked(
+  { isAfresh }: CheckRequest,
+  loaded: LoadedLine,
+  { ladders }: WalkedElsewhere,
+): readonly LadderReport[] {
+  return ladderKept(loaded, isAfresh === true, line =>
+    LADDERS.map(which => ladders.get(ladderKey(which)) ?? walkLadder(line, which)),
+  )
 }
 
 /** A folder without rules is held to the shipped ones. */

@@ -12,22 +12,37 @@ import type { LoadedLine } from './load-line.ts'
  * @param isAfresh  walks it in any case
  */
 export function ladderKept(
-  { line }: LoadedLine,
+  loaded: LoadedLine,
   isAfresh: boolean,
   walk: typeof walkLadders = walkLadders,
   folder: string = keptPath('ladder'),
 ): readonly LadderReport[] {
+  const { find, keep } = keptLadder(loaded, folder)
+  const kept = isAfresh ? undefined : find()
+  if (kept !== undefined) return kept
+  const walked = walk(loaded.line)
+  keep(walked)
+  return walked
+}
+
+export interface KeptLadder {
+  find(): readonly LadderReport[] | undefined
+  keep(walked: readonly LadderReport[]): void
+}
+
+export function keptLadder({ line }: LoadedLine, folder: string = keptPath('ladder')): KeptLadder {
   const program = programMark(WALKING_CODE)
   const { flows: set, settings, clinic } = line
   const flow = set.flows.get(pagingAtOnce(set))
   const about = flow === undefined ? undefined : walkedOf(flow)
   const { facts, derived, policies, tags } = set
   const file = `${folder}/${digest(JSON.stringify([program, facts, derived, policies, tags, settings, clinic, about ?? 'none']))}`
-  const kept = program === undefined || isAfresh ? undefined : (keptIn(file) as readonly LadderReport[] | undefined)
-  if (kept !== undefined) return kept
-  const walked = walk(line)
-  if (program === undefined || !isJson(walked)) return walked
-  writeKept(file, JSON.stringify(walked))
-  letOldestGo(file)
-  return walked
+  return {
+    find: () => (program === undefined ? undefined : (keptIn(file) as readonly LadderReport[] | undefined)),
+    keep(walked) {
+      if (program === undefined || !isJson(walked)) return
+      writeKept(file, JSON.stringify(walked))
+      letOldestGo(file)
+    },
+  }
 }

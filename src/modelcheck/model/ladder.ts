@@ -11,6 +11,7 @@ import type { Line } from '../../case/line.ts'
 import { type CaseState, openCase } from '../../case/state.ts'
 import { step } from '../../case/step.ts'
 import type { FlowSet } from '../../flow/flow-set.ts'
+import type { Kernel } from '../../flow/kernel.ts'
 import type { Clinic, Person } from '../../oncall/clinic.ts'
 import { ladderTimes } from '../../oncall/ladder.ts'
 import { after, type Instant, type Milliseconds } from '../../time/instant.ts'
@@ -30,9 +31,14 @@ const PROMISED_AFTER = 600_000 as Milliseconds
 
 interface Node {
   readonly state: CaseState
+  readonly way: Way
+}
+
+/** How a node was come to: what happened last, and before that. */
+interface Way {
   readonly at: Instant
-  readonly from: Node | undefined
   readonly line: string
+  readonly from: Way | undefined
 }
 
 interface Happening {
@@ -55,29 +61,51 @@ const STATES_MOST = 200_000
  */
 export function walkLadder(base: Line, options: LadderOptions): LadderReport {
   const { people, urgency, statesMost = STATES_MOST, step: stepOf = step } = options
-  const line: Line = { ...base, clinic: { ...base.clinic, ...invented(people) } }
+  const line: Line = { ...base, clinic: { ...base.clinic, ...invented(people) }, flows: remembering(base.flows) }
   const start = begun(line, urgency)
-  const known = new Set([keyOf(start)])
-  const queue: Node[] = [start]
+  const known = new Set([keyOf(start.state, BEGAN)])
+  const queue: (Node | undefined)[] = [start]
   const found = new Map<string, Finding>()
+  const judges = [...judgesOf(line)]
   let transitions = 0
   for (let index = 0; index < queue.length && known.size <= statesMost; index++) {
     const here = queue[index] as Node
+    // Its way is kept by what follows it; the case itself is needed no more.
+    queue[index] = undefined
     for (const happening of happeningsIn(here, line.clinic.people)) {
       transitions++
       const { state, effects } = stepOf(line, here.state, happening.event, happening.at)
-      const next: Node = { state, at: happening.at, from: here, line: happening.line }
-      for (const [rule, judge] of judgesOf(line)) {
+      const way: Way = { at: happening.at, line: happening.line, from: here.way }
+      for (const [rule, judge] of judges) {
         const says = found.has(rule) ? undefined : judge(here, happening, state, effects)
-        if (says !== undefined) found.set(rule, finding(rule, says, next))
+        if (says !== undefined) found.set(rule, finding(rule, says, way))
       }
-      const key = keyOf(next)
+      const key = keyOf(state, happening.at)
       if (known.has(key)) continue
       known.add(key)
-      queue.push(next)
+      queue.push({ state, way })
     }
   }
   return { people, urgency, states: known.size, transitions, findings: [...found.values()] }
+}
+
+/** The same flows, whose machine is stepped once for the same state and event: most orders of a ladder come to the same ones. */
+function remembering(set: FlowSet): FlowSet {
+  const flows = [...set.flows].map(([id, flow]) => [id, { ...flow, kernel: stepsOnce(flow.kernel) }] as const)
+  return { ...set, flows: new Map(flows) }
+}
+
+function stepsOnce(kernel: Kernel): Kernel {
+  const stepped = new Map<string, ReturnType<Kernel['step']>>()
+  return {
+    ...kernel,
+    step(state, event) {
+      const key = JSON.stringify([state, event])
+      const found = stepped.get(key) ?? kernel.step(state, event)
+      stepped.set(key, found)
+      return found
+    },
+  }
 }
 
 function invented(count: number): Pick<Clinic, 'people' | 'ladder'> {
@@ -110,7 +138,7 @@ function begun(line: Line, urgency: LadderReport['urgency']): Node {
   const paged =
     first.callout.startedAt === undefined ? step(line, first, { kind: 'personWanted', said: '' }, BEGAN).state : first
   if (paged.callout.startedAt === undefined) throw new Error('no page came of a wish for a person')
-  return { state: quiet(paged), at: BEGAN, from: undefined, line: 'a page is wanted' }
+  return { state: quiet(paged), way: { at: BEGAN, line: 'a page is wanted', from: undefined } }
 }
 
 /** A concern whose first step pages: in any other the page comes late, and more urgent than was asked for. The first where there is none. */
@@ -134,7 +162,7 @@ function quiet(state: CaseState): CaseState {
 const clinicianOf = ({ id, name, job }: Person): Clinician => ({ id, name, role: job })
 
 /** What can happen next: at once, and when the next alarm falls due. */
-function happeningsIn({ state, at }: Node, people: readonly Person[]): Happening[] {
+function happeningsIn({ state, way: { at } }: Node, people: readonly Person[]): Happening[] {
   const { callout, kernel } = state
   const stage = kernel.callout
   const list: Happening[] = []
@@ -171,8 +199,7 @@ function happeningsIn({ state, at }: Node, people: readonly Person[]): Happening
 }
 
 /** Two cases with one key go on alike: stages, who was paged, whom it stands at, and how far alarms are away. */
-function keyOf({ state, at }: Node): string {
-  const { callout, kernel, alarms } = state
+function keyOf({ callout, kernel, alarms }: CaseState, at: Instant): string {
   const away = (name: string) => (alarms[name] === undefined ? '-' : alarms[name].due - at)
   const last = callout.pages.at(-1)
   return [
@@ -279,17 +306,17 @@ function saidIn(effects: readonly Effect[]): string[] {
   )
 }
 
-function finding(rule: string, says: string, last: Node): Finding {
+function finding(rule: string, says: string, last: Way): Finding {
   const lines: string[] = []
-  for (let at: Node | undefined = last; at !== undefined; at = at.from) {
+  for (let at: Way | undefined = last; at !== undefined; at = at.from) {
     lines.push(`${Math.round((at.at - BEGAN) / 60_000)} min: ${at.line}`)
   }
   return { rule, kind: 'built-in', flow: '', policies: {}, says, way: [], resume: 'return', lines: lines.reverse() }
 }
 
-/** Ladders of none to three people, urgent and not. */
-export function walkLadders(base: Line): LadderReport[] {
-  return [0, 1, 2, 3].flatMap(people =>
-    (['urgent', 'speak'] as const).map(urgency => walkLadder(base, { people, urgency })),
-  )
-}
+/** Ladders of none to three people, urgent and not: those that are walked. */
+export const LADDERS: readonly Pick<LadderReport, 'people' | 'urgency'>[] = [0, 1, 2, 3].flatMap(people =>
+  (['urgent', 'speak'] as const).map(urgency => ({ people, urgency })),
+)
+
+export const walkLadders = (base: Line): readonly LadderReport[] => LADDERS.map(which => walkLadder(base, which))
