@@ -18,6 +18,7 @@ import { type Labelled, messages, spanish } from './lexicons.ts'
 // Eight more (id u), 378 English and 270 Spanish lines in four rounds, and eight before them (id v), 263 and 184 in four, each read before a word was added for it; what each round showed, and the
 // held-out half after them, stands in docs/clinic/understanding.md. Lines of the held-out half were never looked at.
 // Four more (id w3), 482 English and 464 Spanish lines, written to be further from the words known, each read before a word was added for it: in the same page.
+// Three rounds of two halves (ids w4a to w4c), 550 English and 348 Spanish lines: one half read and tuned on, the other measured once, unseen, and read after that: in the same page.
 // One person wrote messages and lexicon: words of real families will be missed, which is why the signs are also asked.
 const LEXICONS: Readonly<Record<'en' | 'es', Lexicon>> = { en: english, es: spanish }
 
@@ -31,6 +32,7 @@ function rowsOf(lines: readonly Labelled[], lexicon: Lexicon) {
 describe.each(['en', 'es'] as const)('labelled messages, %s', language => {
   const lexicon = LEXICONS[language]
   const halves = { tune: messages(language, 'tune'), 'held-out': messages(language, 'held-out') }
+  const read = { tune: rowsOf(halves.tune, lexicon), 'held-out': rowsOf(halves['held-out'], lexicon) }
 
   it('are enough, no text twice, and every danger sign and concern is among them', () => {
     const all = [...halves.tune, ...halves['held-out']]
@@ -43,7 +45,7 @@ describe.each(['en', 'es'] as const)('labelled messages, %s', language => {
   })
 
   it.each(['tune', 'held-out'] as const)('%s: danger signs are found, and what is no danger is left alone', half => {
-    const { danger } = messageFigures(halves[half], rowsOf(halves[half], lexicon))
+    const { danger } = messageFigures(halves[half], read[half])
     const least = half === 'tune' ? { recall: 0.99, precision: 0.9 } : { recall: 0.95, precision: 0.9 }
     expect(danger.recall).toBeGreaterThanOrEqual(least.recall)
     expect(danger.precision).toBeGreaterThanOrEqual(least.precision)
@@ -51,18 +53,16 @@ describe.each(['en', 'es'] as const)('labelled messages, %s', language => {
 
   it.each(['tune', 'held-out'] as const)('%s: the concern is right at once, or buttons are shown', half => {
     const lines = halves[half]
-    const { concern } = messageFigures(lines, rowsOf(lines, lexicon))
+    const { concern } = messageFigures(lines, read[half])
     expect(concern.rightOrAsked / lines.length).toBeGreaterThanOrEqual(half === 'tune' ? 0.98 : 0.95)
     expect(concern.right / lines.length).toBeGreaterThanOrEqual(0.9)
   })
 
   it('the words that decided are given for every sign and concern', () => {
-    for (const line of [...halves.tune, ...halves['held-out']]) {
-      const { concerns, danger, because } = explain(line.text, lexicon)
+    for (const { id: line, concern, danger, because } of [...read.tune, ...read['held-out']]) {
       const explained = new Set(because.map(each => each.split(':')[0]))
-      for (const id of danger) expect([line.text, explained.has(id)]).toEqual([line.text, true])
-      for (const id of concerns.filter(each => each !== 'someone' || danger.length === 0))
-        expect([line.text, id, explained.has(id)]).toEqual([line.text, id, true])
+      const concerns = (concern ?? []).filter(each => each !== 'someone' || danger.length === 0)
+      expect([line, [...danger, ...concerns].filter(id => !explained.has(id))]).toEqual([line, []])
     }
   })
 })
