@@ -7,43 +7,29 @@ import { phOf } from '../clinical/ph.ts'
 import { celsius, millilitres } from '../clinical/quantities.ts'
 import { tractOf } from '../clinical/tract.ts'
 import { urineOf } from '../clinical/urine.ts'
-import type { FactDocument } from '../flow/document.ts'
-import type { FlowSet } from '../flow/flow-set.ts'
 import type { KernelFacts } from '../flow/kernel.ts'
 import { type Instant, instant } from '../time/instant.ts'
 import type { Answer } from './answer.ts'
-import { type Line, type LineSettings, settingOf } from './line.ts'
+import { type FactKeys, factGround, shapeWith } from './fact-shape.ts'
+import type { Line } from './line.ts'
 import type { CaseState } from './state.ts'
 
 /** Every steering fact as it stands at `at`, from the answers that talk has reached. */
 export function factsAt(line: Line, state: CaseState, at: Instant): KernelFacts {
-  const facts: Record<string, string> = { ...blankFacts(line) }
+  const { start, keys } = factGround(line)
+  const reached: { readonly id: string; readonly known: FactKeys; readonly answer: Answer }[] = []
+  let shape = start
   for (const id in state.answers) {
-    const document = line.flows.facts[id]
     const answer = reachedAnswer(state, id)
-    if (answer !== undefined && document !== undefined && document.settable !== true)
-      putValues(facts, id, document, answer)
+    const known = keys.get(id)
+    if (answer === undefined || known === undefined) continue
+    shape = shapeWith(shape, id, known, answer.kind)
+    reached.push({ id, known, answer })
   }
+  const facts: Record<string, string> = { ...shape.facts }
+  for (const { id, known, answer } of reached) putValues(facts, id, known, answer)
   for (const id in line.flows.derived) facts[id] = derivedValue(line, state, id, at)
   return facts
-}
-
-const BLANKS = new WeakMap<LineSettings, WeakMap<FlowSet, KernelFacts>>()
-
-/**
- * Policies as they are set, and every derived fact before anything was asked: what every case of a line begins from. Worked out once
- * and then copied, since a copy of one object costs a fraction of the same keys put in one by one.
- */
-function blankFacts({ flows, settings }: Line): KernelFacts {
-  const kept = BLANKS.get(settings) ?? new WeakMap<FlowSet, KernelFacts>()
-  const known = kept.get(flows)
-  if (known !== undefined) return known
-  const policies = Object.keys(flows.policies).map(id => [id, String(settingOf({ settings }, id) ?? 'off')])
-  const derived = Object.keys(flows.derived).map(id => [id, 'not-asked'])
-  // Read from JSON it is one compact object; built key by key it is a slow one from a dozen keys on.
-  const blank = JSON.parse(JSON.stringify(Object.fromEntries([...policies, ...derived]))) as KernelFacts
-  BLANKS.set(settings, kept.set(flows, blank))
-  return blank
 }
 
 /** The answer of a fact, if it is part of this conversation so far: asked on the way here, or known at the start. */
@@ -53,19 +39,24 @@ export function reachedAnswer(state: CaseState, fact: string): Answer | undefine
 }
 
 /** Puts in `fact` → value; for "many" also `fact.value` → yes; for an unsure answer `fact~` → what it acts as. */
-function putValues(facts: Record<string, string>, id: string, document: FactDocument, answer: Answer): void {
+function putValues(
+  facts: Record<string, string>,
+  id: string,
+  { document, beside, ofValues }: FactKeys,
+  answer: Answer,
+): void {
   switch (answer.kind) {
     case 'unsure':
       facts[id] = 'unsure'
-      facts[`${id}~`] = document['unsure-acts-as'] ?? 'unsure'
+      facts[beside] = document['unsure-acts-as'] ?? 'unsure'
       return
     case 'choice':
       facts[id] = answer.value
-      facts[`${id}~`] = answer.value
+      facts[beside] = answer.value
       return
     case 'many':
       facts[id] = (answer.values.length === 1 ? answer.values[0] : undefined) ?? 'several'
-      for (const value of document.values ?? []) facts[`${id}.${value}`] = answer.values.includes(value) ? 'yes' : 'no'
+      for (const { value, key } of ofValues) facts[key] = answer.values.includes(value) ? 'yes' : 'no'
       return
     default:
       facts[id] = 'answered'

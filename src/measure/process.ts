@@ -80,18 +80,25 @@ export async function ran(args: readonly string[], ground: Ground, told: (line: 
   const started = performance.now()
   const child = ground.adopt(spawn(process.execPath, args, { stdio: ['ignore', 'pipe', 'pipe'] }))
   let out = ''
+  let lastSaid = ''
   let mostMb = 0
   child.stdout.setEncoding('utf8').on('data', (text: string) => {
     out += text
   })
-  child.stderr.setEncoding('utf8').on('data', (text: string) => told(text.trim()))
+  child.stderr.setEncoding('utf8').on('data', (text: string) => {
+    lastSaid = text.trim()
+    told(lastSaid)
+  })
   const look = setInterval(() => {
     // One that has just ended holds nothing any more.
     mostMb = Math.max(mostMb, (heldBytes(child.pid ?? 0) || 0) / 1e6)
   }, LOOKED_AT_EVERY_MS)
   await new Promise(resolve => child.once('close', resolve))
   clearInterval(look)
-  if (out === '') throw new Error(`measure: "${args.slice(1, 2)}" ended with ${child.exitCode} and printed nothing`)
+  if (out === '')
+    throw new Error(
+      `measure: "${args.slice(1, 3).join(' ')}" ended with ${child.exitCode} and printed no answer; it said last: ${lastSaid}`,
+    )
   return { minutes: (performance.now() - started) / 60_000, mostMb, out }
 }
 

@@ -1,24 +1,22 @@
 /**
  * Transcripts of very many cases, by the commands as they are typed: import, which is killed once and goes on; replay; export of a data
- * folder, which is killed once and goes on. Each must hold as little memory with ten times the cases.
+ * folder, which is killed once and goes on. Each must hold as little memory with ten times the cases. All of it is done by a copy of the
+ * program taken at the start.
  */
 import { spawn } from 'node:child_process'
 import { closeSync, existsSync, mkdirSync, openSync, readdirSync, rmSync, statSync, writeSync } from 'node:fs'
 import { loadavg } from 'node:os'
 import { join } from 'node:path'
 import { setTimeout as pause } from 'node:timers/promises'
-import { openDataFolder } from '../../src/cli/data-folder.ts'
-import { DEMO_CLINIC, loadLine } from '../../src/cli/load-line.ts'
-import { openSealedData } from '../../src/cli/sealed-data.ts'
 import { partOf } from '../../src/cli/transcript-file.ts'
 import { newGround } from '../../src/measure/ground.ts'
-import { manyCases } from '../../src/measure/many-cases.ts'
+import type { ManyCases } from '../../src/measure/many-cases.ts'
 import { ran } from '../../src/measure/process.ts'
 import type { CaseLine, StepLine, TranscriptLine } from '../../src/replay/transcript.ts'
 import { systemClock, systemRandom } from '../../src/runtime/system-clock.ts'
 import type { Store } from '../../src/store/store.ts'
 import { instant } from '../../src/time/instant.ts'
-import { root } from './server-process.ts'
+import { type FixedTree, fixedTree } from './fixed-tree.ts'
 import type { SuiteResult } from './world.ts'
 
 export interface ManyOptions {
@@ -39,8 +37,6 @@ const MEMORY_MOST_MB = 400
 /** Part of an output that is there when the command is killed. */
 const KILLED_AT = 0.3
 
-const LAUNCHER = join(root, 'src/cli/smallhours.js')
-
 /** One command at one size. */
 interface Run {
   readonly what: string
@@ -50,10 +46,10 @@ interface Run {
 }
 
 export async function manySuite({ cases, progress }: ManyOptions): Promise<SuiteResult> {
-  const { loaded } = loadLine({ clinicDir: DEMO_CLINIC, at: systemClock().now() })
-  if (loaded === undefined) throw new Error('the shipped line was expected to load')
-  const many = manyCases(loaded.line, SMALL)
   const ground = newGround()
+  const tree = fixedTree(ground)
+  const { launcher } = tree
+  const many = await manyOf(tree)
   const runs: Run[] = []
   const broken: string[] = []
   const expects = (isSo: boolean, what: string) => {
@@ -65,7 +61,7 @@ export async function manySuite({ cases, progress }: ManyOptions): Promise<Suite
     progress(share, line)
   }
   const command = async (what: string, size: number, ...args: readonly string[]) => {
-    const { out, minutes, mostMb } = await ran([LAUNCHER, ...args, '--json'], ground, line => progress(at, line))
+    const { out, minutes, mostMb } = await ran([launcher, ...args, '--json'], ground, line => progress(at, line))
     runs.push({ what, cases: size, minutes, mostMb })
     return JSON.parse(out)
   }
@@ -81,7 +77,15 @@ export async function manySuite({ cases, progress }: ManyOptions): Promise<Suite
       const bytes = write(file, many.lines(size))
 
       says(share, `import of ${size} cases, killed once`)
-      const isKilled = await killedAt(bytes * KILLED_AT, join(data, 'transcripts'), 'import', file, '--data', data)
+      const isKilled = await killedAt(
+        launcher,
+        bytes * KILLED_AT,
+        join(data, 'transcripts'),
+        'import',
+        file,
+        '--data',
+        data,
+      )
       const [taken] = (await command('import', size, 'transcript', 'import', file, '--data', data)).imported
       expects(taken.cases === size && taken.faults === 0, `import took ${taken.cases} of ${size} cases`)
       expects(!isKilled || taken.before > 0, 'an import that was killed began anew')
@@ -94,9 +98,12 @@ export async function manySuite({ cases, progress }: ManyOptions): Promise<Suite
 
       const stored = Math.ceil(size / STORED_OF)
       says(share * 5, `${stored} cases into a data folder`)
-      await fill(data, many.lines(stored))
+      await fill(tree, data, many.lines(stored))
       const out = join(folder, 'out.jsonl')
-      const isCut = await killedAt((bytes / STORED_OF) * KILLED_AT, folder, 'export', out, '--data', data)
+      const wasKilled = await killedAt(launcher, (bytes / STORED_OF) * KILLED_AT, folder, 'export', out, '--data', data)
+      const isCut = wasKilled && !existsSync(out)
+      // Done before it was killed: it is made anew, since no file is written over.
+      rmSync(out, { force: true })
       const exported = await command('export', stored, 'transcript', 'export', out, '--data', data)
       expects(exported.cases === stored && exported.leftOut === 0, `export wrote ${exported.cases} of ${stored} cases`)
       expects(!isCut || exported.before > 0, 'an export that was killed began anew')
@@ -114,7 +121,10 @@ export async function manySuite({ cases, progress }: ManyOptions): Promise<Suite
   progress(1, 'done')
   return {
     isWell: broken.length === 0,
-    figures: { cases, load: loadavg()[0], runs: runs.map(rounded), memoryGrowth: Object.fromEntries(growth), broken },
+    figures: {
+      ...{ cases, load: loadavg()[0], runs: runs.map(rounded) },
+      ...{ memoryGrowth: Object.fromEntries(growth), minutesOfAMillion: ofAMillion(runs), broken },
+    },
     table: [
       ...runs.map(
         ({ what, cases: size, minutes, mostMb }) =>
@@ -126,11 +136,30 @@ export async function manySuite({ cases, progress }: ManyOptions): Promise<Suite
   }
 }
 
+async function manyOf(tree: FixedTree): Promise<ManyCases> {
+  const { DEMO_CLINIC, loadLine } = await tree.module<typeof import('../../src/cli/load-line.ts')>('cli/load-line.ts')
+  const { manyCases } = await tree.module<typeof import('../../src/measure/many-cases.ts')>('measure/many-cases.ts')
+  const { loaded } = loadLine({ clinicDir: DEMO_CLINIC, at: systemClock().now() })
+  if (loaded === undefined) throw new Error('the shipped line was expected to load')
+  return manyCases(loaded.line, SMALL)
+}
+
 const rounded = ({ minutes, mostMb, ...run }: Run) => ({
   ...run,
   minutes: Number(minutes.toFixed(2)),
   mostMb: Math.round(mostMb),
 })
+
+/** Minutes that each command would take for a million cases, by what the cases beyond those of its first size took. */
+function ofAMillion(runs: readonly Run[]): Readonly<Record<string, number>> {
+  const found = runs.flatMap(large => {
+    const small = runs.find(({ what, cases }) => what === large.what && cases < large.cases)
+    if (small === undefined) return []
+    const each = (large.minutes - small.minutes) / (large.cases - small.cases)
+    return [[large.what, Number((large.minutes + each * (1_000_000 - large.cases)).toFixed(1))] as const]
+  })
+  return Object.fromEntries(found)
+}
 
 /** Memory of each command at the larger size over that at the smaller, where that was large enough to tell. */
 function growthOf(runs: readonly Run[]): readonly (readonly [what: string, times: number])[] {
@@ -148,8 +177,8 @@ function growthOf(runs: readonly Run[]): readonly (readonly [what: string, times
  *
  * @returns false where it was done before that
  */
-async function killedAt(bytes: number, folder: string, ...args: readonly string[]): Promise<boolean> {
-  const child = spawn(process.execPath, [LAUNCHER, 'transcript', ...args], { stdio: 'ignore' })
+async function killedAt(launcher: string, bytes: number, folder: string, ...args: readonly string[]): Promise<boolean> {
+  const child = spawn(process.execPath, [launcher, 'transcript', ...args], { stdio: 'ignore' })
   const ended = new Promise(resolve => child.once('close', resolve))
   while (child.exitCode === null) {
     if (partBytes(folder) >= bytes) {
@@ -168,7 +197,9 @@ function partBytes(folder: string): number {
 }
 
 /** Puts the cases of a transcript into a data folder, a step at a time and some cases at once, as the bot does. */
-async function fill(folder: string, lines: Iterable<string>): Promise<void> {
+async function fill(tree: FixedTree, folder: string, lines: Iterable<string>): Promise<void> {
+  const { openDataFolder } = await tree.module<typeof import('../../src/cli/data-folder.ts')>('cli/data-folder.ts')
+  const { openSealedData } = await tree.module<typeof import('../../src/cli/sealed-data.ts')>('cli/sealed-data.ts')
   const { store } = await openSealedData({
     data: openDataFolder(folder, systemRandom()),
     mode: 'demonstration',

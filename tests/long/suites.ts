@@ -40,11 +40,12 @@ export async function main(words: readonly string[]): Promise<number> {
   let isWell = true
   for (const name of wanted.names) {
     console.log(`\n== ${name}`)
+    const tree = treeNow()
     const result = await SUITES[name](wanted)
     if (result === undefined) continue
     isWell &&= result.isWell
     for (const line of result.table) console.log(line)
-    if (Object.keys(result.figures).length > 0) write(wanted, name, result)
+    if (Object.keys(result.figures).length > 0) write(wanted, name, tree, result)
     console.log(`== ${name}: ${result.isWell ? 'every promise was kept' : 'FAILED'}`)
   }
   return isWell ? 0 : 1
@@ -119,14 +120,21 @@ function kills(): Promise<SuiteResult> {
   })
 }
 
-function write({ figures, seed }: Wanted, name: Name, result: SuiteResult): void {
-  mkdirSync(figures, { recursive: true })
+/** What a suite began with: its figures are of that, whatever is committed meanwhile. */
+function treeNow() {
   const git = (...args: string[]): string => execFileSync('git', args, { cwd: root, encoding: 'utf8' }).trim()
+  return {
+    commit: git('rev-parse', 'HEAD'),
+    isClean: git('status', '--porcelain', '--', 'src', 'flows', 'tests', 'deploy') === '',
+  }
+}
+
+function write({ figures, seed }: Wanted, name: Name, tree: ReturnType<typeof treeNow>, result: SuiteResult): void {
+  mkdirSync(figures, { recursive: true })
   const head = {
     suite: name,
     date: new Date().toISOString(),
-    commit: git('rev-parse', 'HEAD'),
-    isClean: git('status', '--porcelain', '--', 'src', 'flows', 'tests', 'deploy') === '',
+    ...tree,
     seed,
     node: process.version,
     isWell: result.isWell,

@@ -1,0 +1,75 @@
+import type { FactDocument } from '../flow/document.ts'
+import type { FlowSet } from '../flow/flow-set.ts'
+import type { KernelFacts } from '../flow/kernel.ts'
+import type { Answer } from './answer.ts'
+import { type LineSettings, settingOf } from './line.ts'
+
+/**
+ * The keys of steering facts after certain answers, each in its place. An object that grows key by key is a slow one from a
+ * dozen keys on, and a copy of such a one costs some two hundred times that of a compact one: so each set of keys is made once,
+ * copied, and filled in.
+ */
+export interface FactShape {
+  /** Policies as they are set, derived facts "not-asked", and a place for everything answered. */
+  readonly facts: KernelFacts
+  readonly after: ReadonlyMap<string, FactShape>
+}
+
+/** Keys that an answer fills, beside the fact's own: what it counts as, and one for each value of a "many" fact. */
+export interface FactKeys {
+  readonly document: FactDocument
+  /** Stands for a fact that was answered "not sure", and for a choice. */
+  readonly beside: string
+  readonly ofValues: readonly { readonly value: string; readonly key: string }[]
+}
+
+/** What the facts of a line's cases are built from. */
+export interface FactGround {
+  readonly start: FactShape
+  readonly keys: ReadonlyMap<string, FactKeys>
+}
+
+const GROUNDS = new WeakMap<LineSettings, WeakMap<FlowSet, FactGround>>()
+
+/** Worked out once for a line, whatever language it speaks. */
+export function factGround({ flows, settings }: { flows: FlowSet; settings: LineSettings }): FactGround {
+  const ofSettings = GROUNDS.get(settings) ?? new WeakMap<FlowSet, FactGround>()
+  const known = ofSettings.get(flows)
+  if (known !== undefined) return known
+  const policies = Object.keys(flows.policies).map(id => [id, String(settingOf({ settings }, id) ?? 'off')])
+  const derived = Object.keys(flows.derived).map(id => [id, 'not-asked'])
+  const answered = Object.entries(flows.facts).filter(([, document]) => document.settable !== true)
+  const ground: FactGround = {
+    start: shapeOf(Object.fromEntries([...policies, ...derived])),
+    keys: new Map(answered.map(([id, document]) => [id, keysOf(id, document)])),
+  }
+  GROUNDS.set(settings, ofSettings.set(flows, ground))
+  return ground
+}
+
+const keysOf = (id: string, document: FactDocument): FactKeys => ({
+  document,
+  beside: `${id}~`,
+  ofValues: (document.values ?? []).map(value => ({ value, key: `${id}.${value}` })),
+})
+
+/** Read from JSON it is one compact object. */
+const shapeOf = (facts: KernelFacts): FactShape => ({
+  facts: JSON.parse(JSON.stringify(facts)) as KernelFacts,
+  after: new Map(),
+})
+
+/** Ways that are kept from one shape on: more than there are facts, so that nothing grows with what families say. */
+const WAYS_MOST = 1_000
+
+/** The shape with one more answer. */
+export function shapeWith(shape: FactShape, id: string, { beside, ofValues }: FactKeys, kind: Answer['kind']): FactShape {
+  const way = kind === 'choice' || kind === 'unsure' ? beside : kind === 'many' ? `${id}.` : id
+  const known = shape.after.get(way)
+  if (known !== undefined) return known
+  const also = way === beside ? [beside] : way === id ? [] : ofValues.map(({ key }) => key)
+  const grown = shapeOf({ ...shape.facts, ...Object.fromEntries([id, ...also].map(key => [key, ''])) })
+  const after = shape.after as Map<string, FactShape>
+  if (after.size < WAYS_MOST) after.set(way, grown)
+  return grown
+}
