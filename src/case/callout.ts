@@ -50,8 +50,8 @@ function times(work: Work): LadderTimes {
 
 function begin(work: Work) {
   const ladder = [...new Set(rungsAt(work.line.clinic, work.at).map(rung => rung.id))]
-  const { taken: _done, everyoneAt: _told, ...callout } = work.state.callout
-  work.state.callout = { ...callout, startedAt: work.at, urgency: urgencyOf(work.state.disposition?.id), ladder }
+  const urgency = urgencyOf(work.state.disposition?.id)
+  change(work, { taken: undefined, everyoneAt: undefined, startedAt: work.at, urgency, ladder })
   if (ladder.length > 0) sayNotice(work, 'paged')
   return pageRung(work, 0, 'page', times(work).repeatAfter)
 }

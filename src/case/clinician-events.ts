@@ -4,7 +4,7 @@ import { CLOSE, cancelAlarm, setAlarm } from './alarm.ts'
 import { promisedAt } from './callout.ts'
 import type { CaseEvent } from './event.ts'
 import { askAgain, drive, settleDisposition } from './talk.ts'
-import { mark, sayNotice, type Work } from './work.ts'
+import { mark, sayNotice, setPath, type Work } from './work.ts'
 
 /** A case that ended at home, or was settled, is closed this long after. */
 export const CLOSE_AFTER_MS = 24 * 3_600_000
@@ -19,8 +19,8 @@ const SAME_ANSWER_MS = 60_000
 export function acknowledged(work: Work, event: CaseEvent & { kind: 'pageAcknowledged' }) {
   if (isSameAnswer(work, event)) return
   const promised = promisedAt(work, event.doing)
-  const { rangAt: _rang, familyRangAt: _said, ...callout } = work.state.callout
-  work.state.callout = { ...callout, taken: { by: event.by, doing: event.doing, at: work.at, promisedAt: promised } }
+  const taken = { by: event.by, doing: event.doing, at: work.at, promisedAt: promised }
+  work.state.callout = { ...work.state.callout, rangAt: undefined, familyRangAt: undefined, taken }
   drive(work, { type: 'pageAcknowledged' })
   askAgain(work)
 }
@@ -34,11 +34,10 @@ function isSameAnswer(work: Work, { by, doing }: CaseEvent & { kind: 'pageAcknow
 
 /** Only this lowers a case after danger or time raised it. */
 export function lowered(work: Work, event: CaseEvent & { kind: 'dispositionLowered' }) {
-  delete work.state.floor
-  const { decided: _decided, ...path } = work.state.path
-  work.state.path = { ...path, decided: event.to }
+  work.state.floor = undefined
+  setPath(work, { decided: event.to })
   work.state.interrupted = false
-  delete work.state.danger
+  work.state.danger = undefined
   settleDisposition(work)
   mark(work, 'lowered')
   sayNotice(work, 'lowered')

@@ -121,7 +121,7 @@ function turnTo(work: Work, concern: string): void {
   for (const name of state.path.alarms) cancelAlarm(work, name)
   stopChasing(work)
   state.open = undefined
-  delete state.spent
+  state.spent = undefined
   state.concern = concern
   const hash = line.hashes?.get(concern)
   if (hash !== undefined) state.flowHash = hash
@@ -136,7 +136,7 @@ function turnTo(work: Work, concern: string): void {
   state.path = { ...state.path, reasons: [], notes: [], alarms: [], asked: [] }
   if (isFirst || isUnfinished) work.leaving = left
   replay(work, work.leaving !== undefined)
-  delete work.leaving
+  work.leaving = undefined
   tellHolder(work)
 }
 

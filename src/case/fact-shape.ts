@@ -63,7 +63,12 @@ const shapeOf = (facts: KernelFacts): FactShape => ({
 const WAYS_MOST = 1_000
 
 /** The shape with one more answer. */
-export function shapeWith(shape: FactShape, id: string, { beside, ofValues }: FactKeys, kind: Answer['kind']): FactShape {
+export function shapeWith(
+  shape: FactShape,
+  id: string,
+  { beside, ofValues }: FactKeys,
+  kind: Answer['kind'],
+): FactShape {
   const way = kind === 'choice' || kind === 'unsure' ? beside : kind === 'many' ? `${id}.` : id
   const known = shape.after.get(way)
   if (known !== undefined) return known

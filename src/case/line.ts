@@ -51,7 +51,7 @@ export function lineIn(line: Line, language: string): Line {
 }
 
 /** The line as it speaks to the family of a case: in the language of its first message, or the one it chose since. */
-export function familyLine(line: Line, { language }: { readonly language?: string }): Line {
+export function familyLine(line: Line, { language }: { readonly language?: string | undefined }): Line {
   return lineIn(line, language ?? languagesOf(line)[0] ?? line.language)
 }
 

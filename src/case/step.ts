@@ -172,7 +172,7 @@ function newsSaid(work: Work) {
 /** Passed on after an outcome was set: it is not over, and does not close by itself. */
 function reopened(work: Work): void {
   if (work.state.outcome === undefined) return
-  delete work.state.outcome
+  work.state.outcome = undefined
   cancelAlarm(work, CLOSE)
 }
 
@@ -261,7 +261,7 @@ function accept(work: Work, fact: string, answer: Answer, said: string, changing
 
 /** What it is about, once no sign was seen. Where that is not sure the single checks go on: a person comes in any case. */
 function aboutAfterDanger(work: Work, answer: Answer) {
-  delete work.state.aboutNext
+  work.state.aboutNext = undefined
   if (answer.kind === 'many') askAbout(work)
 }
 
@@ -327,7 +327,7 @@ function wrongTap(work: Work) {
 function travelRefused(work: Work, said: string) {
   mark(work, 'cannot-travel')
   const { 'have-you-left': _left, 'have-you-arrived': _arrived, ...answers } = work.state.answers
-  delete work.state.leftAt
+  work.state.leftAt = undefined
   work.state.answers = {
     ...answers,
     'can-travel': { answer: { kind: 'choice', value: 'no' }, said, at: work.at, changed: false, given: true },

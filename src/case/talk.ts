@@ -124,7 +124,7 @@ export function raiseFloor(work: Work, disposition: Disposition): void {
 /** The disposition is the more urgent of what the path decided and what history holds it at. */
 export function settleDisposition(work: Work): void {
   const id = moreUrgent(work.state.path.decided, work.state.floor)
-  if (id === undefined) delete work.state.disposition
+  if (id === undefined) work.state.disposition = undefined
   else if (work.state.disposition?.id !== id) work.state.disposition = { id, at: work.at }
 }
 
@@ -238,7 +238,7 @@ export function replay(work: Work, takesBack = true): void {
   const before = work.state.path
   const inEmergency = work.state.danger !== undefined && work.state.interrupted
   const chase = work.state.alarms[SILENT_PAGE]
-  work.replay = {
+  const again: NonNullable<Work['replay']> = {
     says: [],
     reasons: [],
     notes: [],
@@ -246,30 +246,32 @@ export function replay(work: Work, takesBack = true): void {
     asked: [],
     toCome: [...work.state.firedOnPath],
     wasEmergency: inEmergency,
+    decided: undefined,
   }
+  work.replay = again
   work.state.interrupted = false
   setPath(work, { asked: [] })
   work.state.open = undefined
   drive(work, { type: 'talkRestarted', facts: factsNow(work) })
   for (const alarm of work.state.firedOnPath) {
-    work.replay.toCome.shift()
+    again.toCome.shift()
     if (alarm === LEFT && work.state.leftAt === undefined) continue
-    if (alarm === UNANSWERED || alarm === LEFT || work.replay.alarms.includes(alarm))
+    if (alarm === UNANSWERED || alarm === LEFT || again.alarms.includes(alarm))
       drive(work, { type: 'alarmDue', alarm, facts: factsNow(work) })
   }
   if (takesBack) takeBack(work, before.says)
-  else work.replay.says.push(...before.says)
-  const { alarms } = work.replay
+  else again.says.push(...before.says)
+  const { alarms } = again
   for (const name of before.alarms) if (!alarms.includes(name)) cancelAlarm(work, name)
   restoreAlarms(work, name => !alarms.includes(name))
   const { asked } = work.state.path
-  const { decided, toCome: _gone, wasEmergency: _was, ...rebuilt } = work.replay
-  work.state.path = { ...EMPTY_PATH, ...rebuilt, asked, ...(decided === undefined ? {} : { decided }) }
+  const { decided, toCome: _gone, wasEmergency: _was, ...rebuilt } = again
+  work.state.path = { ...EMPTY_PATH, ...rebuilt, asked, decided }
   if (inEmergency) {
     drive(work, { type: 'dangerSaid', facts: factsNow(work) })
     work.state.interrupted = true
   }
-  delete work.replay
+  work.replay = undefined
   goOnChasing(work, chase)
   settleDisposition(work)
   for (const page of pagesOf(work)) drive(work, page)

@@ -27,20 +27,22 @@ export interface Work {
   /** Page reasons that came up in this step and are not yet handed to the ladder. */
   readonly pagesWanted: string[]
   /** The concern that is being left: its advice is taken back in its own words. */
-  leaving?: string
+  leaving: string | undefined
   /** While talk is replayed after a correction: the path being rebuilt. */
-  replay?: {
-    says: string[]
-    reasons: string[]
-    notes: string[]
-    alarms: string[]
-    asked: string[]
-    /** Alarms that moved talk on, still to be gone through again. */
-    toCome: string[]
-    /** The emergency steps held talk before: their page has gone out. */
-    wasEmergency: boolean
-    decided?: Disposition
-  }
+  replay:
+    | {
+        says: string[]
+        reasons: string[]
+        notes: string[]
+        alarms: string[]
+        asked: string[]
+        /** Alarms that moved talk on, still to be gone through again. */
+        toCome: string[]
+        /** The emergency steps held talk before: their page has gone out. */
+        wasEmergency: boolean
+        decided: Disposition | undefined
+      }
+    | undefined
   /** Sayings go to the urgent heap (an emergency came up). */
   front: boolean
   /** Where a "resume" was reached: talk is to be replayed. */
@@ -50,11 +52,11 @@ export interface Work {
   /** Steps the machine entered in this step. */
   entered: number
   /** Alarm that fired late in this step. */
-  late?: { due: Instant }
+  late: { due: Instant } | undefined
   /** The line was down over the ladder's last rung: those before it are not waited for. */
   overslept: boolean
   /** The step is an alarm of silence. */
-  silent?: 'ask' | 'page'
+  silent: 'ask' | 'page' | undefined
   /** Advice is let through though a clinician has the case: danger, or an alarm the clinician kept. */
   allowed: boolean
 }
@@ -71,6 +73,10 @@ export function beginWork(line: Line, state: CaseState, at: Instant): Work {
     rest: [],
     effects: [],
     pagesWanted: [],
+    leaving: undefined,
+    replay: undefined,
+    late: undefined,
+    silent: undefined,
     front: false,
     resume: false,
     unanswered: false,

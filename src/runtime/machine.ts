@@ -17,9 +17,9 @@ export interface RunningCase {
   readonly outcome?: unknown
   /** A clinician has stopped every word to this family. */
   readonly doNotWrite?: boolean
-  readonly nickname?: string
+  readonly nickname?: string | undefined
   /** Language the family is written to in; left out: the first of the clinic's. */
-  readonly language?: string
+  readonly language?: string | undefined
   readonly open?:
     | {
         readonly serial: number
@@ -41,8 +41,8 @@ export interface Opening {
   readonly code: string
   /** Questions are numbered from the next one on, so that no two cases of a chat ask under the same number. */
   readonly serialAfter: number
-  readonly nickname?: string
-  readonly language?: string
+  readonly nickname?: string | undefined
+  readonly language?: string | undefined
 }
 
 export type Reply = Effect & { readonly kind: 'reply' }
