@@ -169,8 +169,14 @@ export function questionShown(
   return more === undefined || more === 0 ? question : { ...question, more }
 }
 
-/** A question, its answers and what it takes, in the language the line speaks. */
-export function questionOf(line: Line, serial: number, fact: string, wording: Catalogue, values: Values): Question {
+/** A question, its answers and what it takes, in the language the line speaks. Values may be worked out where a text asks for them. */
+export function questionOf(
+  line: Line,
+  serial: number,
+  fact: string,
+  wording: Catalogue,
+  values: Values | (() => Values),
+): Question {
   const document = line.flows.facts[fact]
   if (document === undefined) throw new InvariantBroken(`no fact "${fact}"`)
   const all = [...(document.values ?? []), ...Object.keys(document.taps ?? {})]

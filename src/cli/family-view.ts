@@ -80,7 +80,7 @@ export function openQuestionsOf(
 }
 
 const questionAlone: typeof questionShown = (line, state, serial, fact, wording, at) =>
-  questionOf(line, serial, fact, wording, caseValues(line, state, at))
+  questionOf(line, serial, fact, wording, () => caseValues(line, state, at))
 
 function openQuestionOf(line: Line, state: CaseState, at: Instant, asked = questionShown) {
   const { open } = state

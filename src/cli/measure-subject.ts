@@ -1,8 +1,10 @@
 import { join } from 'node:path'
 import { fileURLToPath } from 'node:url'
+import type { StoreRoute } from '../config/store-section.ts'
 import type { Subject } from '../measure/subject.ts'
 import { lineUnderstanding } from '../runtime/line-understanding.ts'
 import { systemClock, systemRandom } from '../runtime/system-clock.ts'
+import type { Store } from '../store/store.ts'
 import { readDate, readDuration, readMoment } from '../time/phrases.ts'
 import { languageOf } from '../understand/language.ts'
 import { openDataFolder } from './data-folder.ts'
@@ -10,6 +12,7 @@ import { labelledReadings, labelledTexts } from './labelled-readings.ts'
 import { DEMO_CLINIC, loadLine } from './load-line.ts'
 import { measuredReviews } from './measured-reviews.ts'
 import { measuredTelegram } from './measured-telegram.ts'
+import { openRedisOf } from './redis-at-hand.ts'
 import { openSealedData } from './sealed-data.ts'
 import { openStepByStep } from './step-by-step-store.ts'
 
@@ -24,6 +27,8 @@ export function measuredSubject(): Subject {
   const refuse = (error: unknown) => {
     throw error
   }
+  /** A lease that a crowded machine renews late is renewed at the next turn; what is really wrong fails a step. */
+  const ignored = () => undefined
   return {
     line,
     clock,
@@ -45,14 +50,18 @@ export function measuredSubject(): Subject {
     async openRedisStore(folder, port) {
       const { store } = await openSealedData({
         data: openDataFolder(folder, systemRandom()),
-        store: { addresses: [{ host: '127.0.0.1', port }], tls: false, line: 'sh', mayLoseASecond: true, replicas: 0 },
+        store: routeTo(port, 'sh'),
         mode: 'demonstration',
         onUnreadable: ({ error }) => refuse(error),
-        // A lease that a crowded machine renews late is renewed at the next turn; what is really wrong fails a step.
-        onFault: () => undefined,
+        onFault: ignored,
       })
       await store.sharing?.start()
       return store
+    },
+    async openUnsealedRedisStore(port) {
+      const store = await openRedisOf(routeTo(port, 'unsealed'), true, ignored)
+      await store.sharing.start()
+      return store as Pick<Store, 'commit' | 'close'>
     },
     openTelegram: measuredTelegram,
     openReviews: folder => measuredReviews(loaded, folder),
@@ -63,3 +72,11 @@ export function measuredSubject(): Subject {
     labelledReadings,
   }
 }
+
+const routeTo = (port: number, line: string): StoreRoute => ({
+  addresses: [{ host: '127.0.0.1', port }],
+  tls: false,
+  line,
+  mayLoseASecond: true,
+  replicas: 0,
+})

@@ -4,6 +4,7 @@ import type { StoreRoute } from '../config/store-section.ts'
 import { systemClock } from '../runtime/system-clock.ts'
 import { addClinicKey, ClinicKeysUnusable, readClinicKeys } from '../store/clinic-keys.ts'
 import { type PhotoFolder, photoFolder } from '../store/photo-folder.ts'
+import { RedisSilent } from '../store/redis/redis-errors.ts'
 import { type ClinicKeys, KEY_BYTES } from '../store/seal.ts'
 import { type OnUnreadable, type SealedStore, sealedStore } from '../store/sealed-store.ts'
 import { type CaseKeyFile, openCaseKeys } from '../store/sqlite/case-keys.ts'
@@ -59,7 +60,7 @@ export async function openSealedData(options: SealedDataOptions): Promise<Sealed
   try {
     // Before it can be seen in Redis: whoever looks there finds its name here.
     if (options.store !== undefined) members.add(member)
-    const sealed = await opened(options, { member, elsewhere: living => members.elsewhere(living) })
+    const sealed = await patiently(options, { member, elsewhere: living => members.elsewhere(living) })
     const close = async () => {
       try {
         await sealed.store.close()
@@ -71,6 +72,22 @@ export async function openSealedData(options: SealedDataOptions): Promise<Sealed
   } catch (error) {
     leave()
     throw error
+  }
+}
+
+/** How long a line that starts waits for its Redis: one that reads a large file after a power cut answers nothing meanwhile. */
+const WAITS_MS = 60_000
+
+/** Opens it, and again while Redis does not answer: a start that ended would only be begun anew from the beginning. */
+async function patiently(options: SealedDataOptions, joining: Joining): Promise<SealedData> {
+  const until = performance.now() + WAITS_MS
+  for (;;) {
+    try {
+      return await opened(options, joining)
+    } catch (error) {
+      if (!(error instanceof RedisSilent) || performance.now() > until) throw error
+      options.onFault(error)
+    }
   }
 }
 

@@ -57,7 +57,7 @@ export interface Catalogue {
   /** The text as it is written, unfilled. */
   source(id: string): string | undefined
   /** The filled text. Throws `WordingBroken` when the id or a variable is missing: the caller falls back to the fixed text. */
-  text(id: string, values?: Values): string
+  text(id: string, values?: Values | (() => Values)): string
   readonly ids: ReadonlySet<string>
 }
 
@@ -120,7 +120,8 @@ export function catalogueOf(language: string, ...wordings: readonly Wording[]): 
       try {
         const message = compiled.get(id) ?? compile(text, language)
         compiled.set(id, message)
-        return typeof message === 'string' ? message : String(message.format({ ...values }))
+        if (typeof message === 'string') return message
+        return String(message.format({ ...(typeof values === 'function' ? values() : values) }))
       } catch (cause) {
         throw new WordingBroken(
           `text "${id}" in ${language} cannot be filled: ${cause instanceof Error ? cause.message : 'unknown'}`,

@@ -7,6 +7,7 @@ import { peer } from './peer.ts'
 /** What is used of the client, the one that the store is built on. */
 export interface RedisClient {
   set(key: string, value: Buffer): Promise<unknown>
+  callBuffer(command: string, ...args: readonly (string | number | Buffer)[]): Promise<unknown>
   info(section: string): Promise<string>
   ping(): Promise<string>
   disconnect(): void

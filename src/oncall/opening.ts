@@ -20,7 +20,23 @@ function spansOn(clinic: Clinic, day: number): readonly OpenSpan[] {
   return clinic.opening.dates[day] ?? clinic.opening.weekly[weekdayOf(day)]
 }
 
+/** By clinic as it is read: each message asks for the same few days. A file that is changed while the line runs gives another clinic. */
+const remembered = new WeakMap<Clinic, Map<number, readonly OpenBetween[]>>()
+/** Days remembered of a clinic, at most. */
+const REMEMBERED_MOST = 1_000
+
 function openingsOn(clinic: Clinic, day: number): readonly OpenBetween[] {
+  const days = remembered.get(clinic) ?? new Map<number, readonly OpenBetween[]>()
+  remembered.set(clinic, days)
+  const known = days.get(day)
+  if (known !== undefined) return known
+  if (days.size >= REMEMBERED_MOST) days.clear()
+  const openings = openingsWorkedOut(clinic, day)
+  days.set(day, openings)
+  return openings
+}
+
+function openingsWorkedOut(clinic: Clinic, day: number): readonly OpenBetween[] {
   return spansOn(clinic, day)
     .map(({ from, to }) => ({
       opensAt: instantsOf(clinic.zone, { day, minute: from }).later,

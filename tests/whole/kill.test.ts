@@ -42,7 +42,7 @@ describe('killed anywhere, started again: the night ends as if nothing had happe
       console.log(killTable(rows))
       if (isLong) writeFigures(rows)
     },
-    isLong ? 1_800_000 : 180_000,
+    isLong ? 5_400_000 : 180_000,
   )
 
   test('without a kill every promise holds, and the ladder went to its end', () => {
