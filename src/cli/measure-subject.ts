@@ -4,7 +4,7 @@ import type { StoreRoute } from '../config/store-section.ts'
 import type { Subject } from '../measure/subject.ts'
 import { lineUnderstanding } from '../runtime/line-understanding.ts'
 import { systemClock, systemRandom } from '../runtime/system-clock.ts'
-import type { Store } from '../store/store.ts'
+import type { Content, WholeStore } from '../store/store.ts'
 import { readDate, readDuration, readMoment } from '../time/phrases.ts'
 import { languageOf } from '../understand/language.ts'
 import { openDataFolder } from './data-folder.ts'
@@ -61,7 +61,8 @@ export function measuredSubject(): Subject {
     async openUnsealedRedisStore(port) {
       const store = await openRedisOf(routeTo(port, 'unsealed'), true, ignored)
       await store.sharing.start()
-      return store as Pick<Store, 'commit' | 'close'>
+      // What comes out is what went in: text.
+      return store as WholeStore<Content> as WholeStore
     },
     openTelegram: measuredTelegram,
     openReviews: folder => measuredReviews(loaded, folder),

@@ -25,16 +25,19 @@ const COUNTED = 2_000
 /**
  * How late alarms fire that lie in Redis, how fast what is overdue is caught up with, and what one takes of its memory. Beside
  * a general-purpose queue of delayed jobs on the same Redis. Firing one of ours is a sealed step that writes its event and
- * takes the row away; a job of the peer's does nothing.
+ * takes the row away; a job of the peer's does nothing. The timer alone is the same without the seal: a store without a step
+ * of a case cannot let go of an alarm, and that is meant.
  */
 export async function redisAlarmsArea({ subject, ground, progress }: AreaContext): Promise<readonly Measured[]> {
   const redis = await startRedis(ground, 'everysec', subject.clock)
   const folder = ground.folder()
   const store = await subject.openRedisStore(join(folder, 'data'), redis.port)
+  const timers = await subject.openUnsealedRedisStore(redis.port)
   const jobs = delayedJobs(redis.port, subject.clock)
   const bytes = await bytesEach(redis, store, jobs, subject.clock.now())
   progress.says(`alarms on Redis: setting ${CASES * OUTSTANDING_EACH} that stay outstanding, on both sides`)
   const cases = await casesWithAlarms(store, subject.clock.now(), { cases: CASES, each: OUTSTANDING_EACH })
+  const timerCases = await casesWithAlarms(timers, subject.clock.now(), { cases: CASES, each: 0 })
   await jobs.outstanding(CASES * OUTSTANDING_EACH)
   const random = seeded(7)
   const busyDues = () => Array.from({ length: BUSY }, () => random.int(BUSY_MS))
@@ -46,7 +49,11 @@ export async function redisAlarmsArea({ subject, ground, progress }: AreaContext
     { what: 'alarms on Redis, one due now and then', progress },
   )
   const overdue = await interleaved(
-    { ours: () => firedASecond(store, subject.clock, cases, OVERDUE), peer: () => jobs.caughtUpASecond(OVERDUE) },
+    {
+      ours: () => firedASecond(store, subject.clock, cases, OVERDUE),
+      timer: () => firedASecond(timers, subject.clock, timerCases, OVERDUE),
+      peer: () => jobs.caughtUpASecond(OVERDUE),
+    },
     { what: `alarms on Redis, ${OVERDUE} overdue`, progress },
   )
   const busy = await interleaved(
@@ -54,7 +61,7 @@ export async function redisAlarmsArea({ subject, ground, progress }: AreaContext
     { what: `alarms on Redis, ${BUSY} due within ${BUSY_MS} ms`, progress },
   )
   await jobs.close()
-  await store.close()
+  await Promise.all([store.close(), timers.close()])
   redis.stop()
   ground.removeFolder(folder)
 
@@ -85,6 +92,14 @@ export async function redisAlarmsArea({ subject, ground, progress }: AreaContext
         against: beside(overdue.ours, overdue.peer, 'a second'),
       },
       ratios(overdue.ours, overdue.peer),
+    ),
+    figureOf(
+      {
+        ...{ ...times, target: 8 },
+        name: `overdue alarms caught up with a second, ${OVERDUE} of them, the timer alone`,
+        against: beside(overdue.timer, overdue.peer, 'a second'),
+      },
+      ratios(overdue.timer, overdue.peer),
     ),
     figureOf(
       {

@@ -21,7 +21,7 @@ export interface Subject {
   /** The store that serves where a clinic names a Redis: sealed, keys in the folder; it acts for its share when it is given back. */
   openRedisStore(folder: string, port: number): Promise<WholeStore>
   /** The Redis store beneath it, which keeps what it is given as it is; it acts for its share when it is given back. */
-  openUnsealedRedisStore(port: number): Promise<Pick<Store, 'commit' | 'close'>>
+  openUnsealedRedisStore(port: number): Promise<WholeStore>
   /** Path of the program file of a process that answers families on a Redis. */
   readonly familiesServer: string
   /** The whole bot on Telegram, over a folder: everything in it made for this. */

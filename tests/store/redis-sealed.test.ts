@@ -140,3 +140,22 @@ test('a second process joins from the same folder, and not from a copy of it: it
   const later = await opened('demonstration', { from: copy, isServing: true })
   await later.store.close()
 })
+
+test('a line that starts while its Redis is silent waits for it, and says so', { timeout: 20_000 }, async () => {
+  const faults: unknown[] = []
+  server.signal('SIGSTOP')
+  const opening = openSealedData({
+    ...{ data: openDataFolder(folder, systemRandom()), store: route(), mode: 'demonstration', isServing: true },
+    onUnreadable: ({ error }) => {
+      throw error
+    },
+    onFault: error => {
+      faults.push(error)
+      server.signal('SIGCONT')
+    },
+  })
+  const { store } = await opening
+  expect(await store.load('nobody')).toBeUndefined()
+  await store.close()
+  expect(String(faults[0])).toMatch(/RedisSilent/)
+})

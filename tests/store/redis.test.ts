@@ -106,6 +106,25 @@ describe('a command of the Redis store that comes twice', () => {
   })
 })
 
+describe('alarms of the Redis store that are due', () => {
+  test.each([1, 3, 4, 7, 12, 40])(
+    'come in order from all shards, however unevenly they lie: the first %i',
+    async limit => {
+      const store = await opened(nextLine())
+      // Nearly all in the shard of one chat, some early and some late; a few elsewhere, in between and at the same instants.
+      const many = Object.fromEntries(Array.from({ length: 24 }, (_, n) => [`n${n}`, at(n < 12 ? n : 100 + n)]))
+      await store.commit(step('many', 0, { alarms: alarms(many) }))
+      for (const [n, caseId] of ['ash', 'elm', 'fir', 'oak', 'yew'].entries())
+        await store.commit(step(caseId, 0, { alarms: alarms({ one: at(5), two: at(50 + n), late: at(900) }) }))
+      const all = await store.due(at(899), 1_000)
+      expect(all).toHaveLength(24 + 2 * 5)
+      expect(all.map(({ due }) => due)).toEqual(all.map(({ due }) => due).toSorted((a, b) => a - b))
+      expect(await store.due(at(899), limit)).toEqual(all.slice(0, limit))
+      await store.close()
+    },
+  )
+})
+
 describe('a shard of the Redis store', () => {
   const asleep = { leaseMs: 60_000 }
 
