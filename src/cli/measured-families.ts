@@ -3,7 +3,6 @@
  * Called with a data folder and the port of the Redis; ends when whoever started it goes.
  */
 
-import { setTimeout as pause } from 'node:timers/promises'
 import { inProcess } from '../measure/in-process.ts'
 import { talkOf } from '../measure/talk.ts'
 import type { FromServer, ToServer } from '../measure/two-processes.ts'
@@ -19,6 +18,7 @@ const store = await subject.openRedisStore(data, Number(port))
 const bot = await inProcess(subject, store, subject.clock)
 const tell = (what: FromServer) => process.send?.(what)
 let chats = 0
+const pause = () => new Promise<void>(wake => subject.clock.wake(subject.clock.monotonicMs() + LOOKED_EVERY_MS, wake))
 
 /** A family that this process acts for. */
 function newChat(): string {
@@ -31,7 +31,7 @@ function newChat(): string {
 
 /** Ends when another process acts for the chat: its reply comes there, and nobody here hears it. */
 async function moved(chat: string, signal: AbortSignal): Promise<number> {
-  while (store.sharing?.isOurs({ channel: 'web', chat }) !== false && !signal.aborted) await pause(LOOKED_EVERY_MS)
+  while (store.sharing?.isOurs({ channel: 'web', chat }) !== false && !signal.aborted) await pause()
   return 0
 }
 
@@ -40,7 +40,7 @@ async function sharesAreEven(): Promise<void> {
   for (;;) {
     const { owned, shards, processes } = store.sharing?.figures() ?? { owned: 1, shards: 2, processes: 2 }
     if (processes === 2 && owned * processes === shards) return
-    await pause(LOOKED_EVERY_MS)
+    await pause()
   }
 }
 
