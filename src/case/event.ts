@@ -28,6 +28,8 @@ export type CaseEvent =
       readonly unclear?: true
       /** What names nothing says that the child is not well: danger is asked about before what it is about. */
       readonly dangerFirst?: true
+      /** It asks for a person, beside the trouble it names. */
+      readonly wantsPerson?: true
       /** Why it could not be read: a photo, a voice message, pictures alone. */
       readonly unread?: Misread
       /** Serial of the last question of the chat's cases before; left out: 0. Written down so that the case can be replayed. */
@@ -100,8 +102,10 @@ export type CaseEvent =
   | { readonly kind: 'dayTaken'; readonly by: Clinician; readonly taker: Clinician }
   | { readonly kind: 'replyGivenUp'; readonly effectId: string }
 
-/** What the words of a message tell of the language it is written in. */
+/** What a message tells beside what it means: its language, and where to ring. */
 export interface InLanguage {
+  /** A telephone number, in E.164, that the message gives: read back once it is taken. */
+  readonly phone?: string
   /** The language of this line that the family is to be answered in from here on. */
   readonly language?: string
   /** ISO 639 code of a language that this line does not speak. */
@@ -134,6 +138,7 @@ export type Misread =
   | 'number-impossible'
   | 'phone-unclear'
   | 'phone-two'
+  | 'phone-none'
   | 'media'
   | 'edited'
   | 'forwarded'

@@ -94,6 +94,11 @@ function renderPart(rendering: Rendering, part: Saying): Part {
       }
     }
     case 'noted': {
+      const { answer: given } = part
+      if (given.kind === 'phone' && given.number !== 'write-only' && wording.has('say/noted-number')) {
+        const answer = given.number.slice(-DIGITS_READ_BACK)
+        return { kind: 'notice', id: 'noted', text: wording.text('say/noted-number', { ...values, answer }) }
+      }
       const label = wording.text(`label/${part.fact}`, values)
       const answer = answerText(line, wording, part.fact, part.answer, at)
       return { kind: 'notice', id: 'noted', text: wording.text('say/noted', { ...values, label, answer }) }
@@ -123,6 +128,9 @@ function renderPart(rendering: Rendering, part: Saying): Part {
       return questionShown(line, state, part.serial, part.fact, wording, at, values)
   }
 }
+
+/** Last digits of a telephone number that are read back: enough that a slip of the finger is seen. */
+const DIGITS_READ_BACK = 4
 
 /** Most characters of a family's own words that are read back to it. */
 const QUOTED_MOST = 200

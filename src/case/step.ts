@@ -28,6 +28,7 @@ import type { Effect } from './effect.ts'
 import type { CaseEvent, Clinician, InLanguage } from './event.ts'
 import { familyLine, isWorded, type Line, languagesOf } from './line.ts'
 import { isLineQuestion } from './line-questions.ts'
+import { hearNumber, isNumberTaken, numberSaid, RING_BACK, readBackNumber } from './number-to-ring.ts'
 import { pagesSettled, replyOf } from './outgoing.ts'
 import { type CaseState, READ_BACK } from './state.ts'
 import {
@@ -57,7 +58,9 @@ const MISREAD_MOST = 3
 export function step(line: Line, state: CaseState, event: CaseEvent & Doubted & InLanguage, at: Instant): Stepped {
   const work = beginWork(line, withDoubt(state, event), at)
   hearLanguage(work, event)
+  hearNumber(work, event)
   handle(work, event)
+  if (isNumberTaken(state, work, event)) readBackNumber(work)
   settle(work)
   return finish(state, work)
 }
@@ -111,7 +114,7 @@ function handle(work: Work, event: CaseEvent) {
     case 'familyRungSaid':
       return familyRang(work)
     case 'notUnderstood':
-      return notUnderstood(work, event.reason)
+      return notUnderstood(work, event)
     case 'greeted':
       if (event.news === true) return newsSaid(work)
       if (event.said !== undefined || work.state.open === undefined)
@@ -183,11 +186,12 @@ function opened(work: Work, event: CaseEvent & { kind: 'caseOpened' }) {
     fact,
     { answer, said: event.said ?? '', at: work.at, changed: false, given: true },
   ])
-  work.state.answers = Object.fromEntries(given)
+  work.state.answers = { ...work.state.answers, ...Object.fromEntries(given) }
   drive(work, { type: 'talkRestarted', facts: factsNow(work) })
   if (work.resume) replay(work)
   if (event.danger !== undefined && event.danger.length > 0) danger(work, event.danger)
   if (event.also !== undefined) alsoNamed(work, event.also)
+  if (event.wantsPerson === true) interrupt(work, () => drive(work, { type: 'personWanted', facts: factsNow(work) }))
   if (event.unread !== undefined) saying(work, { kind: 'misread', reason: event.unread })
   if (event.unclear !== true) return
   if (event.dangerFirst === true && work.state.open?.fact === DANGER_SIGNS) work.state.aboutNext = true
@@ -243,7 +247,7 @@ function accept(work: Work, fact: string, answer: Answer, said: string, changing
   }
   work.state.open = undefined
   if (fact === 'have-you-left' && answer.kind === 'choice' && answer.value === 'yes') work.state.leftAt ??= work.at
-  if (fact === 'ring-back' && answer.kind === 'phone' && answer.number === 'write-only') mark(work, 'write-only')
+  if (fact === RING_BACK && answer.kind === 'phone' && answer.number === 'write-only') mark(work, 'write-only')
   if (isDanger(fact, answer))
     return danger(
       work,
@@ -271,6 +275,10 @@ function isDanger(fact: string, answer: Answer): answer is Answer & { kind: 'man
 
 /** The answer to another question than the open one: taken where that was not answered yet, else asked which holds. */
 function factSaid(work: Work, { fact, answer, said }: CaseEvent & { kind: 'factSaid' }) {
+  if (fact === RING_BACK && answer.kind === 'phone' && answer.number !== 'write-only') {
+    numberSaid(work, answer.number, said)
+    return askAgain(work)
+  }
   const before = Object.hasOwn(work.state.answers, fact) ? work.state.answers[fact] : undefined
   if (before !== undefined && JSON.stringify(before.answer) !== JSON.stringify(answer))
     return changeWanted(work, { kind: 'changeWanted', fact, said })
@@ -359,8 +367,9 @@ function familyRang(work: Work) {
   askAgain(work)
 }
 
-function notUnderstood(work: Work, reason: string) {
+function notUnderstood(work: Work, { reason, said }: CaseEvent & { kind: 'notUnderstood' }) {
   const { open } = work.state
+  if (reason === 'phone-none' && open !== undefined && open.misread > 0) return goOnWithoutNumber(work, open, said)
   const again = open !== undefined && open.misread > 0 ? ({ again: true } as const) : {}
   saying(work, { kind: 'misread', reason, ...(open === undefined ? {} : { fact: open.fact }), ...again })
   if (open === undefined) return
@@ -369,6 +378,12 @@ function notUnderstood(work: Work, reason: string) {
   if (misread === MISREAD_MOST)
     return interrupt(work, () => drive(work, { type: 'personWanted', facts: factsNow(work) }))
   askAgain(work)
+}
+
+/** Said twice that there is no number: nobody can ring back, which is said, and nothing more is lost over it. */
+function goOnWithoutNumber(work: Work, { fact, changing }: NonNullable<CaseState['open']>, said: string) {
+  sayNotice(work, 'no-number')
+  accept(work, fact, { kind: 'phone', number: 'write-only' }, said, changing)
 }
 
 /**

@@ -17,6 +17,11 @@ export interface CaseNames extends Names {
 type Event = CaseEvent & InLanguage
 
 export function deidentifiedEvent(event: Event, names: CaseNames): Event {
+  const plain = withoutNames(event, names)
+  return event.phone === undefined ? plain : { ...plain, phone: names.familyNumber(names.caseId, event.phone) }
+}
+
+function withoutNames(event: Event, names: CaseNames): Event {
   const words = <T extends { readonly said?: string }>(one: T): T =>
     one.said === undefined ? one : { ...one, said: names.words(one.said) }
   switch (event.kind) {

@@ -105,6 +105,7 @@ function wordsBeginning(understood: Understood, concerns: ReadonlySet<string>): 
           ...(Object.keys(facts).length === 0 ? {} : { facts }),
           ...(also.length === 0 || concern === SOMEONE ? {} : { also }),
           ...(concern === SOMEONE ? { unclear: true } : {}),
+          ...(understood.person === true ? { wantsPerson: true } : {}),
           ...(concern === SOMEONE && understood.distress === true ? { dangerFirst: true } : {}),
         },
         isSmall,

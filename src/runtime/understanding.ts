@@ -22,6 +22,8 @@ export type Understand = (message: {
 /** Facts that "we have left" and "we are here" answer while they are asked. */
 const LEFT = 'have-you-left'
 const ARRIVED = 'have-you-arrived'
+/** Where to ring: may be written at any moment. */
+const RING_BACK = 'ring-back'
 /** Whether the one who writes is with the child. */
 const WITH_CHILD = 'with-child'
 
@@ -31,19 +33,19 @@ export function eventOfUnderstood(
   body: Incoming['body'],
   state: RunningCase,
 ): CaseEvent & Spoken {
-  const { language, foreign, asksLanguage } = understood
+  const { language, foreign, asksLanguage, phone } = understood
   if (asksLanguage === true && language !== undefined) {
     const said = body.kind === 'text' ? { said: body.text } : {}
     return { kind: 'languageChosen', language, ...said }
   }
-  const event = plainEvent(understood, body, state)
+  const event = { ...plainEvent(understood, body, state), ...(phone === undefined ? {} : { phone }) }
   // What a lexicon of another language makes of the words is no answer, unless it is danger.
   if (foreign !== undefined && event.kind !== 'dangerSaid')
     return { kind: 'personWanted', said: body.kind === 'text' ? body.text : '', foreign }
   return language === undefined ? event : { ...event, language }
 }
 
-function plainEvent(understood: Understood, body: Incoming['body'], state: RunningCase): CaseEvent {
+function plainEvent(understood: Understood, body: Incoming['body'], state: RunningCase): CaseEvent & Spoken {
   switch (understood.kind) {
     case 'answer':
       return answered(understood, state)
@@ -77,7 +79,7 @@ function plainEvent(understood: Understood, body: Incoming['body'], state: Runni
         ...written(understood),
       }
     case 'fact':
-      return state.open === undefined
+      return state.closed || (state.open === undefined && understood.fact !== RING_BACK)
         ? { kind: 'notUnderstood', reason: 'not-now', said: understood.said }
         : { kind: 'factSaid', fact: understood.fact, answer: understood.answer, said: understood.said }
     case 'misread':
@@ -96,10 +98,19 @@ const written = ({ said }: { readonly said?: string }): { readonly said?: string
 function answered(
   { answer, said, readBack }: Understood & { readonly kind: 'answer' },
   { open }: RunningCase,
-): CaseEvent {
+): CaseEvent & Spoken {
   if (open === undefined) return { kind: 'notUnderstood', reason: 'not-now', said }
   const { serial, fact } = open
-  return { kind: 'answerGiven', serial, fact, answer, said, ...(readBack === undefined ? {} : { readBack }) }
+  const isNumber = answer.kind === 'phone' && answer.number !== 'write-only'
+  return {
+    kind: 'answerGiven',
+    serial,
+    fact,
+    answer,
+    said,
+    ...(readBack === undefined ? {} : { readBack }),
+    ...(isNumber ? { phone: answer.number } : {}),
+  }
 }
 
 /** A tap on a question that is not the open one never answers the open one. */

@@ -274,7 +274,8 @@ export function createWorker(deps: WorkerDependencies): Worker {
     const chosen = languageTapped(incoming.body) ?? understood.language ?? incoming.language
     const language = machine.languages.find(each => each === chosen) ?? machine.languages[0] ?? ''
     const begins = beginningOf(incoming.body, understood, machine.concernsIn(language))
-    if (incoming.noAnswer === undefined) return { ...begins, language }
+    const phone = understood.phone === undefined ? {} : { phone: understood.phone }
+    if (incoming.noAnswer === undefined) return { ...begins, event: { ...begins.event, ...phone }, language }
     const { facts: _unanswered, ...event } = begins.event
     return { ...begins, event, language }
   }

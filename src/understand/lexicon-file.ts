@@ -170,6 +170,8 @@ export const lexiconFileSchema = z.strictObject({
     none: patterns,
     separators: words.describe('Words between numbers of options (and).'),
     'write-only': z.array(phraseSchema),
+    'ring-on': z.array(phraseSchema).describe('Words with which somebody gives a number to be rung on.'),
+    'no-phone': z.array(phraseSchema).describe('There is no telephone, or no number to give.'),
     numbers: z.record(z.string(), z.number()).describe('Number words.'),
   }),
   values: z

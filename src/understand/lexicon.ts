@@ -104,6 +104,8 @@ export interface Lexicon {
     readonly none: readonly Pattern[]
     readonly separators: ReadonlySet<string>
     readonly writeOnly: readonly Phrase[]
+    readonly ringOn: readonly Phrase[]
+    readonly noPhone: readonly Phrase[]
     readonly numbers: ReadonlyMap<string, number>
   }
   readonly values: Readonly<Record<string, Readonly<Record<string, readonly Phrase[]>>>>
@@ -227,6 +229,8 @@ export function lexiconOf(file: unknown): Lexicon {
       none: many(answers.none),
       separators: new Set(answers.separators),
       writeOnly: phrases(answers['write-only']),
+      ringOn: phrases(answers['ring-on']),
+      noPhone: phrases(answers['no-phone']),
       numbers: new Map(Object.entries(answers.numbers)),
     },
     values: mapped(data.values, values => mapped(values, phrases)),

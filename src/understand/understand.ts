@@ -15,16 +15,19 @@ import { otherAnswerIn } from './other-answer.ts'
 import { type Found, type Reading, readingOf } from './pattern.ts'
 import { firstNotDenied, firstSaid } from './phrase.ts'
 import { hasWords, isBlank, picturesAsWords, plainOf } from './plain.ts'
-import { phoneIn } from './quantity.ts'
+import { phoneBeside, phoneIn } from './quantity.ts'
 import { choiceTapped } from './tap.ts'
 import { tokensOf } from './token.ts'
-import { timeContextOf, type UnderstandContext, type Understood } from './understood.ts'
+import { type Heard, timeContextOf, type UnderstandContext, type Understood } from './understood.ts'
 
 /** Words past which a message is asked to be shorter; danger signs are looked for in all of it first. */
 export const CHARACTERS_AT_MOST = 4_000
 
+/** The fact of a number to ring. */
+const RING_BACK = 'ring-back'
+
 /** What the message means. */
-export function understand(body: Incoming['body'], context: UnderstandContext): Understood {
+export function understand(body: Incoming['body'], context: UnderstandContext): Heard {
   switch (body.kind) {
     case 'media':
       return body.kept === undefined
@@ -59,11 +62,23 @@ function controlOf(body: Extract<Incoming['body'], { kind: 'control' }>): Unders
   }
 }
 
-function textRead(text: string, context: UnderstandContext): Understood {
+function textRead(text: string, context: UnderstandContext): Heard {
   const said = text.toWellFormed()
-  const { lexicon } = context
   if (isBlank(text)) return { kind: 'misread', reason: 'empty', said }
-  const plain = picturesAsWords(plainOf(text), lexicon.pictures)
+  const plain = picturesAsWords(plainOf(text), context.lexicon.pictures)
+  const beside =
+    context.question?.accepts === 'phone' ? undefined : phoneBeside(plain, context.defaultRegion, context.lexicon)
+  if (beside === undefined) return wordsRead(plain, said, context)
+  const { number } = beside
+  const rest = wordsRead(beside.rest, said, context)
+  if (rest.kind !== 'misread') return { ...rest, phone: number }
+  return context.answers === undefined && context.question === undefined
+    ? { kind: 'concern', concerns: [], facts: {}, readBacks: {}, said, phone: number }
+    : { kind: 'fact', fact: RING_BACK, answer: { kind: 'phone', number }, said }
+}
+
+function wordsRead(plain: string, said: string, context: UnderstandContext): Understood {
+  const { lexicon } = context
   const reading = readingOf(tokensOf(plain), lexicon.vocabulary)
   const danger = dangerIn(reading, lexicon)
   if (danger.length > 0) {
@@ -71,10 +86,11 @@ function textRead(text: string, context: UnderstandContext): Understood {
     return { kind: 'danger', signs: danger.map(found => found.sign), concerns, said }
   }
   if (firstSaid(lexicon.controls.despair, reading, lexicon) !== undefined) return { kind: 'despair', said }
-  if (text.length > CHARACTERS_AT_MOST) return { kind: 'misread', reason: 'too-long', said }
+  if (said.length > CHARACTERS_AT_MOST) return { kind: 'misread', reason: 'too-long', said }
   if (!hasWords(plain)) return { kind: 'misread', reason: 'no-words', said }
   return (
     phoneGiven(plain, reading, said, context) ??
+    troubleBesidePerson(plain, reading, said, context) ??
     spokenAnytime(reading, said, context) ??
     answered(plain, reading, said, context)
   )
@@ -85,6 +101,20 @@ function phoneGiven(plain: string, reading: Reading, said: string, context: Unde
   if (context.question?.accepts !== 'phone') return undefined
   const read = phoneIn(plain, reading, context.defaultRegion, context.lexicon)
   return read.kind === 'answer' ? readAs(read, said, context) : undefined
+}
+
+/** "The tube came out, please ring me" begins a case with the steps for the tube; a person is wanted beside. */
+function troubleBesidePerson(
+  plain: string,
+  reading: Reading,
+  said: string,
+  context: UnderstandContext,
+): Understood | undefined {
+  const isFirst = context.answers === undefined && context.question === undefined
+  if (!isFirst || firstSaid(context.lexicon.controls.person, reading, context.lexicon) === undefined) return undefined
+  const named = opening(plain, reading, said, context)
+  const isTrouble = named.kind === 'concern' && named.concerns.some(concern => concern !== SOMEONE)
+  return isTrouble ? { ...named, person: true } : undefined
 }
 
 /** What may be said at any moment of a case, whatever question is open. */

@@ -38,6 +38,8 @@ export type Understood =
       readonly facts: Readonly<Record<string, Answer>>
       readonly readBacks: Readonly<Record<string, Between>>
       readonly said: string
+      /** The first message names a trouble and asks for a person: its steps are said, and a person is paged. */
+      readonly person?: true
       /** Names no trouble, and says that the child is not well or that something is badly wrong. */
       readonly distress?: true
       /** Thanks, good night and the like, and nothing else: asks for nothing. */
@@ -54,6 +56,9 @@ export type Understood =
   | { readonly kind: 'change'; readonly fact: string; readonly said?: string }
   /** A control that only the channel's page or the case's address needs: start, another child, show the handover, another language. */
   | { readonly kind: 'control'; readonly control: 'language' | 'start' | 'new-child' | 'show-handover' }
+
+/** What a message means, and the telephone number written beside that. */
+export type Heard = Understood & { readonly phone?: string }
 
 export interface UnderstandContext {
   /** The open question, when there is one. */
