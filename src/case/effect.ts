@@ -14,7 +14,14 @@ export type Saying =
   /** A typed time read back for confirmation: "So it came out between … Is that right?" */
   | { readonly kind: 'read-back'; readonly serial: number; readonly fact: string; readonly reading: Between }
   /** `fact`: what was asked, where the hint may be in its own terms. `again`: the words before were no answer either. */
-  | { readonly kind: 'misread'; readonly reason: string; readonly fact?: string; readonly again?: true }
+  /** `said` where the family's words are said back. */
+  | {
+      readonly kind: 'misread'
+      readonly reason: string
+      readonly fact?: string
+      readonly again?: true
+      readonly said?: string
+    }
   /** Two answers that contradict, both read back: the one on record, and the words that say otherwise. */
   | { readonly kind: 'both'; readonly fact: string; readonly answer: Answer; readonly said: string }
   /** An answer to a question that was not asked yet, read back: it is not asked any more. */

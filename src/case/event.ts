@@ -135,6 +135,7 @@ export type Misread =
   | 'length-unclear'
   | 'length-impossible'
   | 'number-unclear'
+  | 'number-unit'
   | 'number-impossible'
   | 'phone-unclear'
   | 'phone-two'

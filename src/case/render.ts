@@ -106,7 +106,10 @@ function renderPart(rendering: Rendering, part: Saying): Part {
     case 'misread': {
       const own = `misread/${part.reason}/${part.fact}`
       const once = wording.has(own) ? own : `misread/${part.reason}`
-      const text = wording.text(part.again === true ? 'misread/again' : once, values)
+      // A measure of something else is said back each time: the number was not taken.
+      const isAgain = part.again === true && part.said === undefined
+      const words = part.said === undefined ? values : { ...values, quoted: quoted(part.said) }
+      const text = wording.text(isAgain ? 'misread/again' : once, words)
       return { kind: 'notice', id: `misread-${part.reason}`, text }
     }
     case 'clinician':

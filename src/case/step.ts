@@ -371,7 +371,8 @@ function notUnderstood(work: Work, { reason, said }: CaseEvent & { kind: 'notUnd
   const { open } = work.state
   if (reason === 'phone-none' && open !== undefined && open.misread > 0) return goOnWithoutNumber(work, open, said)
   const again = open !== undefined && open.misread > 0 ? ({ again: true } as const) : {}
-  saying(work, { kind: 'misread', reason, ...(open === undefined ? {} : { fact: open.fact }), ...again })
+  const of = open === undefined ? {} : { fact: open.fact }
+  saying(work, { kind: 'misread', reason, ...of, ...again, ...(reason === 'number-unit' ? { said } : {}) })
   if (open === undefined) return
   const misread = open.misread + 1
   work.state.open = { ...open, misread }

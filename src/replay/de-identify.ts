@@ -99,9 +99,10 @@ function sayingIn(part: Saying, names: CaseNames): Saying {
     case 'stop':
     case 'ask':
     case 'read-back':
-    case 'misread':
     case 'foreign':
       return part
+    case 'misread':
+      return part.said === undefined ? part : { ...part, said: names.words(part.said) }
   }
 }
 

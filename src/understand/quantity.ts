@@ -17,7 +17,7 @@ const NUMBER = /(?<![\p{L}\d.,])([-+]?\d{1,9}(?:[.,·]\d{1,6})?)(?!\d)(?:\s{0,3}
 
 /**
  * One number: digits with a point, comma or raised point, or one number word. Two different numbers ("5 or 6",
- * "5-6") and none are `number-unclear`, and so is one of another unit ("5 ml" for a pH); one outside the fact's bounds
+ * "5-6") and none are `number-unclear`; one of another unit ("5 ml" for a pH) is `number-unit`; one outside the fact's bounds
  * (inclusive) is `number-impossible`.
  */
 export function numberIn(plain: string, reading: Reading, fact: string, lexicon: Lexicon): Read {
@@ -26,7 +26,7 @@ export function numberIn(plain: string, reading: Reading, fact: string, lexicon:
   const found = [...plain.replaceAll(/(?<=\d)\s*[–—-]\s*(?=\d)/gu, ' ').matchAll(NUMBER)]
   const isOther = (unit: string | undefined): boolean =>
     unit !== undefined && lexicon.units.has(unit) && !bounds.units.includes(unit)
-  if (found.some(([, , unit]) => isOther(unit))) return { kind: 'misread', reason: 'number-unclear' }
+  if (found.some(([, , unit]) => isOther(unit))) return { kind: 'misread', reason: 'number-unit' }
   const digits = found.map(([, digits = '']) => Number(digits.replace(/[,·]/, '.')))
   const spoken = reading.tokens.flatMap(token => lexicon.answers.numbers.get(token.word) ?? [])
   const values = [...new Set(digits.length > 0 ? digits : spoken)]

@@ -40,6 +40,21 @@ test('with nothing more to ask, silence on the number to ring speaks of no quest
     expect(shippedFlows.wording.get(language)?.source('say/are-you-there')).not.toMatch(/question|pregunta/i)
 })
 
+test.each([
+  ['en', /14 Fr.*water, in mL.*another number/],
+  ['es', /14 Fr.*agua, en mL.*otro número/],
+])('a size typed where water is asked for is said back, each time, in %s', (language, reads) => {
+  const talk = aTalk(aLine(), 'balloon').says()
+  const open = talk.state.open as NonNullable<typeof talk.state.open>
+  talk.state = { ...talk.state, language, open: { ...open, fact: 'balloon-put-in' } }
+  for (const said of ['14 Fr', '14 Fr']) {
+    talk.does({ kind: 'notUnderstood', reason: 'number-unit', said })
+    const [first] = talk.parts()
+    expect(first?.kind === 'notice' ? first.text : '').toMatch(reads)
+    expect(talk.asked()).toBe('balloon-put-in')
+  }
+})
+
 test('the hint for words that are no answer is of the kind that was asked', () => {
   const hint = (fact: string, reason: 'length-unclear' | 'number-unclear') => {
     const talk = aTalk(aLine(), 'feed-trouble').says()

@@ -459,10 +459,12 @@ describe('pictures and units', () => {
     ['ph', '14 Fr'],
     ['ph', 'drew 5 mls'],
     ['balloon-put-in', '12 Fr'],
-    ['temperature', '39 kg'],
-  ])('%s: "%s" is asked for again', (fact, words) =>
-    expect(typed(words, fact)).toMatchObject(misread('number-unclear')),
+  ])('%s: "%s" is of another unit, and is said back', (fact, words) =>
+    expect(typed(words, fact)).toMatchObject(misread('number-unit')),
   )
+
+  it('a temperature in another unit is asked for again', () =>
+    expect(typed('39 kg', 'temperature')).toMatchObject(misread('number-unclear')))
 
   it.each([
     ['ph', '4.5', 4.5],
