@@ -44,7 +44,12 @@ export interface VignetteRun {
   readonly conversation: readonly string[]
 }
 
-export async function runVignette(loaded: LoadedLine, vignette: Vignette): Promise<VignetteRun> {
+/** @param onStep  told of each step as it comes: the case before it, what happens, and when */
+export async function runVignette(
+  loaded: LoadedLine,
+  vignette: Vignette,
+  onStep: (...happens: Parameters<Machine['step']>) => void = () => {},
+): Promise<VignetteRun> {
   const line = { ...loaded.line, settings: vignette.settings }
   const at = instant(Date.parse(vignette.at))
   const clock = handClock(at)
@@ -79,7 +84,7 @@ export async function runVignette(loaded: LoadedLine, vignette: Vignette): Promi
     log: () => {},
     origin: () => 'http://localhost',
     channels: [channel],
-    machine: knowing(lineMachine(line), answersOf(vignette.knows ?? {}, line.flows.facts, at)),
+    machine: knowing(heardBy(lineMachine(line), onStep), answersOf(vignette.knows ?? {}, line.flows.facts, at)),
     pagers: { board, of: () => counting, stop: async () => {} },
   })
   const talk = new Talk(bot.runtime, clock, received, line, at, vignette)
@@ -111,6 +116,14 @@ function resultOf(line: LoadedLine['line'], state: CaseState | undefined) {
     leaveBy: times === undefined || times === 'unknown' ? undefined : times.leaveBy,
   }
 }
+
+const heardBy = (machine: Machine, onStep: (...happens: Parameters<Machine['step']>) => void): Machine => ({
+  ...machine,
+  step: (...happens) => {
+    onStep(...happens)
+    return machine.step(...happens)
+  },
+})
 
 /** The machine for a child whose record already holds some answers. */
 export function knowing(machine: Machine, facts: Readonly<Record<string, Answer>>): Machine {

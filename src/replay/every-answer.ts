@@ -32,11 +32,21 @@ export function everyAnswer(line: Line, state: CaseState, fact: string, at: Inst
   if (document === undefined) return [{ kind: 'unsure' }]
   const alike = new Map<string, Answer[]>()
   for (const answer of answersOf(document, line, at)) {
-    const record = { answer, said: '', at, changed: false, given: false }
-    const key = JSON.stringify(factsAt(line, { ...state, answers: { ...state.answers, [fact]: record } }, at))
-    alike.set(key, [...(alike.get(key) ?? []), answer])
+    const key = steersAs(line, state, fact, answer, at)
+    if (key !== undefined) alike.set(key, [...(alike.get(key) ?? []), answer])
   }
   return [...alike.values()].flatMap(spread)
+}
+
+/** What an answer comes to for whoever routes by it; undefined where nobody could give it: a living child at 0 °C. */
+function steersAs(line: Line, state: CaseState, fact: string, answer: Answer, at: Instant): string | undefined {
+  const record = { answer, said: '', at, changed: false, given: false }
+  try {
+    return JSON.stringify(factsAt(line, { ...state, answers: { ...state.answers, [fact]: record } }, at))
+  } catch (error) {
+    if (error instanceof RangeError) return undefined
+    throw error
+  }
 }
 
 /** The first, the last, and some between: what steers alike now may not do so once more is answered, or time has passed. */

@@ -8,9 +8,10 @@ import { manySuite } from './many.ts'
 import { mutantsSuite } from './mutants.ts'
 import { root } from './server-process.ts'
 import { spinSuite } from './spin.ts'
+import { waysSuite } from './ways.ts'
 import type { SuiteResult } from './world.ts'
 
-const NAMES = ['kills', 'cluster', 'families', 'spin', 'mutants', 'many'] as const
+const NAMES = ['kills', 'cluster', 'families', 'spin', 'ways', 'mutants', 'many'] as const
 type Name = (typeof NAMES)[number]
 
 interface Wanted {
@@ -89,6 +90,7 @@ const SUITES: Readonly<Record<Name, (wanted: Wanted) => Promise<SuiteResult>>> =
   families: wanted => families(wanted),
   many: ({ cases }) => manySuite({ cases, progress: progressBar(cases * 4) }),
   spin: () => spinSuite({ variants: 40, progress: progressBar(20 * 60_000) }),
+  ways: () => waysSuite({ progress: progressBar(10 * 60_000) }),
   mutants: ({ minutes, seed, figures, isWhole, flow }) =>
     mutantsSuite({
       ...(flow === undefined ? {} : { flow }),

@@ -1,4 +1,4 @@
-/** Who notices an edit of the flows: reading them, the walk over conversations, or the vignettes through the whole bot. */
+/** Who notices an edit of the flows: reading them, what vignettes expect, the checker, or every way that vignettes can go on. */
 import { join } from 'node:path'
 import { readFlowFiles } from '../../src/cli/flow-files.ts'
 import { DEMO_CLINIC, type LoadedLine, loadLine } from '../../src/cli/load-line.ts'
@@ -16,10 +16,13 @@ import type { FlowReport } from '../../src/modelcheck/rules/findings.ts'
 import { instant } from '../../src/time/instant.ts'
 import { ROOT } from './clone.ts'
 import type { Mutant } from './mutation.ts'
+import { type Nights, nightsOf } from './nights.ts'
+import { readOnce } from './read-once.ts'
 import type { Part } from './referee.ts'
 import { PARTS } from './referee-parts.ts'
+import type { Situation } from './situation-ways.ts'
 
-export const NOTICED_BY = ['reading', 'vignettes', 'checker'] as const
+export const NOTICED_BY = ['reading', 'vignettes', 'checker', 'ways'] as const
 export type NoticedBy = (typeof NOTICED_BY)[number]
 
 /** Who noticed first, and what it said; undefined when nobody did. */
@@ -28,7 +31,7 @@ export interface Noticed {
   readonly what: string
 }
 
-/** `quick`: parts of a flow and some vignettes; `whole`: every vignette, and all of a flow where nothing else notices. */
+/** `quick`: the checker looks at parts of a flow; `whole`: at all of it where nothing else notices. */
 export type Effort = 'quick' | 'whole'
 
 export interface Watchers {
@@ -39,16 +42,15 @@ export interface Watchers {
 
 /** States of one part that are looked at when it must be quick. Breadth first: the shortest conversations. */
 const QUICK_STATES = 3_000
-/** Vignettes that are played at most when it must be quick, evenly among those that come through the edited step. */
-const QUICK_VIGNETTES = 30
+/** Vignettes that go differently and are held against what they expect, at most, evenly among all of them. */
+const JUDGED_MOST = 8
 
 interface Baseline {
   readonly shipped: FlowFiles
   readonly loaded: LoadedLine
   readonly problems: ReadonlySet<string>
   readonly vignettes: readonly Vignette[]
-  /** By vignette, the steps it comes through. */
-  readonly entered: ReadonlyMap<string, ReadonlySet<string>>
+  readonly nights: Nights
 }
 
 /**
@@ -56,10 +58,15 @@ interface Baseline {
  *
  * @param played  ids of the vignettes that are played; left out, all
  * @param flow  only vignettes that begin in this flow
+ * @param recorded  situations of vignettes by their id, where they were played before
  * @throws when the shipped flows are not sound themselves
  */
-export async function watchers(played?: readonly string[], flow?: string): Promise<Watchers> {
-  const base = await baselineOf(played, flow)
+export async function watchers(
+  played?: readonly string[],
+  flow?: string,
+  recorded?: ReadonlyMap<string, readonly Situation[]>,
+): Promise<Watchers> {
+  const base = await baselineOf(played, flow, recorded)
   const wholly = new Map<string, ReadonlySet<string>>()
   const parts = new Map<string, WalkedPart>()
   const shippedSet = base.loaded.line.flows
@@ -112,24 +119,40 @@ export async function watchers(played?: readonly string[], flow?: string): Promi
     return undefined
   }
 
-  async function byVignettes(mutant: Mutant, set: FlowSet, effort: Effort): Promise<Noticed | undefined> {
+  /** What the vignettes among these expect, on the whole bot with the edited flows. */
+  async function byVignettes(ids: readonly string[], set: FlowSet): Promise<Noticed | undefined> {
     const loaded = { ...base.loaded, line: { ...base.loaded.line, flows: set } }
-    const comesThere = ({ id }: Vignette) =>
-      mutant.steps.length === 0 || mutant.steps.some(step => base.entered.get(id)?.has(step) === true)
-    const there = base.vignettes.filter(comesThere)
-    const every = effort === 'quick' ? Math.ceil(there.length / QUICK_VIGNETTES) : 1
-    for (const vignette of there.filter((_, at) => at % every === 0)) {
-      const failure = await failureOf(loaded, vignette)
-      if (failure !== undefined) return { by: 'vignettes', what: `${vignette.id}: ${failure}` }
+    const every = Math.ceil(ids.length / JUDGED_MOST)
+    for (const id of ids.filter((_, at) => at % every === 0)) {
+      const vignette = base.vignettes.find(each => each.id === id)
+      const failure = vignette === undefined ? undefined : await failureOf(loaded, vignette)
+      if (failure !== undefined) return { by: 'vignettes', what: `${id}: ${failure}` }
     }
     return undefined
+  }
+
+  /** Vignettes in which advice is said whose tags are edited. */
+  const sayingAdvice = (advice: string): readonly string[] =>
+    base.vignettes.flatMap(({ id }) => (base.nights.of(id).some(each => each.says.has(advice)) ? [id] : []))
+
+  async function byNights(mutant: Mutant, set: FlowSet): Promise<{ expects?: Noticed; ways?: Noticed }> {
+    if (mutant.advice !== undefined) {
+      const expects = await byVignettes(sayingAdvice(mutant.advice), set)
+      return expects === undefined ? {} : { expects }
+    }
+    const { differing, first } = base.nights.differing(mutant, set)
+    const expects = await byVignettes(differing, set)
+    return {
+      ...(expects === undefined ? {} : { expects }),
+      ...(first === undefined ? {} : { ways: { by: 'ways', what: first } }),
+    }
   }
 
   return {
     entered: flow => new Set(PARTS.filter(part => part.flow === flow).flatMap(part => [...knownOf(part).entered])),
     async notice(mutant, effort) {
       const files = mutant.files(base.shipped)
-      const read = attempt(() => loadFlows(files))
+      const read = attempt(() => loadFlows(files, readOnce))
       if (typeof read === 'string') return { by: 'reading', what: read }
       const problem = read.problems.find(each => !base.problems.has(withoutPlace(problemText(each))))
       if (problem !== undefined) return { by: 'reading', what: `${problem.code}: ${problem.found}` }
@@ -137,7 +160,8 @@ export async function watchers(played?: readonly string[], flow?: string): Promi
       if (set === undefined) return { by: 'reading', what: 'cannot be read' }
       const rules = rulesOf(files, set)
       if (rules === undefined) return { by: 'reading', what: 'a rule no longer fits the flows' }
-      const noticed = byParts(mutant, set, rules) ?? (await byVignettes(mutant, set, effort))
+      const { expects, ways } = await byNights(mutant, set)
+      const noticed = expects ?? byParts(mutant, set, rules) ?? ways
       return noticed ?? (effort === 'whole' ? byWhole(mutant, set, rules) : undefined)
     },
   }
@@ -182,7 +206,11 @@ function settingsOf({ line }: LoadedLine): CheckSettings {
   }
 }
 
-async function baselineOf(played?: readonly string[], flow?: string): Promise<Baseline> {
+async function baselineOf(
+  played?: readonly string[],
+  flow?: string,
+  recorded?: ReadonlyMap<string, readonly Situation[]>,
+): Promise<Baseline> {
   const { loaded } = loadLine({ clinicDir: DEMO_CLINIC, at: instant(Date.parse('2026-03-01T07:00:00Z')) })
   if (loaded === undefined) throw new Error('the demonstration cannot be loaded')
   const shipped = new Map(readFlowFiles())
@@ -191,16 +219,10 @@ async function baselineOf(played?: readonly string[], flow?: string): Promise<Ba
     ({ id, concern }) => (played?.includes(id) ?? true) && (flow === undefined || concern === flow),
   )
   if (problems.length > 0) throw new Error(problems.map(problemText).join('\n'))
-  const entered = new Map<string, ReadonlySet<string>>()
-  for (const vignette of vignettes) {
-    const run = await runVignette(loaded, vignette)
-    const { failures } = judged(vignette, run)
-    if (failures.length > 0) throw new Error(`${vignette.id}: ${failures.join('; ')}`)
-    entered.set(vignette.id, new Set(run.entered))
-  }
+  const nights = await nightsOf(loaded, vignettes, recorded)
   // The edited file is written anew from what was parsed, so only what is said counts, not the line it stands on.
-  const baseProblems = loadFlows(shipped).problems.map(each => withoutPlace(problemText(each)))
-  return { shipped, loaded, problems: new Set(baseProblems), vignettes, entered }
+  const baseProblems = loadFlows(shipped, readOnce).problems.map(each => withoutPlace(problemText(each)))
+  return { shipped, loaded, problems: new Set(baseProblems), vignettes, nights }
 }
 
 const withoutPlace = (text: string): string => text.replace(/:\d+:\d+/, '')

@@ -12,6 +12,10 @@ export interface Mutant {
   readonly kind: string
   /** Steps at which it can show; empty: anywhere. */
   readonly steps: readonly string[]
+  /** The step that is edited: a conversation that never comes there goes as before. Undefined: no one step is. */
+  readonly step?: string
+  /** The advice whose tags are edited. */
+  readonly advice?: string
   /** The only flow it is about; undefined: any. */
   readonly flow?: string
   /** The one file that is edited. */
@@ -140,6 +144,7 @@ function stepMutants(path: string, flow: FlowText, known: Known): Mutant[] {
         id: `${folder}/${id} ${what}`,
         kind,
         steps,
+        step: name(id),
         ...(folder === 'shared' ? {} : { flow: folder }),
         path,
         files: edit<FlowText>(path, ({ steps: all }) => change(all[id] as Step)),
@@ -325,6 +330,7 @@ function tagMutants(
       id: `${path.split('/')[0]} advice ${id} ${what}`,
       kind,
       steps: [],
+      advice: id,
       path,
       files: edit<{ advice: Record<string, Advice> }>(path, document => {
         ;(document.advice[id] as Advice).tags = [...next]

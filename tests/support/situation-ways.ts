@@ -1,0 +1,286 @@
+/**
+ * Every vignette gone on in every way: each of its questions answered otherwise, silence at its end, leaving, refusing to travel,
+ * each answer changed, a clinician who takes it. Played by the step that serves, on the flow's tables, with nothing around it: a
+ * thousand ways a second. Two flows that tell, ask, page and note the same on all of them differ in nothing that a family of these
+ * situations could meet.
+ */
+import type { Answer } from '../../src/case/answer.ts'
+import type { Effect, Saying } from '../../src/case/effect.ts'
+import type { CaseEvent, Clinician, InLanguage } from '../../src/case/event.ts'
+import { flowOf, type Line } from '../../src/case/line.ts'
+import { type CaseState, openCase } from '../../src/case/state.ts'
+import { step } from '../../src/case/step.ts'
+import type { LoadedLine } from '../../src/cli/load-line.ts'
+import type { Vignette } from '../../src/cli/vignette-file.ts'
+import { runVignette, type VignetteRun } from '../../src/cli/vignette-run.ts'
+import type { FlowSet } from '../../src/flow/flow-set.ts'
+import { everyAnswer } from '../../src/replay/every-answer.ts'
+import { onTables } from '../../src/replay/table-kernel.ts'
+import { after, hours, type Instant, seconds } from '../../src/time/instant.ts'
+
+type Event = CaseEvent & InLanguage
+
+/** One case of a vignette as the whole bot played it: what happened, not what was decided. */
+export interface Situation {
+  readonly id: string
+  readonly settings: Line['settings']
+  readonly opening: Parameters<typeof openCase>[1] & { readonly serial: number }
+  readonly happened: readonly { readonly event: Event; readonly at: Instant }[]
+}
+
+/** A way that a situation goes, and all that it comes to. */
+export interface Way {
+  readonly name: string
+  readonly told: readonly string[]
+  /** Steps that talk came through. */
+  readonly entered: ReadonlySet<string>
+}
+
+/** The way in which nobody does otherwise than the vignette says. */
+export const AS_IT_WAS = 'as it was'
+
+const CLINICIAN: Clinician = { id: 'amara', name: 'Amara Osei', role: 'on-call' }
+/** What happened, between the step it happened at and what came of it. */
+const BY_WHAT = / .*?(?=: )/
+/** How long silence lasts, at most so many alarms long. */
+const SILENCE = hours(12)
+const ALARMS_MOST = 60
+const QUESTIONS_MOST = 40
+/** Between a question and its answer. */
+const THINKING = seconds(20)
+
+/** A vignette through the whole bot, with its cases as they happened. */
+export async function playedSituations(
+  loaded: LoadedLine,
+  vignette: Vignette,
+): Promise<{ readonly run: VignetteRun; readonly situations: readonly Situation[] }> {
+  const cases = new Map<string, { opened: CaseState; happened: { event: Event; at: Instant }[] }>()
+  const run = await runVignette(loaded, vignette, (before, event, at) => {
+    const known = cases.get(before.caseId) ?? { opened: before as CaseState, happened: [] }
+    known.happened.push({ event, at })
+    cases.set(before.caseId, known)
+  })
+  const situations = [...cases.values()].map(({ opened, happened }, index) => ({
+    id: index === 0 ? vignette.id : `${vignette.id}/${index + 1}`,
+    settings: vignette.settings,
+    opening: openingOf(opened),
+    happened,
+  }))
+  return { run, situations }
+}
+
+function openingOf({ caseId, chat, openedAt, code, concern, language, serial }: CaseState): Situation['opening'] {
+  return { caseId, chat, at: openedAt, code, concern, serial, ...(language === undefined ? {} : { language }) }
+}
+
+/** The line on the tables of its flows, or of others. */
+export const lineOn = ({ line }: LoadedLine, flows: FlowSet): Line => ({ ...line, flows: onTables(flows) })
+
+/**
+ * All ways of a situation, one after the other.
+ *
+ * @param isWanted  whether a way is looked at; what leads up to it is played all the same
+ */
+export function* waysOf(
+  { settings, opening: { serial, ...opening }, happened }: Situation,
+  shipped: Line,
+  isWanted: (name: string) => boolean = () => true,
+): Generator<Way> {
+  const line = { ...shipped, settings }
+  const given = answersIn(happened)
+  const way = new Walk(line, { ...openCase(line, opening), serial }, opening.at)
+  for (const [index, { event, at }] of happened.entries()) {
+    if (event.kind === 'answerGiven') {
+      for (const [nth, answer] of othersOf(line, way.state, event, at).entries()) {
+        const name = `${index}.${event.fact}.${nth}`
+        if (isWanted(name)) yield way.copy().answer(answer, at).goOn(given).fallSilent().as(name)
+      }
+      for (const [what, go] of MEANWHILE) {
+        const name = `${index}.${what}`
+        if (isWanted(name)) yield go(way.copy(), at, given).fallSilent().as(name)
+      }
+    }
+    way.happens(event, at)
+  }
+  if (isWanted(AS_IT_WAS)) yield way.as(AS_IT_WAS)
+  const from = after(way.at, THINKING)
+  for (const [what, go] of MEANWHILE) if (isWanted(what)) yield go(way.copy(), from, given).fallSilent().as(what)
+  for (const fact of Object.keys(way.state.answers)) {
+    const asked = way.copy().happens({ kind: 'changeWanted', fact }, from)
+    if (asked.state.open?.fact !== fact) continue
+    for (const [nth, answer] of answersTo(line, asked.state, fact, from).entries()) {
+      const name = `changed.${fact}.${nth}`
+      if (isWanted(name)) yield asked.copy().answer(answer, from).goOn(given).fallSilent().as(name)
+    }
+  }
+}
+
+/** What may happen at any question instead of an answer. */
+const MEANWHILE: readonly (readonly [string, (way: Walk, at: Instant, given: ReadonlyMap<string, Answer>) => Walk])[] =
+  [
+    ['silence', way => way],
+    ['left', (way, at, given) => way.happens({ kind: 'leftSaid', said: '' }, at).goOn(given)],
+    ['cannot travel', (way, at, given) => way.happens({ kind: 'travelRefused', said: '' }, at).goOn(given)],
+    ['wrong tap', (way, at, given) => way.happens({ kind: 'wrongTapSaid' }, at).goOn(given)],
+    ['wants a person', (way, at) => way.happens({ kind: 'personWanted', said: '' }, at)],
+    [
+      'taken',
+      (way, at, given) =>
+        way.happens({ kind: 'pageAcknowledged', by: CLINICIAN, doing: { kind: 'ringing-now' } }, at).goOn(given),
+    ],
+  ]
+
+/**
+ * Those of many ways that come to something no way before them came to: at a step, after such an answer, such words, pages and alarms.
+ * The rest say nothing more of the flows.
+ */
+export function choosing(): (way: Way) => boolean {
+  const known = new Set<string>()
+  return ({ told }) => {
+    const size = known.size
+    for (const line of told) known.add(line.replace(BY_WHAT, '').replaceAll(/\d+/g, '0'))
+    return known.size > size
+  }
+}
+
+/** What is answered at last, by fact. */
+const answersIn = (happened: Situation['happened']): ReadonlyMap<string, Answer> =>
+  new Map(happened.flatMap(({ event }) => (event.kind === 'answerGiven' ? [[event.fact, event.answer] as const] : [])))
+
+/** Few of each question: those that steer alike are tried once. */
+function answersTo(line: Line, state: CaseState, fact: string, at: Instant): readonly Answer[] {
+  const seen = new Set<string>()
+  return everyAnswer(line, state, fact, at).filter(answer => {
+    const key = answer.kind === 'choice' ? answer.value : JSON.stringify(answer)
+    if (seen.has(key)) return false
+    seen.add(key)
+    return true
+  })
+}
+
+function othersOf(
+  line: Line,
+  state: CaseState,
+  { fact, answer }: Event & { kind: 'answerGiven' },
+  at: Instant,
+): readonly Answer[] {
+  if (state.open?.fact !== fact) return []
+  const was = JSON.stringify(answer)
+  return answersTo(line, state, fact, at).filter(other => JSON.stringify(other) !== was)
+}
+
+/** A case as it goes, with what it comes to. */
+class Walk {
+  private told: string[] = []
+  private broken = false
+  private readonly line: Line
+  state: CaseState
+  at: Instant
+
+  constructor(line: Line, state: CaseState, at: Instant) {
+    this.line = line
+    this.state = state
+    this.at = at
+  }
+
+  copy(): Walk {
+    const other = new Walk(this.line, this.state, this.at)
+    other.told = [...this.told]
+    other.broken = this.broken
+    return other
+  }
+
+  as = (name: string): Way => ({ name, told: this.told, entered: new Set(Object.keys(this.state.enteredAt)) })
+
+  happens(event: Event, at: Instant): this {
+    if (this.broken) return this
+    const { line, state: was } = this
+    const before = was.kernel.talk
+    try {
+      const { state, effects } = step(line, was, event, at)
+      this.state = state
+      this.at = at
+      const told = effects.map(effect => toldOf(effect, at, line, state))
+      if (state.disposition?.id !== was.disposition?.id) told.push(`decides ${state.disposition?.id}`)
+      if (state.floor !== was.floor) told.push(`at least ${state.floor}`)
+      this.told.push(`${before} ${nameOf(event)}: ${told.join('; ')}`)
+    } catch (error) {
+      this.broken = true
+      this.told.push(`${before} ${nameOf(event)}: breaks: ${String(error)}`)
+    }
+    return this
+  }
+
+  answer(answer: Answer, at: Instant): this {
+    const open = this.state.open
+    if (open === undefined) return this
+    return this.happens({ kind: 'answerGiven', serial: open.serial, fact: open.fact, answer, said: '' }, at)
+  }
+
+  /** Answers what comes as the situation has it, and "not sure" to what it was never asked. */
+  goOn(given: ReadonlyMap<string, Answer>): this {
+    const asked = new Set<string>()
+    for (let count = 0; count < QUESTIONS_MOST && !this.broken; count++) {
+      const open = this.state.open
+      if (open === undefined || asked.has(open.fact)) return this
+      asked.add(open.fact)
+      this.answer(given.get(open.fact) ?? { kind: 'unsure' }, after(this.at, THINKING))
+    }
+    return this
+  }
+
+  /** Nobody writes and nobody answers a page, until the line only says again what it said. */
+  fallSilent(): this {
+    const until = after(this.at, SILENCE)
+    for (let count = 0; count < ALARMS_MOST && !this.broken && !this.state.closed; count++) {
+      const next = Object.entries(this.state.alarms)
+        .filter(([, { due }]) => due <= until)
+        .toSorted(([a, { due: first }], [b, { due: second }]) => first - second || (a < b ? -1 : 1))[0]
+      if (next === undefined) return this
+      const [name, { due }] = next
+      const before = this.told.at(-1)
+      this.happens({ kind: 'alarmDue', name, due }, due > this.at ? due : this.at)
+      if (this.told.at(-1) === before) return this
+    }
+    return this
+  }
+}
+
+function nameOf(event: Event): string {
+  if (event.kind === 'answerGiven') return `${event.fact} ${JSON.stringify(event.answer)}`
+  return event.kind === 'alarmDue' ? `alarm ${event.name}` : event.kind
+}
+
+function toldOf(effect: Effect, at: Instant, line: Line, state: CaseState): string {
+  switch (effect.kind) {
+    case 'reply':
+      return `says ${effect.parts.map(part => saidOf(part, line, effect.concern ?? state.concern)).join(' ')}${effect.late === undefined ? '' : ' late'}`
+    case 'page':
+      return `pages ${effect.to} ${effect.why} for ${effect.reason}, ${effect.urgency}`
+    case 'setAlarm':
+      return `alarm ${effect.name} in ${Math.round((effect.due - at) / 1000)} s`
+    case 'cancelAlarm':
+      return `no alarm ${effect.name}`
+    case 'note':
+      return `note ${effect.id}`
+    case 'closeCase':
+      return 'closes'
+  }
+}
+
+/** By id, with what it makes somebody do. */
+function saidOf(saying: Saying, line: Line, concern: string): string {
+  const tagged = (id: string) => `${id}(${flowOf(line, concern).advice.get(id)?.tags.join(',') ?? ''})`
+  switch (saying.kind) {
+    case 'say':
+      return tagged(saying.id)
+    case 'stop':
+      return `stop ${tagged(saying.id)}`
+    case 'ask':
+      return `${saying.fact}?`
+    case 'read-back':
+      return `${saying.fact}?!`
+    default:
+      return saying.kind
+  }
+}
