@@ -1,6 +1,6 @@
 /** Slips made on purpose in the shipped flows: how many are noticed, by whom, and which are not. */
 import { createHash } from 'node:crypto'
-import { appendFileSync, existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs'
+import { appendFileSync, existsSync, mkdirSync, readFileSync, statSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { readFlowFiles } from '../../src/cli/flow-files.ts'
@@ -9,6 +9,7 @@ import { seeded } from '../../src/measure/seeded.ts'
 import { EQUIVALENT } from '../support/equivalent-mutants.ts'
 import { NOTICED_BY, type Noticed, type Watchers, watchers } from '../support/mutant-kill.ts'
 import { allMutants, diffOf, type Mutant } from '../support/mutation.ts'
+import { playedSituations, type Situation, shippedVignettes } from '../support/situation-ways.ts'
 import { mutantPage } from './mutant-page.ts'
 import type { SuiteResult } from './world.ts'
 
@@ -59,7 +60,7 @@ export function inDrawnOrder(mutants: readonly Mutant[], seed: number): Mutant[]
 
 export async function mutantsSuite(options: MutantsOptions): Promise<SuiteResult> {
   const shipped = new Map(readFlowFiles())
-  const watching = await watchers(undefined, options.flow)
+  const watching = await watchers(undefined, options.flow, await recordedSituations(shipped, options.progress))
   const all = allMutants(shipped)
   const wanted = options.flow === undefined ? all : all.filter(mutant => showsIn(options.flow ?? '', mutant, watching))
   const mutants = inDrawnOrder(wanted, options.seed)
@@ -67,7 +68,7 @@ export async function mutantsSuite(options: MutantsOptions): Promise<SuiteResult
   const endsAt = performance.now() + options.minutes * 60_000
   const tried: Tried[] = []
   for (const { id, kind, ...mutant } of mutants) {
-    const known = book.known.get(id)
+    const known = book.known(id)
     if (known === undefined && performance.now() > endsAt) continue
     const noticed = known === undefined ? await watching.notice({ id, kind, ...mutant }, options.effort) : known.noticed
     if (known === undefined) book.write({ id, kind, noticed })
@@ -89,14 +90,51 @@ function showsIn(flow: string, mutant: Mutant, watching: Watchers): boolean {
   return mutant.steps.some(step => entered.has(step))
 }
 
-/** What was tried before, of the same flows with the same effort: a run that was cut short goes on where it was. */
+/**
+ * What was tried before, of the same flows with the same effort: a run that was cut short goes on where it was, and of two runs
+ * beside each other with two seeds each finds what the other has tried.
+ */
 function bookOf(shipped: FlowFiles, effort: string) {
+  const file = join(tmpdir(), `smallhours-mutants-${contentOf(shipped)}-${effort}.jsonl`)
+  let read = 0
+  const tried = new Map<string, Tried>()
+  return {
+    known(id: string): Tried | undefined {
+      const size = existsSync(file) ? statSync(file).size : 0
+      if (size > read)
+        for (const line of readFileSync(file, 'utf8').split('\n').slice(0, -1)) {
+          const each = JSON.parse(line) as Tried
+          tried.set(each.id, each)
+        }
+      read = size
+      return tried.get(id)
+    },
+    write: (one: Tried) => appendFileSync(file, `${JSON.stringify(one)}\n`),
+  }
+}
+
+function contentOf(shipped: FlowFiles): string {
   const hash = createHash('sha256')
   for (const [path, text] of [...shipped].toSorted()) hash.update(`${path}\n${text}\n`)
-  const file = join(tmpdir(), `smallhours-mutants-${hash.digest('hex').slice(0, 16)}-${effort}.jsonl`)
-  const lines = existsSync(file) ? readFileSync(file, 'utf8').split('\n').filter(Boolean) : []
-  const known = new Map(lines.map(line => JSON.parse(line) as Tried).map(each => [each.id, each]))
-  return { known, write: (tried: Tried) => appendFileSync(file, `${JSON.stringify(tried)}\n`) }
+  return hash.digest('hex').slice(0, 16)
+}
+
+/** The vignettes as the whole bot plays them: kept beside the book, since that takes minutes. */
+async function recordedSituations(
+  shipped: FlowFiles,
+  progress: MutantsOptions['progress'],
+): Promise<ReadonlyMap<string, readonly Situation[]>> {
+  const { loaded, vignettes } = shippedVignettes()
+  const about = createHash('sha256').update(JSON.stringify(vignettes)).digest('hex').slice(0, 16)
+  const file = join(tmpdir(), `smallhours-situations-${contentOf(shipped)}-${about}.json`)
+  if (existsSync(file)) return new Map(Object.entries(JSON.parse(readFileSync(file, 'utf8'))))
+  const recorded = new Map<string, readonly Situation[]>()
+  for (const vignette of vignettes) {
+    recorded.set(vignette.id, (await playedSituations(loaded, vignette)).situations)
+    progress(0, `${recorded.size} of ${vignettes.length} situations recorded`)
+  }
+  writeFileSync(file, JSON.stringify(Object.fromEntries(recorded)))
+  return recorded
 }
 
 /** Share of the edits that change anything which is noticed, at least. */

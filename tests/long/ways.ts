@@ -1,12 +1,8 @@
 /** Every way of every vignette played, and those that come to something no other comes to kept for the tests. */
 import { existsSync, readFileSync, writeFileSync } from 'node:fs'
-import { join } from 'node:path'
-import { DEMO_CLINIC, loadLine } from '../../src/cli/load-line.ts'
-import { readVignettes } from '../../src/cli/vignette-file.ts'
-import { instant } from '../../src/time/instant.ts'
 import { ROOT } from '../support/clone.ts'
 import { PINNED_WAYS, pinnedText, printOf, readPinnedWays } from '../support/pinned-ways.ts'
-import { AS_IT_WAS, choosing, lineOn, playedSituations, waysOf } from '../support/situation-ways.ts'
+import { AS_IT_WAS, choosing, lineOn, playedSituations, shippedVignettes, waysOf } from '../support/situation-ways.ts'
 import type { SuiteResult } from './world.ts'
 
 export async function waysSuite({
@@ -14,9 +10,7 @@ export async function waysSuite({
 }: {
   progress: (share: number, line: string) => void
 }): Promise<SuiteResult> {
-  const { loaded } = loadLine({ clinicDir: DEMO_CLINIC, at: instant(Date.parse('2026-03-01T07:00:00Z')) })
-  if (loaded === undefined) throw new Error('the demonstration cannot be loaded')
-  const { vignettes } = readVignettes([join(ROOT, 'tests/vignettes')], loaded.line)
+  const { loaded, vignettes } = shippedVignettes()
   const line = lineOn(loaded, loaded.line.flows)
   const before = readPinnedWays()
   const isNew = choosing()

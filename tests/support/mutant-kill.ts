@@ -1,8 +1,7 @@
 /** Who notices an edit of the flows: reading them, what vignettes expect, the checker, or every way that vignettes can go on. */
-import { join } from 'node:path'
 import { readFlowFiles } from '../../src/cli/flow-files.ts'
-import { DEMO_CLINIC, type LoadedLine, loadLine } from '../../src/cli/load-line.ts'
-import { readVignettes, type Vignette } from '../../src/cli/vignette-file.ts'
+import type { LoadedLine } from '../../src/cli/load-line.ts'
+import type { Vignette } from '../../src/cli/vignette-file.ts'
 import { runVignette } from '../../src/cli/vignette-run.ts'
 import { judged } from '../../src/cli/vignettes.ts'
 import type { Flow, FlowSet } from '../../src/flow/flow-set.ts'
@@ -13,14 +12,12 @@ import { loadRules } from '../../src/flow/rule-load.ts'
 import { type CheckSettings, checkFlow } from '../../src/modelcheck/rules/check-flow.ts'
 import { policySettings } from '../../src/modelcheck/rules/check-flows.ts'
 import type { FlowReport } from '../../src/modelcheck/rules/findings.ts'
-import { instant } from '../../src/time/instant.ts'
-import { ROOT } from './clone.ts'
 import type { Mutant } from './mutation.ts'
 import { type Nights, nightsOf } from './nights.ts'
 import { readOnce } from './read-once.ts'
 import type { Part } from './referee.ts'
 import { PARTS } from './referee-parts.ts'
-import type { Situation } from './situation-ways.ts'
+import { type Situation, shippedVignettes } from './situation-ways.ts'
 
 export const NOTICED_BY = ['reading', 'vignettes', 'checker', 'ways'] as const
 export type NoticedBy = (typeof NOTICED_BY)[number]
@@ -211,14 +208,11 @@ async function baselineOf(
   flow?: string,
   recorded?: ReadonlyMap<string, readonly Situation[]>,
 ): Promise<Baseline> {
-  const { loaded } = loadLine({ clinicDir: DEMO_CLINIC, at: instant(Date.parse('2026-03-01T07:00:00Z')) })
-  if (loaded === undefined) throw new Error('the demonstration cannot be loaded')
+  const { loaded, vignettes: all } = shippedVignettes()
   const shipped = new Map(readFlowFiles())
-  const { vignettes: all, problems } = readVignettes([join(ROOT, 'tests/vignettes')], loaded.line)
   const vignettes = all.filter(
     ({ id, concern }) => (played?.includes(id) ?? true) && (flow === undefined || concern === flow),
   )
-  if (problems.length > 0) throw new Error(problems.map(problemText).join('\n'))
   const nights = await nightsOf(loaded, vignettes, recorded)
   // The edited file is written anew from what was parsed, so only what is said counts, not the line it stands on.
   const baseProblems = loadFlows(shipped, readOnce).problems.map(each => withoutPlace(problemText(each)))

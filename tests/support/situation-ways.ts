@@ -4,19 +4,22 @@
  * thousand ways a second. Two flows that tell, ask, page and note the same on all of them differ in nothing that a family of these
  * situations could meet.
  */
+import { join } from 'node:path'
 import type { Answer } from '../../src/case/answer.ts'
 import type { Effect, Saying } from '../../src/case/effect.ts'
 import type { CaseEvent, Clinician, InLanguage } from '../../src/case/event.ts'
 import { flowOf, type Line } from '../../src/case/line.ts'
 import { type CaseState, openCase } from '../../src/case/state.ts'
 import { step } from '../../src/case/step.ts'
-import type { LoadedLine } from '../../src/cli/load-line.ts'
-import type { Vignette } from '../../src/cli/vignette-file.ts'
+import { DEMO_CLINIC, type LoadedLine, loadLine } from '../../src/cli/load-line.ts'
+import { readVignettes, type Vignette } from '../../src/cli/vignette-file.ts'
 import { runVignette, type VignetteRun } from '../../src/cli/vignette-run.ts'
 import type { FlowSet } from '../../src/flow/flow-set.ts'
+import { problemText } from '../../src/flow/problem.ts'
 import { everyAnswer } from '../../src/replay/every-answer.ts'
 import { onTables } from '../../src/replay/table-kernel.ts'
-import { after, hours, type Instant, seconds } from '../../src/time/instant.ts'
+import { after, hours, type Instant, instant, seconds } from '../../src/time/instant.ts'
+import { ROOT } from './clone.ts'
 
 type Event = CaseEvent & InLanguage
 
@@ -48,6 +51,15 @@ const ALARMS_MOST = 60
 const QUESTIONS_MOST = 40
 /** Between a question and its answer. */
 const THINKING = seconds(20)
+
+/** The demonstration's line and every vignette of the tests. */
+export function shippedVignettes(): { readonly loaded: LoadedLine; readonly vignettes: readonly Vignette[] } {
+  const { loaded } = loadLine({ clinicDir: DEMO_CLINIC, at: instant(Date.parse('2026-03-01T07:00:00Z')) })
+  if (loaded === undefined) throw new Error('the demonstration cannot be loaded')
+  const { vignettes, problems } = readVignettes([join(ROOT, 'tests/vignettes')], loaded.line)
+  if (problems.length > 0) throw new Error(problems.map(problemText).join('\n'))
+  return { loaded, vignettes }
+}
 
 /** A vignette through the whole bot, with its cases as they happened. */
 export async function playedSituations(
@@ -239,7 +251,7 @@ class Walk {
       if (next === undefined) return this
       const [name, { due }] = next
       const before = this.told.at(-1)
-      this.happens({ kind: 'alarmDue', name, due }, due > this.at ? due : this.at)
+      this.happens({ kind: 'alarmDue', name, due }, instant(Math.max(due, this.at)))
       if (this.told.at(-1) === before) return this
     }
     return this

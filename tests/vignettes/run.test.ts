@@ -8,7 +8,9 @@ import { judged } from '../../src/cli/vignettes.ts'
 import { loadFlows } from '../../src/flow/load.ts'
 import { instant } from '../../src/time/instant.ts'
 import { ROOT } from '../support/clone.ts'
+import { printOf, readPinnedWays } from '../support/pinned-ways.ts'
 import { readOnce } from '../support/read-once.ts'
+import { AS_IT_WAS, lineOn, playedSituations, waysOf } from '../support/situation-ways.ts'
 
 const at = instant(Date.parse('2026-03-01T07:00:00Z'))
 const { loaded } = loadLine({ clinicDir: DEMO_CLINIC, at })
@@ -28,6 +30,11 @@ function alsoTagged(tag: string): LoadedLine {
   return { ...shipped, line: { ...shipped.line, flows: set } }
 }
 
+const pinned = readPinnedWays()
+const onItsTables = lineOn(shipped, shipped.line.flows)
+const LOOK_AND_KEEP =
+  'these go otherwise than when they were last looked at: if that is meant, `npm run long -- --only ways` keeps them'
+
 const failuresOf = async (loaded: LoadedLine, vignette: Vignette) =>
   judged(vignette, await runVignette(loaded, vignette)).failures
 
@@ -35,7 +42,25 @@ describe('vignettes through the whole bot', () => {
   it('are read without a problem', () => expect(problems).toEqual([]))
 
   it.each(vignettes.map(vignette => [vignette.id, vignette] as const))('%s', async (_id, vignette) => {
-    expect(await failuresOf(shipped, vignette)).toEqual([])
+    const { run, situations } = await playedSituations(shipped, vignette)
+    expect(judged(vignette, run).failures).toEqual([])
+    const otherwise = situations.flatMap(situation => {
+      const kept = pinned.get(situation.id)
+      const ways = [...waysOf(situation, onItsTables, name => kept?.has(name) === true)]
+      const gone = [...(kept?.keys() ?? [AS_IT_WAS])].filter(name => !ways.some(way => way.name === name))
+      const changed = ways.filter(way => kept?.get(way.name) !== printOf(way))
+      return [
+        ...gone.map(name => `${situation.id}, ${name}: there is no such way`),
+        ...changed.map(({ name, told }) => [`${situation.id}, ${name}:`, ...told].join('\n  ')),
+      ]
+    })
+    expect(otherwise, LOOK_AND_KEEP).toEqual([])
+  })
+
+  it('have every way kept that is listed, and no other', () => {
+    const ids = new Set(vignettes.map(({ id }) => id))
+    expect([...pinned.keys()].filter(id => !ids.has(id.replace(/\/\d+$/, '')))).toEqual([])
+    expect(vignettes.filter(({ id }) => pinned.get(id)?.has(AS_IT_WAS) !== true).map(({ id }) => id)).toEqual([])
   })
 })
 
