@@ -76,8 +76,12 @@ export async function mutantsSuite(options: MutantsOptions): Promise<SuiteResult
     const left = tried.filter(each => each.noticed === undefined).length
     options.progress(tried.length / mutants.length, `${tried.length} of ${mutants.length} edits, ${left} not noticed`)
   }
+  const proved = watching.changingNothing(
+    mutants.filter(({ id }) => tried.some(each => each.id === id && each.noticed === undefined)),
+    options.progress,
+  )
   options.progress(1, `${tried.length} of ${mutants.length} edits`)
-  const result = resultOf(tried, mutants, shipped)
+  const result = resultOf(tried, mutants, shipped, proved)
   mkdirSync(options.figures, { recursive: true })
   writeFileSync(join(options.figures, 'mutants.html'), mutantPage(tried, result.figures))
   return { ...result, figures: { effort: options.effort, flow: options.flow ?? 'all', ...result.figures } }
@@ -113,9 +117,11 @@ function bookOf(shipped: FlowFiles, effort: string) {
   }
 }
 
+/** What is edited and what watches: how things are worded is neither. */
 function contentOf(shipped: FlowFiles): string {
   const hash = createHash('sha256')
-  for (const [path, text] of [...shipped].toSorted()) hash.update(`${path}\n${text}\n`)
+  for (const [path, text] of [...shipped].toSorted())
+    if (!/\/(wording|lexicon)\./.test(path)) hash.update(`${path}\n${text}\n`)
   return hash.digest('hex').slice(0, 16)
 }
 
@@ -137,6 +143,9 @@ async function recordedSituations(
   return recorded
 }
 
+const PROVED =
+  'proved: in no conversation that the checker walks, locks shut or open, does the step lead elsewhere with it'
+
 /** Share of the edits that change anything which is noticed, at least. */
 const LEAST = 0.98
 
@@ -144,8 +153,10 @@ export function resultOf(
   tried: readonly Tried[],
   mutants: readonly Mutant[],
   shipped: FlowFiles,
+  proved: ReadonlySet<string> = new Set(),
 ): Omit<SuiteResult, 'figures'> & { figures: MutantFigures } {
-  const isSame = ({ id, noticed }: Tried) => noticed === undefined && EQUIVALENT[id] !== undefined
+  const whyOf = (id: string) => EQUIVALENT[id] ?? (proved.has(id) ? PROVED : undefined)
+  const isSame = ({ id, noticed }: Tried) => noticed === undefined && whyOf(id) !== undefined
   const equivalent = tried.filter(isSame)
   const real = tried.filter(each => each.noticed === undefined && !isSame(each))
   const counted = tried.length - equivalent.length
@@ -167,7 +178,7 @@ export function resultOf(
     tried: tried.length,
     noticedBy: Object.fromEntries(NOTICED_BY.map(who => [who, by(who)])) as MutantFigures['noticedBy'],
     kinds: Object.fromEntries(kinds),
-    equivalent: equivalent.map(({ id }) => ({ id, why: EQUIVALENT[id] })),
+    equivalent: equivalent.map(({ id }) => ({ id, why: whyOf(id) })),
     share: Number(share.toFixed(4)),
     survivors,
   }

@@ -4,6 +4,7 @@ import type { Line } from '../../src/case/line.ts'
 import { flowsKept } from '../../src/cli/edition-archive.ts'
 import { flowsFrom } from '../../src/cli/flow-shelf.ts'
 import { AROUND } from '../../src/cli/replay-around.ts'
+import { BODY_CELSIUS } from '../../src/clinical/quantities.ts'
 import { editionIn, lineOfEdition } from '../../src/replay/edition.ts'
 import { everyAnswer } from '../../src/replay/every-answer.ts'
 import { grouping } from '../../src/replay/groups.ts'
@@ -164,6 +165,17 @@ describe('what if something were asked that nobody was asked', () => {
     expect(ages.some(age => age > settledAfter)).toBe(true)
     expect(ages.some(age => age < settledAfter && age > line.settings['first-days'])).toBe(true)
     expect(answers.some(answer => answer.kind === 'unsure')).toBe(true)
+  })
+
+  it('nobody is taken to answer with a temperature that no living child has', () => {
+    const talk = aTalk(line, 'skin').says()
+    const { path } = talk.state
+    const reached = { ...talk.state, path: { ...path, asked: [...path.asked, 'temperature'] } }
+    const figures = everyAnswer(line, reached, 'temperature', talk.now).flatMap(answer =>
+      answer.kind === 'number' ? [answer.value] : [],
+    )
+    expect(figures.length).toBeGreaterThan(1)
+    expect(figures.every(value => value >= BODY_CELSIUS.least && value <= BODY_CELSIUS.most)).toBe(true)
   })
 
   it('a question more whose answer changes nothing is no difference: the answers given then are given when asked', () => {

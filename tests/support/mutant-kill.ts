@@ -12,6 +12,7 @@ import { loadRules } from '../../src/flow/rule-load.ts'
 import { type CheckSettings, checkFlow } from '../../src/modelcheck/rules/check-flow.ts'
 import { policySettings } from '../../src/modelcheck/rules/check-flows.ts'
 import type { FlowReport } from '../../src/modelcheck/rules/findings.ts'
+import { changingNothing } from './mutant-proof.ts'
 import type { Mutant } from './mutation.ts'
 import { type Nights, nightsOf } from './nights.ts'
 import { readOnce } from './read-once.ts'
@@ -35,6 +36,8 @@ export interface Watchers {
   /** Steps of a flow that the quick check comes through. */
   entered(flow: string): ReadonlySet<string>
   notice(mutant: Mutant, effort: Effort): Promise<Noticed | undefined>
+  /** Ids of those that lead no conversation anywhere else. */
+  changingNothing(mutants: readonly Mutant[], progress: (share: number, line: string) => void): ReadonlySet<string>
 }
 
 /** States of one part that are looked at when it must be quick. Breadth first: the shortest conversations. */
@@ -133,12 +136,8 @@ export async function watchers(
     base.vignettes.flatMap(({ id }) => (base.nights.of(id).some(each => each.says.has(advice)) ? [id] : []))
 
   async function byNights(mutant: Mutant, set: FlowSet): Promise<{ expects?: Noticed; ways?: Noticed }> {
-    if (mutant.advice !== undefined) {
-      const expects = await byVignettes(sayingAdvice(mutant.advice), set)
-      return expects === undefined ? {} : { expects }
-    }
     const { differing, first } = base.nights.differing(mutant, set)
-    const expects = await byVignettes(differing, set)
+    const expects = await byVignettes(mutant.advice === undefined ? differing : sayingAdvice(mutant.advice), set)
     return {
       ...(expects === undefined ? {} : { expects }),
       ...(first === undefined ? {} : { ways: { by: 'ways', what: first } }),
@@ -147,6 +146,8 @@ export async function watchers(
 
   return {
     entered: flow => new Set(PARTS.filter(part => part.flow === flow).flatMap(part => [...knownOf(part).entered])),
+    changingNothing: (mutants, progress) =>
+      changingNothing(base.shipped, shippedSet, mutants, settings.settledNeedsChange, progress),
     async notice(mutant, effort) {
       const files = mutant.files(base.shipped)
       const read = attempt(() => loadFlows(files, readOnce))

@@ -8,13 +8,15 @@ import { AS_IT_WAS, lineOn, playedSituations, type Situation, type Way, waysOf }
 
 interface KnownWay {
   readonly print: string
+  /** Advice that is said. */
+  readonly says: ReadonlySet<string>
   readonly entered: ReadonlySet<string>
 }
 
 export interface Night {
   readonly situation: Situation
   readonly ways: ReadonlyMap<string, KnownWay>
-  /** Wording ids that are said as it was, before anybody does otherwise. */
+  /** Advice that is said as it was, before anybody does otherwise. */
   readonly says: ReadonlySet<string>
 }
 
@@ -46,7 +48,7 @@ export async function nightsOf(
     const situations = recorded.get(vignette.id) ?? (await playedSituations(loaded, vignette)).situations
     const nights = situations.map(situation => {
       const kept = pinned.get(situation.id)
-      return nightOf(situation, [...waysOf(situation, line, name => isAsItWas(name) || kept?.has(name) === true)])
+      return nightOf(situation, [...waysOf(situation, line, new Set([AS_IT_WAS, ...(kept?.keys() ?? [])]))])
     })
     byVignette.set(vignette.id, nights)
   }
@@ -75,25 +77,30 @@ function nightOf(situation: Situation, ways: readonly Way[]): Night {
   const asItWas = ways.find(({ name }) => isAsItWas(name))
   return {
     situation,
-    ways: new Map(ways.map(way => [way.name, { print: printOf(way), entered: way.entered }])),
-    says: new Set(asItWas?.told.flatMap(each => each.split(/[ (;]/))),
+    ways: new Map(ways.map(way => [way.name, { print: printOf(way), says: adviceIn(way), entered: way.entered }])),
+    says: asItWas === undefined ? new Set() : adviceIn(asItWas),
   }
 }
+
+const adviceIn = ({ told }: Way): ReadonlySet<string> =>
+  new Set(told.flatMap(line => [...line.matchAll(/(\S+)\(/g)].flatMap(([, id]) => id ?? [])))
 
 /** The first of the ways looked at that goes otherwise. */
 function firstOtherwise(
   { situation, ways }: Night,
   edited: ReturnType<typeof lineOn>,
-  { step, flow }: Mutant,
+  { step, flow, advice }: Mutant,
   isLookedAt: (name: string) => boolean,
 ): string | undefined {
   if (flow !== undefined && step === undefined && situation.opening.concern !== flow) return undefined
   const isWanted = (name: string) => {
     const way = ways.get(name)
-    return way !== undefined && isLookedAt(name) && (step === undefined || way.entered.has(step))
+    if (way === undefined || !isLookedAt(name)) return false
+    return (step === undefined || way.entered.has(step)) && (advice === undefined || way.says.has(advice))
   }
-  if (![...ways.keys()].some(isWanted)) return undefined
-  for (const way of waysOf(situation, edited, isWanted))
+  const wanted = new Set([...ways.keys()].filter(isWanted))
+  if (wanted.size === 0) return undefined
+  for (const way of waysOf(situation, edited, wanted))
     if (ways.get(way.name)?.print !== printOf(way)) return `${situation.id}, ${way.name}`
   return undefined
 }

@@ -88,59 +88,79 @@ function openingOf({ caseId, chat, openedAt, code, concern, language, serial }: 
 /** The line on the tables of its flows, or of others. */
 export const lineOn = ({ line }: LoadedLine, flows: FlowSet): Line => ({ ...line, flows: onTables(flows) })
 
+/** How questions are answered that the situation was never asked. */
+const RESTS = ['unsure', 'first', 'last'] as const
+type Rest = (typeof RESTS)[number]
+
+/** What the family knows once it goes another way. */
+interface Known {
+  readonly given: ReadonlyMap<string, Answer>
+  readonly rest: Rest
+}
+
 /**
  * All ways of a situation, one after the other.
  *
- * @param isWanted  whether a way is looked at; what leads up to it is played all the same
+ * @param wanted  names of the ways that are looked at; left out, all
  */
 export function* waysOf(
   { settings, opening: { serial, ...opening }, happened }: Situation,
   shipped: Line,
-  isWanted: (name: string) => boolean = () => true,
+  wanted?: ReadonlySet<string>,
 ): Generator<Way> {
   const line = { ...shipped, settings }
   const given = answersIn(happened)
+  const places = wanted === undefined ? undefined : new Set([...wanted].map(placeOf))
+  const isWanted = (name: string) => wanted?.has(name) ?? true
+  const isPlace = (place: string) => places?.has(place) ?? true
+
+  function* endings(place: string, from: Walk, go: (way: Walk, known: Known) => Walk): Generator<Way> {
+    for (const rest of RESTS) {
+      const name = `${place}/${rest}`
+      if (isWanted(name)) yield go(from.copy(), { given, rest }).fallSilent().as(name)
+    }
+  }
+
   const way = new Walk(line, { ...openCase(line, opening), serial }, opening.at)
   for (const [index, { event, at }] of happened.entries()) {
     if (event.kind === 'answerGiven') {
-      for (const [nth, answer] of othersOf(line, way.state, event, at).entries()) {
-        const name = `${index}.${event.fact}.${nth}`
-        if (isWanted(name)) yield way.copy().answer(answer, at).goOn(given).fallSilent().as(name)
-      }
-      for (const [what, go] of MEANWHILE) {
-        const name = `${index}.${what}`
-        if (isWanted(name)) yield go(way.copy(), at, given).fallSilent().as(name)
-      }
+      const others = isPlace(`${index} ${event.fact}`) ? othersOf(line, way.state, event, at) : []
+      for (const [nth, answer] of others.entries())
+        yield* endings(`${index} ${event.fact}/${nth}`, way, (copy, known) => copy.answer(answer, at).goOn(known))
+      for (const [what, go] of MEANWHILE)
+        if (isPlace(`${index} ${what}`)) yield* endings(`${index} ${what}`, way, (copy, known) => go(copy, at, known))
     }
     way.happens(event, at)
   }
   if (isWanted(AS_IT_WAS)) yield way.as(AS_IT_WAS)
   const from = after(way.at, THINKING)
-  for (const [what, go] of MEANWHILE) if (isWanted(what)) yield go(way.copy(), from, given).fallSilent().as(what)
+  for (const [what, go] of MEANWHILE)
+    if (isPlace(`end ${what}`)) yield* endings(`end ${what}`, way, (copy, known) => go(copy, from, known))
   for (const fact of Object.keys(way.state.answers)) {
+    if (!isPlace(`changed ${fact}`)) continue
     const asked = way.copy().happens({ kind: 'changeWanted', fact }, from)
     if (asked.state.open?.fact !== fact) continue
-    for (const [nth, answer] of answersTo(line, asked.state, fact, from).entries()) {
-      const name = `changed.${fact}.${nth}`
-      if (isWanted(name)) yield asked.copy().answer(answer, from).goOn(given).fallSilent().as(name)
-    }
+    for (const [nth, answer] of answersTo(line, asked.state, fact, from).entries())
+      yield* endings(`changed ${fact}/${nth}`, asked, (copy, known) => copy.answer(answer, from).goOn(known))
   }
 }
 
+/** Where a way leaves what was. */
+const placeOf = (name: string): string => name.split('/')[0] ?? ''
+
 /** What may happen at any question instead of an answer. */
-const MEANWHILE: readonly (readonly [string, (way: Walk, at: Instant, given: ReadonlyMap<string, Answer>) => Walk])[] =
+const MEANWHILE: readonly (readonly [string, (way: Walk, at: Instant, known: Known) => Walk])[] = [
+  ['silence', way => way],
+  ['left', (way, at, known) => way.happens({ kind: 'leftSaid', said: '' }, at).goOn(known)],
+  ['cannot travel', (way, at, known) => way.happens({ kind: 'travelRefused', said: '' }, at).goOn(known)],
+  ['wrong tap', (way, at, known) => way.happens({ kind: 'wrongTapSaid' }, at).goOn(known)],
+  ['wants a person', (way, at) => way.happens({ kind: 'personWanted', said: '' }, at)],
   [
-    ['silence', way => way],
-    ['left', (way, at, given) => way.happens({ kind: 'leftSaid', said: '' }, at).goOn(given)],
-    ['cannot travel', (way, at, given) => way.happens({ kind: 'travelRefused', said: '' }, at).goOn(given)],
-    ['wrong tap', (way, at, given) => way.happens({ kind: 'wrongTapSaid' }, at).goOn(given)],
-    ['wants a person', (way, at) => way.happens({ kind: 'personWanted', said: '' }, at)],
-    [
-      'taken',
-      (way, at, given) =>
-        way.happens({ kind: 'pageAcknowledged', by: CLINICIAN, doing: { kind: 'ringing-now' } }, at).goOn(given),
-    ],
-  ]
+    'taken',
+    (way, at, known) =>
+      way.happens({ kind: 'pageAcknowledged', by: CLINICIAN, doing: { kind: 'ringing-now' } }, at).goOn(known),
+  ],
+]
 
 /**
  * Those of many ways that come to something no way before them came to: at a step, after such an answer, such words, pages and alarms.
@@ -229,16 +249,23 @@ class Walk {
     return this.happens({ kind: 'answerGiven', serial: open.serial, fact: open.fact, answer, said: '' }, at)
   }
 
-  /** Answers what comes as the situation has it, and "not sure" to what it was never asked. */
-  goOn(given: ReadonlyMap<string, Answer>): this {
+  /** Answers what comes as the situation has it, and in one manner what it was never asked. */
+  goOn({ given, rest }: Known): this {
     const asked = new Set<string>()
     for (let count = 0; count < QUESTIONS_MOST && !this.broken; count++) {
       const open = this.state.open
       if (open === undefined || asked.has(open.fact)) return this
       asked.add(open.fact)
-      this.answer(given.get(open.fact) ?? { kind: 'unsure' }, after(this.at, THINKING))
+      const at = after(this.at, THINKING)
+      this.answer(given.get(open.fact) ?? this.resting(open.fact, rest, at), at)
     }
     return this
+  }
+
+  private resting(fact: string, rest: Rest, at: Instant): Answer {
+    if (rest === 'unsure') return { kind: 'unsure' }
+    const sure = everyAnswer(this.line, this.state, fact, at).filter(({ kind }) => kind !== 'unsure')
+    return sure.at(rest === 'first' ? 0 : -1) ?? { kind: 'unsure' }
   }
 
   /** Nobody writes and nobody answers a page, until the line only says again what it said. */

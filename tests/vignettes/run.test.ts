@@ -46,7 +46,7 @@ describe('vignettes through the whole bot', () => {
     expect(judged(vignette, run).failures).toEqual([])
     const otherwise = situations.flatMap(situation => {
       const kept = pinned.get(situation.id)
-      const ways = [...waysOf(situation, onItsTables, name => kept?.has(name) === true)]
+      const ways = [...waysOf(situation, onItsTables, new Set(kept?.keys()))]
       const gone = [...(kept?.keys() ?? [AS_IT_WAS])].filter(name => !ways.some(way => way.name === name))
       const changed = ways.filter(way => kept?.get(way.name) !== printOf(way))
       return [

@@ -1,0 +1,163 @@
+/**
+ * Edits of a step's rows that change nothing: the checker walks every conversation of the shipped flow, and wherever the step is
+ * left, the edited rows lead to the same place. What the edited rows read is kept apart all the way there, so that nothing is
+ * taken for the same that they would tell apart.
+ */
+import type { FlowSet } from '../../src/flow/flow-set.ts'
+import { type FlowFiles, loadFlows } from '../../src/flow/load.ts'
+import { explore, TooManyStates } from '../../src/modelcheck/model/explore.ts'
+import { flatten } from '../../src/modelcheck/model/flat-flow.ts'
+import type { Observation } from '../../src/modelcheck/model/flat-nodes.ts'
+import { testFor } from '../../src/modelcheck/model/flat-tests.ts'
+import { type FlatFlow, type FlatRow, holds, RESUME } from '../../src/modelcheck/model/tables.ts'
+import { policySettings } from '../../src/modelcheck/rules/check-flows.ts'
+import type { Mutant } from './mutation.ts'
+import { readOnce } from './read-once.ts'
+
+/** Rows of one step as they are after an edit. */
+export interface EditedRows {
+  readonly id: string
+  readonly step: string
+  readonly rows: readonly { readonly if: Readonly<Record<string, readonly string[]>>; readonly go: string }[]
+}
+
+/** Of one walk: an edit in a flow that is larger is not proved. */
+const STATES_MOST = 1_500_000
+
+/**
+ * Ids of the edits that lead every conversation of a flow the way it went, with locks shut and with all of them open.
+ * Undefined where the flow is too large for that. An edit whose step no conversation comes to, or that reads what may change behind the step, is never among them.
+ */
+export function leadingNowhereElse(
+  set: FlowSet,
+  concern: string,
+  edits: readonly EditedRows[],
+  settledNeedsChange: boolean,
+): ReadonlySet<string> | undefined {
+  const flow = set.flows.get(concern)
+  if (flow === undefined) throw new Error(`no flow "${concern}"`)
+  const same = new Set(edits.map(({ id }) => id))
+  const reached = new Set<string>()
+  const settings = policySettings(flow, set, 'few')
+  for (const policies of new Set([settings[0] ?? {}, settings.at(-1) ?? {}])) {
+    const flat = flatten(flow, set, { policies, settledNeedsChange, observed: edits.flatMap(observing) })
+    const byNode = new Map<number, { readonly id: string; readonly rows: readonly FlatRow[] }[]>()
+    const moving = movingIn(flat)
+    for (const edit of edits) {
+      const node = flat.nodeOf.get(edit.step)
+      if (node === undefined) continue
+      const rows = rowsOf(edit, flat)
+      const isMoving = rows.some(({ tests }) => tests.some(({ fields }) => fields.some(field => moving.has(field))))
+      if (isMoving) same.delete(edit.id)
+      byNode.set(node, [...(byNode.get(node) ?? []), { id: edit.id, rows }])
+    }
+    let now: Int32Array | undefined
+    try {
+      explore(flat, {
+        resume: 'return',
+        corrections: 'restart',
+        interruptions: true,
+        statesMost: STATES_MOST,
+        onMover: mover => {
+          mover.onEntered = (_node, state) => {
+            now = state
+          }
+          mover.onRouted = (node, row) => {
+            const state = now
+            if (state === undefined) return
+            const shipped = flat.nodes[node]?.rows.find(each => each.row === row)?.go
+            for (const { id, rows } of byNode.get(node) ?? []) {
+              reached.add(id)
+              if (same.has(id) && goOf(rows, state) !== shipped) same.delete(id)
+            }
+          }
+        },
+      })
+    } catch (error) {
+      if (error instanceof TooManyStates) return undefined
+      throw error
+    }
+  }
+  return new Set([...same].filter(id => reached.has(id)))
+}
+
+const observing = ({ step, rows }: EditedRows): Observation[] =>
+  rows.flatMap(row =>
+    Object.entries(row.if).map(([on, values]) => ({ on, values, isAt: each => each.id === step, freed: [] })),
+  )
+
+/** Rows that a policy rules out are left out, as in the tables. */
+function rowsOf({ rows }: EditedRows, flat: FlatFlow): readonly FlatRow[] {
+  return rows.flatMap((row, index) => {
+    const conditions = Object.entries(row.if)
+    const isRuledOut = conditions.some(([on, values]) => {
+      const policy = flat.policies[on]
+      return policy !== undefined && !values.includes(policy)
+    })
+    if (isRuledOut) return []
+    const tests = conditions.flatMap(([on, values]) =>
+      flat.policies[on] === undefined ? [testFor(on, values, flat)] : [],
+    )
+    return [{ tests, go: row.go === 'resume' ? RESUME : (flat.nodeOf.get(row.go) ?? -2), row: index }]
+  })
+}
+
+/** -2 where no row fits. */
+function goOf(rows: readonly FlatRow[], state: Int32Array): number {
+  for (const { tests, go } of rows) if (tests.every(test => holds(test, state))) return go
+  return -2
+}
+
+/** What may change once a step is behind: asked again, said by the way, history, and time. */
+function movingIn({ nodes, cells, fields, fieldOf }: FlatFlow): ReadonlySet<number> {
+  const again = nodes.flatMap(({ again, ask }) => (again ? [ask] : []))
+  const byTheWay = ['can-travel', 'have-you-left'].flatMap(fact => fieldOf.get(fact) ?? [])
+  const history = cells.flatMap((cell, field) => (cell.domain.document.sticky === true ? [field] : []))
+  return new Set([...again, ...byTheWay, ...history, fields.elapsed, fields.timeLeft])
+}
+
+/** Kinds of edits that are of a step's rows alone. */
+const OF_ROWS: ReadonlySet<string> = new Set([
+  'value added',
+  'value dropped',
+  'condition dropped',
+  'row dropped',
+  'rows swapped',
+])
+
+/** Ids of those edits that lead nowhere else in any flow that has their step. */
+export function changingNothing(
+  shipped: FlowFiles,
+  set: FlowSet,
+  mutants: readonly Mutant[],
+  settledNeedsChange: boolean,
+  progress: (share: number, line: string) => void,
+): ReadonlySet<string> {
+  const edits = mutants.flatMap(mutant => {
+    if (mutant.step === undefined || !OF_ROWS.has(mutant.kind)) return []
+    const edited = loadFlows(mutant.files(shipped), readOnce).set
+    return edited === undefined ? [] : [{ mutant, step: mutant.step, edited }]
+  })
+  const same = new Set<string>()
+  const other = new Set<string>()
+  let walked = 0
+  for (const [concern, flow] of set.flows) {
+    const here = edits.flatMap(({ mutant: { id }, step, edited }) => {
+      const rows = edited.flows.get(concern)?.steps.get(step)?.rows
+      return flow.steps.has(step) && rows !== undefined ? [{ id, step, rows }] : []
+    })
+    let isTooLarge = false
+    for (let from = 0; from < here.length; from += AT_ONCE) {
+      const part = here.slice(from, from + AT_ONCE)
+      const found = isTooLarge ? undefined : leadingNowhereElse(set, concern, part, settledNeedsChange)
+      isTooLarge ||= found === undefined
+      for (const { id } of part) (found?.has(id) === true ? same : other).add(id)
+    }
+    walked += 1
+    progress(walked / set.flows.size, `${walked} of ${set.flows.size} flows walked for ${edits.length} edits`)
+  }
+  return new Set([...same].filter(id => !other.has(id)))
+}
+
+/** What more edits read at once makes more states. */
+const AT_ONCE = 12
