@@ -1,8 +1,12 @@
 import { describe, expect, it } from 'vitest'
 import { readFlowFiles } from '../../src/cli/flow-files.ts'
+import { loadFlows } from '../../src/flow/load.ts'
 import { inDrawnOrder, resultOf } from '../long/mutants.ts'
 import { watchers } from '../support/mutant-kill.ts'
+import { leadingNowhereElse } from '../support/mutant-proof.ts'
 import { allMutants, diffOf } from '../support/mutation.ts'
+import { readOnce } from '../support/read-once.ts'
+import { shippedVignettes } from '../support/situation-ways.ts'
 
 // All edits, and who notices each: npm run long -- --only mutants. Outside: mutation analysis (R. A. DeMillo, R. J. Lipton,
 // F. G. Sayward, "Hints on test data selection", 1978; from memory).
@@ -33,13 +37,14 @@ describe('slips made on purpose in the shipped flows', () => {
     expect(ids(1).toSorted()).toEqual(mutants.map(({ id }) => id).toSorted())
   })
 
-  it('that one part of a sample is noticed by reading, by the checker or by a vignette', {
+  it('that one part of a sample is noticed by reading, by the checker, by a vignette, or by a way that one goes on', {
     timeout: 180_000,
   }, async () => {
-    const watching = await watchers(['home-open'])
+    const watching = await watchers(['home-open', 'person-sure-of-nothing'])
     const sample = [
       ['tube-out/device row 2 also for in-opening: nothing', 'reading'],
       ['someone/start pages nobody', 'checker'],
+      ['someone/start does not say bot-here', 'ways'],
       ['someone silence is not chased', 'checker'],
       ['shared fact replaced not sure acts as went-in-easily', 'checker'],
       ['tube-out/lock-pain row 1 goes to lock-shut', 'reading'],
@@ -49,6 +54,36 @@ describe('slips made on purpose in the shipped flows', () => {
       if (mutant === undefined) throw new Error(`there is no edit "${id}"`)
       expect([id, (await watching.notice(mutant, 'quick'))?.by]).toEqual([id, by])
     }
+  })
+})
+
+describe('a slip in the rows of a step', () => {
+  const { loaded } = shippedVignettes()
+  const { flows } = loaded.line
+  const rowsWith = (id: string) => {
+    const mutant = mutants.find(each => each.id === id)
+    const set = mutant === undefined ? undefined : loadFlows(mutant.files(shipped), readOnce).set
+    const rows = set?.flows.get('someone')?.steps.get(mutant?.step ?? '')?.rows
+    if (mutant?.step === undefined || rows === undefined) throw new Error(`there is no edit "${id}"`)
+    return { id, step: mutant.step, rows }
+  }
+
+  it('is proved to change nothing where no conversation is led elsewhere by it, and only there', () => {
+    const nothing = ['shared/ask-danger row 2 also for danger: present', 'shared/ask-danger row 1 dropped']
+    const something = [
+      'shared/ask-danger row 2 also for danger: absent',
+      'shared/check-wakes row 1 dropped',
+      'shared/check-breathes row 1 also for breathes: yes',
+    ]
+    const edits = [...nothing, ...something].map(rowsWith)
+    expect(leadingNowhereElse(flows, 'someone', edits, true)).toEqual(new Set(nothing))
+  })
+
+  it('is not proved where no conversation comes to the step', () => {
+    const [row] = flows.flows.get('someone')?.steps.get('shared/check-wakes')?.rows ?? []
+    if (row === undefined) throw new Error('the step is gone')
+    const edit = { id: 'nowhere', step: 'shared/no-such-step', rows: [row] }
+    expect(leadingNowhereElse(flows, 'someone', [edit], true)).toEqual(new Set())
   })
 })
 

@@ -149,7 +149,9 @@ export function changingNothing(
     let isTooLarge = false
     for (let from = 0; from < here.length; from += AT_ONCE) {
       const part = here.slice(from, from + AT_ONCE)
-      const found = isTooLarge ? undefined : leadingNowhereElse(set, concern, part, settledNeedsChange)
+      const found: ReadonlySet<string> | undefined = isTooLarge
+        ? undefined
+        : leadingNowhereElse(set, concern, part, settledNeedsChange)
       isTooLarge ||= found === undefined
       for (const { id } of part) (found?.has(id) === true ? same : other).add(id)
     }
