@@ -20,6 +20,11 @@ export function storedJson(text: string): unknown {
   return read
 }
 
+/** Nothing read so far is remembered: a case was erased, and no text of it may be left. */
+export function forgetStoredJson(): void {
+  lately.clear()
+}
+
 function frozen(value: unknown): unknown {
   if (typeof value !== 'object' || value === null) return value
   for (const part of Object.values(value)) frozen(part)

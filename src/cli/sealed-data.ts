@@ -1,5 +1,6 @@
 import { createSecretKey, hkdfSync, randomBytes } from 'node:crypto'
 import { existsSync, statSync } from 'node:fs'
+import { forgetStoredJson } from '../case/stored-json.ts'
 import type { StoreRoute } from '../config/store-section.ts'
 import { systemClock } from '../runtime/system-clock.ts'
 import { addClinicKey, ClinicKeysUnusable, readClinicKeys } from '../store/clinic-keys.ts'
@@ -116,7 +117,8 @@ async function opened(options: SealedDataOptions, joining?: Joining): Promise<Se
       throw error
     }
     const photos = photoFolder(data.photosFolder, keys)
-    return { store: sealedStore(store, keys, options.onUnreadable, inboxKey(data), photos), keys, photos, clinicKeys }
+    const beside = { forget: photos.forget, forgetTexts: forgetStoredJson }
+    return { store: sealedStore(store, keys, options.onUnreadable, inboxKey(data), beside), keys, photos, clinicKeys }
   } catch (error) {
     await keys.close()
     throw error

@@ -47,14 +47,15 @@ const REMEMBERED_MOST = 4_096
  * Closing it closes the store and the keys.
  *
  * @param inboxKey  seals what processes hand each other; needed where the store is shared
- * @param beside  what else is sealed with a case's key: it goes with the case
+ * @param beside  what else is sealed with a case's key, and goes with the case; and texts that were read of late, of any case,
+ *   which go with each case and whenever old cases are looked for: another process may have erased one
  */
 export function sealedStore(
   store: SealableStore<Content>,
   keys: CaseKeys,
   onUnreadable: OnUnreadable,
   inboxKey?: KeyObject,
-  beside?: { forget(caseId: string): Promise<unknown> },
+  beside?: { forget(caseId: string): Promise<unknown>; forgetTexts(): void },
 ): SealedStore {
   const caseOfEffect = new Map<string, string>()
   const states = latelySealed()
@@ -220,11 +221,18 @@ export function sealedStore(
     await store.rendered(effectId, sealText(key, [caseId, 'content', effectId], content), at)
   }
 
-  async function erase(caseId: string, at: Instant): Promise<void> {
+  function forgetTexts(): void {
     states.forgetAll()
+    beside?.forgetTexts()
+  }
+
+  async function erase(caseId: string, at: Instant): Promise<void> {
+    forgetTexts()
     await keys.erase(caseId, at)
     await store.forget(caseId, ERASED, at)
     await beside?.forget(caseId)
+    // Read once more before its key was gone.
+    forgetTexts()
   }
 
   const present = (cases: readonly StoredCase<Content>[]) => cases.flatMap(stored => openedCase(stored) ?? [])
@@ -271,6 +279,7 @@ export function sealedStore(
     },
     erase,
     async purge(olderThan, at) {
+      forgetTexts()
       const erased: string[] = []
       for (const caseId of await store.closedBefore(olderThan, ERASED)) {
         // Looked at again: erasing takes its time, and a clinician may have written to the case meanwhile.

@@ -1,5 +1,5 @@
 import { expect, it } from 'vitest'
-import { storedJson } from '../../src/case/stored-json.ts'
+import { forgetStoredJson, storedJson } from '../../src/case/stored-json.ts'
 
 it('reads a text once for all who read it, and gives each the same, frozen to its last part', () => {
   const text = '{"alarms":{"leave":{"due":5}},"answers":[["out",1]]}'
@@ -23,4 +23,12 @@ it('remembers few: a text read long ago is read anew, and says the same', () => 
   for (let n = 0; n < 100; n += 1) storedJson(`{"n":${n}}`)
   expect(storedJson('{"n":"first"}')).not.toBe(first)
   expect(storedJson('{"n":"first"}')).toEqual(first)
+})
+
+it('remembers no text once a case was erased', () => {
+  const text = '{"said":"it came out"}'
+  const read = storedJson(text)
+  expect(storedJson(text)).toBe(read)
+  forgetStoredJson()
+  expect(storedJson(text)).not.toBe(read)
 })

@@ -14,6 +14,7 @@ import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { fileURLToPath } from 'node:url'
 import { afterEach, beforeEach, describe, expect, test, vi } from 'vitest'
+import { storedJson } from '../../src/case/stored-json.ts'
 import { openDataFolder } from '../../src/cli/data-folder.ts'
 import { recordsCommand } from '../../src/cli/records.ts'
 import { retention } from '../../src/cli/retention.ts'
@@ -45,6 +46,21 @@ const open = (mode: 'clinic' | 'demonstration') =>
   })
 
 describe('a data folder', () => {
+  test('holds no text of an erased case in memory, and none at all once old cases are looked for', async () => {
+    const { store } = await open('demonstration')
+    await store.commit(step('sun', 0))
+    const lately = async (caseId: string) => storedJson((await store.load(caseId))?.state ?? 'null')
+    const read = await lately('sun')
+    expect(await lately('sun')).toBe(read)
+    await store.erase('sun', at(5))
+    expect(storedJson(JSON.stringify(read))).not.toBe(read)
+    await store.commit(step('dew', 0))
+    const other = await lately('dew')
+    await store.purge(at(-1e6), at(6))
+    expect(await lately('dew')).not.toBe(other)
+    await store.close()
+  })
+
   test('of a demonstration gets its key at the first start, and the same one opens it again', async () => {
     const first = await open('demonstration')
     await first.store.commit(step('sun', 0))
