@@ -198,12 +198,12 @@ export function stopChasing(work: Work): void {
 
 /** Effects that bring the store's alarms from what they were to what they are now. */
 export function alarmEffects(before: CaseState, work: Work): void {
-  for (const [name, alarm] of Object.entries(work.state.alarms)) {
-    if (before.alarms[name]?.due === alarm.due) continue
-    if (alarm.due === NEVER) work.effects.push({ kind: 'cancelAlarm', name })
-    else work.effects.push({ kind: 'setAlarm', name, due: alarm.due })
+  const { alarms } = work.state
+  if (alarms === before.alarms) return
+  for (const name in alarms) {
+    const due = alarms[name]?.due
+    if (due === undefined || before.alarms[name]?.due === due) continue
+    work.effects.push(due === NEVER ? { kind: 'cancelAlarm', name } : { kind: 'setAlarm', name, due })
   }
-  for (const name of Object.keys(before.alarms)) {
-    if (!(name in work.state.alarms)) work.effects.push({ kind: 'cancelAlarm', name })
-  }
+  for (const name in before.alarms) if (!(name in alarms)) work.effects.push({ kind: 'cancelAlarm', name })
 }

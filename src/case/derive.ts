@@ -10,13 +10,13 @@ import { urineOf } from '../clinical/urine.ts'
 import type { KernelFacts } from '../flow/kernel.ts'
 import { type Instant, instant } from '../time/instant.ts'
 import type { Answer } from './answer.ts'
-import { type FactKeys, factGround, shapeWith } from './fact-shape.ts'
+import { DERIVED_FROM, type FactKeys, factGround, shapeWith } from './fact-shape.ts'
 import type { Line } from './line.ts'
 import type { CaseState } from './state.ts'
 
 /** Every steering fact as it stands at `at`, from the answers that talk has reached. */
 export function factsAt(line: Line, state: CaseState, at: Instant): KernelFacts {
-  const { start, keys } = factGround(line)
+  const { start, keys, derived } = factGround(line)
   const reached: { readonly id: string; readonly known: FactKeys; readonly answer: Answer }[] = []
   let shape = start
   for (const id in state.answers) {
@@ -28,7 +28,8 @@ export function factsAt(line: Line, state: CaseState, at: Instant): KernelFacts 
   }
   const facts: Record<string, string> = { ...shape.facts }
   for (const { id, known, answer } of reached) putValues(facts, id, known, answer)
-  for (const id in line.flows.derived) facts[id] = derivedValue(line, state, id, at)
+  for (const { id, from } of derived)
+    if (from === undefined || facts[from] !== undefined) facts[id] = derivedValue(line, state, id, at)
   return facts
 }
 
@@ -91,18 +92,7 @@ function derivedValue(line: Line, state: CaseState, id: string, at: Instant): st
 }
 
 /** Ids of derived facts that have a computation here; a facts file may name no other. */
-export const DERIVED = [
-  'danger',
-  'tract',
-  'closure',
-  'reach',
-  'ph-result',
-  'age-band',
-  'fever',
-  'urine',
-  'balloon-loss',
-  'callout',
-] as const
+export const DERIVED = Object.keys(DERIVED_FROM)
 
 function dangerOf(state: CaseState): string {
   const answer = reachedAnswer(state, 'danger-signs')

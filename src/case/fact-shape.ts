@@ -23,9 +23,24 @@ export interface FactKeys {
   readonly ofValues: readonly { readonly value: string; readonly key: string }[]
 }
 
+/** Derived facts that are worked out in `derive.ts`, and the answer without which each is "not-asked". */
+export const DERIVED_FROM: Readonly<Record<string, string | undefined>> = {
+  danger: 'danger-signs',
+  tract: 'first-placed',
+  closure: 'out-since',
+  reach: 'out-since',
+  'ph-result': 'ph',
+  'age-band': 'age',
+  fever: 'temperature',
+  urine: 'last-wet',
+  'balloon-loss': 'balloon-put-in',
+  callout: undefined,
+}
+
 /** What the facts of a line's cases are built from. */
 export interface FactGround {
   readonly start: FactShape
+  readonly derived: readonly { readonly id: string; readonly from: string | undefined }[]
   readonly keys: ReadonlyMap<string, FactKeys>
 }
 
@@ -41,6 +56,7 @@ export function factGround({ flows, settings }: { flows: FlowSet; settings: Line
   const answered = Object.entries(flows.facts).filter(([, document]) => document.settable !== true)
   const ground: FactGround = {
     start: shapeOf(Object.fromEntries([...policies, ...derived])),
+    derived: Object.keys(flows.derived).map(id => ({ id, from: DERIVED_FROM[id] })),
     keys: new Map(answered.map(([id, document]) => [id, keysOf(id, document)])),
   }
   GROUNDS.set(settings, ofSettings.set(flows, ground))

@@ -6,46 +6,56 @@ import type { Work } from './work.ts'
 export function replyOf(work: Work): Effect | undefined {
   if (work.state.doNotWrite) return undefined
   const said = [...work.stops, ...work.urgent, ...work.rest]
-  const isQuestion = (part: Saying) => part.kind === 'ask' || part.kind === 'read-back'
+  if (said.length === 0) return undefined
+  const replaced = said.flatMap(part =>
+    part.kind === 'say' ? (work.flow.advice.get(part.id)?.['in-place-of'] ?? NOTHING) : NOTHING,
+  )
+  const parts: Saying[] = []
   const seen = new Set<string>()
-  const replaced = new Set(
-    said.flatMap(part => (part.kind === 'say' ? (work.flow.advice.get(part.id)?.['in-place-of'] ?? []) : [])),
-  )
-  const words = said.filter(part => {
-    if (isQuestion(part) || (part.kind === 'say' && replaced.has(part.id))) return false
-    const key = part.kind === 'say' && !('of' in part) ? part.id : JSON.stringify(part)
-    if (seen.has(key)) return false
+  let question: Saying | undefined
+  for (const part of said) {
+    if (part.kind === 'ask' || part.kind === 'read-back') {
+      if (part.serial === work.state.open?.serial) question = part
+      continue
+    }
+    if (part.kind === 'say' && replaced.includes(part.id)) continue
+    const key = part.kind === 'say' ? part.id : JSON.stringify(part)
+    if (seen.has(key)) continue
     seen.add(key)
-    return true
-  })
-  const question = said
-    .filter(part => isQuestion(part) && 'serial' in part && part.serial === work.state.open?.serial)
-    .at(-1)
-  const closing = closingOf(work, words)
-  const parts = [...words, ...(closing === undefined ? [] : [closing]), ...(question === undefined ? [] : [question])]
+    parts.push(part)
+  }
+  const closing = closingOf(work, parts)
+  if (closing !== undefined) parts.push(closing)
+  if (question !== undefined) parts.push(question)
   if (parts.length === 0) return undefined
-  const acts = parts.some(
-    part => part.kind === 'clinician' || (part.kind === 'say' && (work.flow.advice.get(part.id)?.tags.length ?? 0) > 0),
-  )
+  const audible = parts.some(part => part.kind === 'clinician' || tagsOf(work, part).length > 0)
   return {
     kind: 'reply',
     parts,
-    audible: acts,
+    audible,
     ...(work.state.before === undefined ? {} : { concern: work.state.concern }),
     ...(work.late === undefined ? {} : { late: work.late }),
   }
 }
 
+const NOTHING: readonly string[] = []
+
+/** Tags of advice; a notice has none. */
+const tagsOf = (work: Work, part: Saying): readonly string[] =>
+  part.kind === 'say' ? (work.flow.advice.get(part.id)?.tags ?? NOTHING) : NOTHING
+
 /** Whatever asks for an act ends with whom to ring if it gets worse, also when a correction left out the flow's own line. */
 function closingOf(work: Work, words: readonly Saying[]): Saying | undefined {
-  const tags = words.flatMap(part => (part.kind === 'say' ? (work.flow.advice.get(part.id)?.tags ?? []) : []))
-  const isNeeded = tags.length > 0 && !tags.includes('call-emergency') && work.flow.closing !== undefined
-  return isNeeded && work.flow.closing !== undefined ? { kind: 'say', id: work.flow.closing } : undefined
+  const { closing } = work.flow
+  if (closing === undefined) return undefined
+  const tags = words.flatMap(part => tagsOf(work, part))
+  return tags.length > 0 && !tags.includes('call-emergency') ? { kind: 'say', id: closing } : undefined
 }
 
 /** Pages of one step as they stand at its end: none carries an urgency that was raised after it, no update doubles a page. */
 export function pagesSettled(work: Work): Effect[] {
   const { urgency, reason } = work.state.callout
+  if (work.effects.length === 0) return []
   const settled = work.effects.map(effect => (effect.kind === 'page' ? { ...effect, urgency, reason } : effect))
   return settled.filter((effect, index) => {
     if (effect.kind !== 'page' || effect.why !== 'update') return true

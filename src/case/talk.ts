@@ -17,38 +17,38 @@ const MOST_DRIVES = 400
 /** Gives the kernel one event, does what it asks, and goes on until it rests. */
 export function drive(work: Work, event: KernelEvent): void {
   const queue: KernelEvent[] = [event]
-  for (let count = 0; queue.length > 0; count++) {
+  for (let count = 0; count < queue.length; count++) {
     if (count > MOST_DRIVES) throw new InvariantBroken(`flow "${work.flow.concern}" does not come to rest`)
-    const next = queue.shift()
-    if (next !== undefined) queue.push(...driveOnce(work, next))
+    const next = queue[count]
+    if (next !== undefined) driveOnce(work, next, queue)
   }
 }
 
-function driveOnce(work: Work, event: KernelEvent): KernelEvent[] {
+/** @param follow  takes what the kernel is to be given next */
+function driveOnce(work: Work, event: KernelEvent, follow: KernelEvent[]): void {
   const { state, effects } = work.flow.kernel.step(work.state.kernel, event)
   work.state.kernel = state
-  const follow: KernelEvent[] = []
-  for (const effect of effects) follow.push(...onEffect(work, effect))
+  for (const effect of effects) onEffect(work, effect, follow)
   // A replay pages when it is done: only then is the disposition known that the page carries.
-  if (work.replay === undefined) follow.push(...pagesOf(work))
-  return follow
+  if (work.replay === undefined && work.pagesWanted.length > 0) follow.push(...pagesOf(work))
 }
 
-function onEffect(work: Work, effect: KernelEffect): KernelEvent[] {
+function onEffect(work: Work, effect: KernelEffect, follow: KernelEvent[]): void {
   switch (effect.kind) {
     case 'entered':
-      return enter(work, effect.step)
+      enter(work, effect.step, follow)
+      break
     case 'resume':
       work.resume = true
-      return []
+      break
     case 'callout': {
       const moved = onStage(work, effect.stage)
       if (moved === 'unanswered') work.unanswered = true
-      return moved === 'pageFailed' ? [{ type: 'pageFailed' }] : []
+      if (moved === 'pageFailed') follow.push({ type: 'pageFailed' })
+      break
     }
     case 'band':
       if (effect.closure === 'overdue') mark(work, 'overdue')
-      return []
   }
 }
 
@@ -65,7 +65,7 @@ export function factsNow(work: Work) {
   return factsAt(work.line, work.state, work.at)
 }
 
-function enter(work: Work, id: string): KernelEvent[] {
+function enter(work: Work, id: string, follow: KernelEvent[]): void {
   const step = work.flow.steps.get(id)
   if (step === undefined) throw new InvariantBroken(`the machine entered step "${id}", which the flow does not have`)
   if (id.startsWith(EMERGENCY)) enterEmergency(work)
@@ -82,7 +82,8 @@ function enter(work: Work, id: string): KernelEvent[] {
   for (const name of step.cancel ?? []) cancelAlarm(work, name)
   if (step.cancel !== undefined) restoreAlarms(work, name => step.cancel?.includes(name) === true)
   if (step['start-clock'] !== undefined) work.state.clockStarted = true
-  return step.ask === undefined ? rest(work, step) : ask(work, step, step.ask)
+  if (step.ask === undefined) rest(work, step)
+  else ask(work, step, step.ask, follow)
 }
 
 function enterEmergency(work: Work): void {
@@ -92,12 +93,10 @@ function enterEmergency(work: Work): void {
   work.state.danger ??= { at: work.at, signs: [] }
 }
 
-function rest(work: Work, step: Step): KernelEvent[] {
-  if (step.wait === true || step.end === true) {
-    work.state.open = undefined
-    stopChasing(work)
-  }
-  return []
+function rest(work: Work, step: Step): void {
+  if (step.wait !== true && step.end !== true) return
+  work.state.open = undefined
+  stopChasing(work)
 }
 
 /** Raises the disposition; on a replayed path it is compared when the replay is done. */
@@ -185,16 +184,18 @@ function addAlarm(work: Work, alarm: AlarmDocument, enteredAt: typeof work.at): 
 }
 
 /** Opens a question, or answers it from the record: after a correction and for what was already known. */
-function ask(work: Work, step: Step, fact: string): KernelEvent[] {
+function ask(work: Work, step: Step, fact: string, follow: KernelEvent[]): void {
   // A follow-up asks anew: the earlier answer no longer stands, also for a replay to come.
   if (step.again === true && work.replay === undefined) forgetAnswer(work, fact)
   const known = work.state.answers[fact] !== undefined
   reach(work, fact)
-  if (known) return [{ type: 'answered', facts: factsNow(work) }]
+  if (known) {
+    follow.push({ type: 'answered', facts: factsNow(work) })
+    return
+  }
   openQuestion(work, fact)
   if (step.quiet === true) stopChasing(work)
   else chaseSilence(work, work.silent)
-  return []
 }
 
 function forgetAnswer(work: Work, fact: string): void {
