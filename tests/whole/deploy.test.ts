@@ -1,6 +1,6 @@
-import { spawnSync } from 'node:child_process'
-import { existsSync, readdirSync, readFileSync } from 'node:fs'
-import { join } from 'node:path'
+import { spawn, spawnSync } from 'node:child_process'
+import { cpSync, existsSync, mkdirSync, readdirSync, readFileSync, realpathSync, symlinkSync } from 'node:fs'
+import { dirname, join } from 'node:path'
 import { describe, expect, it } from 'vitest'
 import { parse } from 'yaml'
 import { serveCommand } from '../../src/cli/serve.ts'
@@ -8,6 +8,7 @@ import { openRedisStore } from '../../src/store/redis/redis-store.ts'
 import { filesBelow } from '../house/source-scan.ts'
 import { ROOT } from '../support/clone.ts'
 import { redisServer } from '../support/redis-server.ts'
+import { newFolder, serve } from './process.ts'
 
 const read = (...path: readonly string[]) => readFileSync(join(ROOT, ...path), 'utf8')
 const compose = parse(read('deploy', 'container', 'compose.yaml'), { merge: true }) as {
@@ -54,6 +55,36 @@ describe('what ships for running the line', () => {
     expect(container).toMatch(new RegExp(`^FROM node:${devDependencies.node}-`, 'm'))
     for (const [, from] of container.matchAll(/^COPY (?!package)(\S+) /gm))
       expect(readdirSync(join(ROOT, from ?? '')).length).toBeGreaterThan(0)
+  })
+
+  it('serves from the files and packages that the image holds, and its health check finds it well', {
+    timeout: 60_000,
+  }, async () => {
+    const image = newFolder()
+    const within = (path: string) => join(image.path, path)
+    for (const [, from = '', to = ''] of container.matchAll(/^COPY (?!package)(\S+) (\S+)$/gm))
+      cpSync(join(ROOT, from), within(to), { recursive: true })
+    cpSync(join(ROOT, 'package.json'), within('package.json'))
+    // As after "npm ci --omit=dev": what the program itself names must be among these.
+    const lock = JSON.parse(read('package-lock.json')) as { packages: Readonly<Record<string, { dev?: boolean }>> }
+    for (const [path, { dev }] of Object.entries(lock.packages)) {
+      if (dev === true || !/^node_modules\/(@[^/]+\/)?[^/]+$/.test(path) || !existsSync(join(ROOT, path))) continue
+      mkdirSync(dirname(within(path)), { recursive: true })
+      symlinkSync(realpathSync(join(ROOT, path)), within(path))
+    }
+    expect(existsSync(within('node_modules/vitest'))).toBe(false)
+
+    const bot = await serve({ data: within('data'), from: image.path })
+    const check = JSON.parse(/^HEALTHCHECK .*\\\n +CMD (.*)$/m.exec(container)?.[1] ?? '[]') as string[]
+    const ask = (port: string) =>
+      new Promise(resolve => {
+        const args = check.slice(1).map(word => word.replace(':8080/', `:${port}/`))
+        spawn(process.execPath, args, { stdio: 'ignore' }).once('exit', resolve)
+      })
+    expect(await ask(new URL(bot.origin).port)).toBe(0)
+    await bot.stop()
+    expect(await ask(new URL(bot.origin).port)).toBe(1)
+    image.remove()
   })
 
   it('has a unit that systemd reads without a complaint, where systemd is', () => {

@@ -32,6 +32,8 @@ export interface ServeOptions {
   /** Modules loaded before the bot, in place of the clock that starts at `at`; what they read from the environment. */
   readonly preload?: readonly string[]
   readonly env?: Readonly<Record<string, string>>
+  /** The folder that holds the program. Default: this clone. */
+  readonly from?: string
 }
 
 const START_MS = process.env.LONG === '1' ? 90_000 : 20_000
@@ -45,7 +47,7 @@ export async function serve(options: ServeOptions): Promise<Served> {
   const args = ['src/cli/main.ts', 'serve', '--port', String(options.port ?? 0), '--data', options.data, ...clinic]
   const preload = (options.preload ?? [laterClock]).flatMap(file => ['--import', file])
   const child = spawn(node, [...preload, ...args], {
-    cwd: root,
+    cwd: options.from ?? root,
     env: { ...process.env, CLOCK_AHEAD_MS: String((options.at ?? NIGHT) - Date.now()), ...options.env },
     stdio: ['ignore', 'pipe', 'pipe'],
   })
