@@ -5,7 +5,7 @@ import type { Clinic } from '../oncall/clinic.ts'
 import { type BoardPager, boardPager } from '../pagers/board.ts'
 import { type DemoReceivers, openDemoReceivers } from '../pagers/demo-receivers.ts'
 import type { Pager } from '../pagers/pager.ts'
-import { smtpPager } from '../pagers/smtp.ts'
+import type { SmtpPagerOptions } from '../pagers/smtp.ts'
 import { webhookPager } from '../pagers/webhook.ts'
 import type { Instant } from '../time/instant.ts'
 import type { BotSms, ReceiptsKept } from './bot-sms.ts'
@@ -51,7 +51,7 @@ export async function demoPagers(
     boardPager(),
     new Map([
       ...(texts === undefined ? [] : [['sms', texts.pager] as const]),
-      ['smtp', smtpPager({ host: to.host, port: to.port, from: to.from, security: 'none' })],
+      ['smtp', await byMail({ host: to.host, port: to.port, from: to.from, security: 'none' })],
       ['webhook', toReceiver],
     ]),
     demo,
@@ -71,7 +71,7 @@ export async function clinicPagers(
     const { user, passwordFile, ...smtp } = routes.smtp
     const auth =
       user === undefined || passwordFile === undefined ? {} : { auth: { user, pass: secretIn(passwordFile) } }
-    pagers.set('smtp', smtpPager({ ...smtp, ...auth, repeatLabel: () => wording()('sms-repeat') }))
+    pagers.set('smtp', await byMail({ ...smtp, ...auth, repeatLabel: () => wording()('sms-repeat') }))
   }
   if (routes.webhook !== undefined) {
     pagers.set(
@@ -87,6 +87,12 @@ export async function clinicPagers(
     routes.sms === undefined ? undefined : (await import('./bot-sms.ts')).openSms(routes.sms, now, wording, kept)
   if (sms !== undefined) pagers.set('sms', sms.pager)
   return over(boardPager(), pagers, undefined, sms)
+}
+
+/** Read at the start, and only where somebody is paged so: a page must not be what finds out that it does not load. */
+async function byMail(options: SmtpPagerOptions): Promise<Pager> {
+  const { smtpPager } = await import('../pagers/smtp.ts')
+  return smtpPager(options)
 }
 
 const secretIn = (file: string): string => readFileSync(file, 'utf8').trim()

@@ -15,7 +15,6 @@ import { type Content, type SealableStore, StoreUnusable } from '../store/store.
 import { instant } from '../time/instant.ts'
 import type { DataFolder } from './data-folder.ts'
 import { lineMembers } from './line-members.ts'
-import { keysApart, openRedisOf } from './redis-at-hand.ts'
 
 export interface SealedDataOptions {
   readonly data: DataFolder
@@ -136,6 +135,8 @@ async function keptIn(
     refuseLostDatabase(data, keys)
     return openSqliteStore<Content>({ file: data.databaseFile })
   }
+  // A line on a file does not read the client of a server it does not have.
+  const { keysApart, openRedisOf } = await import('./redis-at-hand.ts')
   const asLine = joining === undefined ? {} : { member: joining.member, migrates: true }
   const store = await openRedisOf(route, mode === 'demonstration', options.onFault, asLine)
   try {
