@@ -3,7 +3,7 @@ import type { CaseEvent } from '../case/event.ts'
 import type { ChatRef } from '../case/message.ts'
 import { passed } from '../points/points.ts'
 import type { CaseHead, OutboxRow, Store, StoredCase } from '../store/store.ts'
-import { before, days, hours, type Instant, type Milliseconds } from '../time/instant.ts'
+import { after, before, days, hours, type Instant, type Milliseconds, seconds } from '../time/instant.ts'
 import { type Clock, holdAt } from './clock.ts'
 import type { OnFault } from './fault.ts'
 import type { Machine, RunningCase } from './machine.ts'
@@ -26,7 +26,7 @@ export interface RecoverDependencies {
   readonly isOurs?: (chat: ChatRef) => boolean
   /**
    * Setting `asked-again-after`. A press on a button older than this never reaches a bot on some channels, so that after
-   * being down this long (inclusive) every question at least this old is asked again.
+   * being down this long (inclusive), counted until presses are heard again, every question at least this old is asked again.
    */
   readonly askedAgainAfter: Milliseconds
 }
@@ -95,6 +95,13 @@ function latestChange(cases: readonly CaseHead[]): Instant | undefined {
   )
 }
 
+/**
+ * From this look until a press that waits at its channel is heard, at most: it is brought again after a pause, and may
+ * become too old in it. A question that is asked once more for nothing costs less than a press that nobody ever answers.
+ * Common practice, no source.
+ */
+const HEARD_WITHIN = seconds(30)
+
 async function askAgain(
   deps: RecoverDependencies,
   stored: StoredCase,
@@ -106,8 +113,9 @@ async function askAgain(
   if (state === undefined && !isAtRest(stored.state)) await deps.worker.resume(stored.caseId, 0, downSince)
   const open = state?.open
   if (open === undefined) return 0
-  const wasDown = now - downSince >= deps.askedAgainAfter
-  if (!wasDown || now - open.askedAt < deps.askedAgainAfter) return 0
+  const heardBy = after(now, HEARD_WITHIN)
+  const wasDown = heardBy - downSince >= deps.askedAgainAfter
+  if (!wasDown || heardBy - open.askedAt < deps.askedAgainAfter) return 0
   const applied = await deps.worker.resume(stored.caseId, open.serial, downSince)
   return applied.kind === 'done' ? 1 : 0
 }

@@ -11,6 +11,14 @@ describe('a start after an outage', () => {
     expect(night.delivered.map(wordsOf)).toEqual([['out-of-touch', 'ask 1']])
   })
 
+  it('asks it again also where a press of that age would become too old before it is heard', async () => {
+    let night = await world().start()
+    await night.say('the tube is out')
+    await night.advance(minutes(5))
+    night = await night.restart(seconds(125))
+    expect(night.delivered.map(wordsOf)).toEqual([['out-of-touch', 'ask 1']])
+  })
+
   it('asks nothing again after a short restart, when every press still arrives', async () => {
     let night = await world().start()
     await night.say('the tube is out')
@@ -23,7 +31,7 @@ describe('a start after an outage', () => {
     let night = await world().start()
     await night.advance(seconds(19))
     await night.say('the tube is out')
-    night = await night.restart(seconds(142))
+    night = await night.restart(seconds(112))
     expect(night.delivered).toEqual([])
   })
 
