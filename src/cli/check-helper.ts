@@ -1,10 +1,15 @@
 /** Walks on a core of its own, for a check: takes one thing after another that nobody has taken, and sends what it found. */
+import { enableCompileCache } from 'node:module'
 import { parentPort, workerData } from 'node:worker_threads'
-import { systemClock } from '../runtime/system-clock.ts'
-import { planOf } from './check-run.ts'
-import { type HelperAnswer, type HelperTask, type ToWalk, takeInTurn, thingsIn } from './check-together.ts'
+import type { HelperAnswer, HelperTask, ToWalk } from './check-together.ts'
 
-const { request, taken } = workerData as HelperTask
+const { request, taken, compiled } = workerData as HelperTask
+// Before the rest is loaded: a thread does not take over by itself where compiled code is kept.
+if (compiled !== undefined) enableCompileCache(compiled)
+const { planOf } = await import('./check-run.ts')
+const { takeInTurn, thingsIn } = await import('./check-together.ts')
+const { systemClock } = await import('../runtime/system-clock.ts')
+
 const clock = systemClock()
 const { walk } = planOf({ ...request, now: () => clock.monotonicMs() })
 

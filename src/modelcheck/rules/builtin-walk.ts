@@ -4,8 +4,11 @@ import type { Mover } from '../model/flat-step.ts'
 import type { FlatFlow } from '../model/tables.ts'
 import type { Seen } from './rule-watch.ts'
 
-/** Moves that may lower what was decided: an answer that was changed, or taken for none as after "can't travel" of who had left. */
-const MAY_LOWER: ReadonlySet<string> = new Set(['opened', 'restarted', 'wrong-tap', 'corrected'])
+/**
+ * Moves after which less may be decided than before: talk goes its way with another answer, or begins anew with none. The
+ * same happens after "can't travel" of a family that had left, and only of such a one: that is looked at by itself.
+ */
+const MAY_LOWER: ReadonlySet<string> = new Set(['restarted', 'wrong-tap', 'corrected'])
 
 export interface WalkWatch {
   readonly begin: Watch['begin']
