@@ -63,9 +63,9 @@ describe('a slip in the rows of a step', () => {
   const rowsWith = (id: string) => {
     const mutant = mutants.find(each => each.id === id)
     const set = mutant === undefined ? undefined : loadFlows(mutant.files(shipped), readOnce).set
-    const rows = set?.flows.get('someone')?.steps.get(mutant?.step ?? '')?.rows
-    if (mutant?.step === undefined || rows === undefined) throw new Error(`there is no edit "${id}"`)
-    return { id, step: mutant.step, rows }
+    const step = set?.flows.get('someone')?.steps.get(mutant?.step ?? '')
+    if (step === undefined) throw new Error(`there is no edit "${id}"`)
+    return { id, step: step.id, rows: step.rows, decide: step.decide }
   }
 
   it('is proved to change nothing where no conversation is led elsewhere by it, and only there', () => {

@@ -1,7 +1,7 @@
 /**
- * Edits of a step's rows that change nothing: the checker walks every conversation of the shipped flow, and wherever the step is
- * left, the edited rows lead to the same place. What the edited rows read is kept apart all the way there, so that nothing is
- * taken for the same that they would tell apart.
+ * Edits of a step's rows, or of what it decides, that change nothing: the checker walks every conversation of the shipped flow, and
+ * wherever the step is left, the edited rows lead to the same place; wherever it is entered, at least as much as it decides has been decided
+ * already. What the edited rows read is kept apart all the way there, so that nothing is taken for the same that they would tell apart.
  */
 import type { FlowSet } from '../../src/flow/flow-set.ts'
 import { type FlowFiles, loadFlows } from '../../src/flow/load.ts'
@@ -9,15 +9,17 @@ import { explore, TooManyStates } from '../../src/modelcheck/model/explore.ts'
 import { flatten } from '../../src/modelcheck/model/flat-flow.ts'
 import type { Observation } from '../../src/modelcheck/model/flat-nodes.ts'
 import { testFor } from '../../src/modelcheck/model/flat-tests.ts'
-import { type FlatFlow, type FlatRow, holds, RESUME } from '../../src/modelcheck/model/tables.ts'
+import { type FlatFlow, type FlatRow, holds, RESUME, urgencyOf } from '../../src/modelcheck/model/tables.ts'
 import { policySettings } from '../../src/modelcheck/rules/check-flows.ts'
 import type { Mutant } from './mutation.ts'
 import { readOnce } from './read-once.ts'
 
-/** Rows of one step as they are after an edit. */
-export interface EditedRows {
+/** One step as it is after an edit. */
+export interface EditedStep {
   readonly id: string
   readonly step: string
+  /** What it decides. */
+  readonly decide?: string | undefined
   readonly rows: readonly { readonly if: Readonly<Record<string, readonly string[]>>; readonly go: string }[]
 }
 
@@ -31,7 +33,7 @@ const STATES_MOST = 1_500_000
 export function leadingNowhereElse(
   set: FlowSet,
   concern: string,
-  edits: readonly EditedRows[],
+  edits: readonly EditedStep[],
   settledNeedsChange: boolean,
 ): ReadonlySet<string> | undefined {
   const flow = set.flows.get(concern)
@@ -41,7 +43,10 @@ export function leadingNowhereElse(
   const settings = policySettings(flow, set, 'few')
   for (const policies of new Set([settings[0] ?? {}, settings.at(-1) ?? {}])) {
     const flat = flatten(flow, set, { policies, settledNeedsChange, observed: edits.flatMap(observing) })
-    const byNode = new Map<number, { readonly id: string; readonly rows: readonly FlatRow[] }[]>()
+    const byNode = new Map<
+      number,
+      { readonly id: string; readonly rows: readonly FlatRow[]; readonly decides: number }[]
+    >()
     const moving = movingIn(flat)
     for (const edit of edits) {
       const node = flat.nodeOf.get(edit.step)
@@ -49,7 +54,7 @@ export function leadingNowhereElse(
       const rows = rowsOf(edit, flat)
       const isMoving = rows.some(({ tests }) => tests.some(({ fields }) => fields.some(field => moving.has(field))))
       if (isMoving) same.delete(edit.id)
-      byNode.set(node, [...(byNode.get(node) ?? []), { id: edit.id, rows }])
+      byNode.set(node, [...(byNode.get(node) ?? []), { id: edit.id, rows, decides: urgencyOf(edit.decide) }])
     }
     let now: Int32Array | undefined
     try {
@@ -59,8 +64,14 @@ export function leadingNowhereElse(
         interruptions: true,
         statesMost: STATES_MOST,
         onMover: mover => {
-          mover.onEntered = (_node, state) => {
+          mover.onEntered = (node, state, { interrupted }) => {
             now = state
+            const decides = flat.nodes[node]?.decides ?? 0
+            const decided = state[interrupted ? flat.fields.floor : flat.fields.decided] as number
+            for (const edit of byNode.get(node) ?? []) {
+              if (flat.nodes[node]?.rests === true) reached.add(edit.id)
+              if (edit.decides !== decides && Math.max(decides, edit.decides) > decided) same.delete(edit.id)
+            }
           }
           mover.onRouted = (node, row) => {
             const state = now
@@ -81,13 +92,13 @@ export function leadingNowhereElse(
   return new Set([...same].filter(id => reached.has(id)))
 }
 
-const observing = ({ step, rows }: EditedRows): Observation[] =>
+const observing = ({ step, rows }: EditedStep): Observation[] =>
   rows.flatMap(row =>
     Object.entries(row.if).map(([on, values]) => ({ on, values, isAt: each => each.id === step, freed: [] })),
   )
 
 /** Rows that a policy rules out are left out, as in the tables. */
-function rowsOf({ rows }: EditedRows, flat: FlatFlow): readonly FlatRow[] {
+function rowsOf({ rows }: EditedStep, flat: FlatFlow): readonly FlatRow[] {
   return rows.flatMap((row, index) => {
     const conditions = Object.entries(row.if)
     const isRuledOut = conditions.some(([on, values]) => {
@@ -116,13 +127,16 @@ function movingIn({ nodes, cells, fields, fieldOf }: FlatFlow): ReadonlySet<numb
   return new Set([...again, ...byTheWay, ...history, fields.elapsed, fields.timeLeft])
 }
 
-/** Kinds of edits that are of a step's rows alone. */
+/** Kinds of edits that are of a step's rows alone, or of what it decides. */
 const OF_ROWS: ReadonlySet<string> = new Set([
+  'target',
   'value added',
   'value dropped',
   'condition dropped',
   'row dropped',
   'rows swapped',
+  'decide dropped',
+  'decide lowered',
 ])
 
 /** Ids of those edits that lead nowhere else in any flow that has their step. */
@@ -143,8 +157,8 @@ export function changingNothing(
   let walked = 0
   for (const [concern, flow] of set.flows) {
     const here = edits.flatMap(({ mutant: { id }, step, edited }) => {
-      const rows = edited.flows.get(concern)?.steps.get(step)?.rows
-      return flow.steps.has(step) && rows !== undefined ? [{ id, step, rows }] : []
+      const { rows, decide } = edited.flows.get(concern)?.steps.get(step) ?? {}
+      return flow.steps.has(step) && rows !== undefined ? [{ id, step, rows, decide }] : []
     })
     let isTooLarge = false
     for (let from = 0; from < here.length; from += AT_ONCE) {

@@ -16,6 +16,7 @@ import { readVignettes, type Vignette } from '../../src/cli/vignette-file.ts'
 import { runVignette, type VignetteRun } from '../../src/cli/vignette-run.ts'
 import type { FlowSet } from '../../src/flow/flow-set.ts'
 import { problemText } from '../../src/flow/problem.ts'
+import { policiesRead } from '../../src/modelcheck/rules/check-flows.ts'
 import { everyAnswer } from '../../src/replay/every-answer.ts'
 import { onTables } from '../../src/replay/table-kernel.ts'
 import { after, hours, type Instant, instant, seconds } from '../../src/time/instant.ts'
@@ -121,15 +122,21 @@ export function* waysOf(
     }
   }
 
+  /** Everything that may happen at the open question but what the situation has. */
+  function* turns(place: string, way: Walk, answer: Answer, at: Instant): Generator<Way> {
+    const fact = way.state.open?.fact
+    if (fact === undefined) return
+    const others = isPlace(`${place} ${fact}`) ? answersTo(way.line, way.state, fact, at, answer) : []
+    for (const [nth, other] of others.entries())
+      yield* endings(`${place} ${fact}/${nth}`, way, (copy, known) => copy.answer(other, at).goOn(known))
+    for (const [what, go] of MEANWHILE)
+      if (isPlace(`${place} ${what}`)) yield* endings(`${place} ${what}`, way, (copy, known) => go(copy, at, known))
+  }
+
   const way = new Walk(line, { ...openCase(line, opening), serial }, opening.at)
   for (const [index, { event, at }] of happened.entries()) {
-    if (event.kind === 'answerGiven') {
-      const others = isPlace(`${index} ${event.fact}`) ? othersOf(line, way.state, event, at) : []
-      for (const [nth, answer] of others.entries())
-        yield* endings(`${index} ${event.fact}/${nth}`, way, (copy, known) => copy.answer(answer, at).goOn(known))
-      for (const [what, go] of MEANWHILE)
-        if (isPlace(`${index} ${what}`)) yield* endings(`${index} ${what}`, way, (copy, known) => go(copy, at, known))
-    }
+    if (event.kind === 'answerGiven' && way.state.open?.fact === event.fact)
+      yield* turns(String(index), way, event.answer, at)
     way.happens(event, at)
   }
   if (isWanted(AS_IT_WAS)) yield way.as(AS_IT_WAS)
@@ -143,6 +150,31 @@ export function* waysOf(
     for (const [nth, answer] of answersTo(line, asked.state, fact, from).entries())
       yield* endings(`changed ${fact}/${nth}`, asked, (copy, known) => copy.answer(answer, from).goOn(known))
   }
+
+  const unlocked = withLocksOpen(line, opening.concern)
+  const [first] = happened
+  if (unlocked === undefined || first === undefined) return
+  for (const rest of RESTS) {
+    const opened = new Walk(unlocked, { ...openCase(unlocked, opening), serial }, opening.at)
+    opened.happens(first.event, first.at)
+    for (let count = 0; count < QUESTIONS_MOST; count++) {
+      const { open } = opened.state
+      if (open === undefined) break
+      const at = after(opened.at, THINKING)
+      const answer = given.get(open.fact) ?? opened.resting(open.fact, rest, at)
+      yield* turns(`locks open, ${rest} ${count}`, opened, answer, at)
+      opened.answer(answer, at)
+    }
+    const name = `locks open, ${rest}`
+    if (isWanted(name)) yield opened.fallSilent().as(name)
+  }
+}
+
+/** The line of a clinic that allows all that a flow may be allowed; undefined where nothing more can be. */
+function withLocksOpen(line: Line, concern: string): Line | undefined {
+  const locks = policiesRead(flowOf(line, concern), line.flows)
+  if (locks.every(lock => line.settings[lock as keyof Line['settings']] === 'on')) return undefined
+  return { ...line, settings: { ...line.settings, ...Object.fromEntries(locks.map(lock => [lock, 'on'])) } }
 }
 
 /** Where a way leaves what was. */
@@ -179,33 +211,22 @@ export function choosing(): (way: Way) => boolean {
 const answersIn = (happened: Situation['happened']): ReadonlyMap<string, Answer> =>
   new Map(happened.flatMap(({ event }) => (event.kind === 'answerGiven' ? [[event.fact, event.answer] as const] : [])))
 
-/** Few of each question: those that steer alike are tried once. */
-function answersTo(line: Line, state: CaseState, fact: string, at: Instant): readonly Answer[] {
-  const seen = new Set<string>()
+/** Few of each question: those that steer alike are tried once. `not`: left out. */
+function answersTo(line: Line, state: CaseState, fact: string, at: Instant, not?: Answer): readonly Answer[] {
+  const seen = new Set(not === undefined ? [] : [JSON.stringify(not)])
   return everyAnswer(line, state, fact, at).filter(answer => {
-    const key = answer.kind === 'choice' ? answer.value : JSON.stringify(answer)
+    const key = JSON.stringify(answer)
     if (seen.has(key)) return false
     seen.add(key)
     return true
   })
 }
 
-function othersOf(
-  line: Line,
-  state: CaseState,
-  { fact, answer }: Event & { kind: 'answerGiven' },
-  at: Instant,
-): readonly Answer[] {
-  if (state.open?.fact !== fact) return []
-  const was = JSON.stringify(answer)
-  return answersTo(line, state, fact, at).filter(other => JSON.stringify(other) !== was)
-}
-
 /** A case as it goes, with what it comes to. */
 class Walk {
   private told: string[] = []
   private broken = false
-  private readonly line: Line
+  readonly line: Line
   state: CaseState
   at: Instant
 
@@ -262,7 +283,7 @@ class Walk {
     return this
   }
 
-  private resting(fact: string, rest: Rest, at: Instant): Answer {
+  resting(fact: string, rest: Rest, at: Instant): Answer {
     if (rest === 'unsure') return { kind: 'unsure' }
     const sure = everyAnswer(this.line, this.state, fact, at).filter(({ kind }) => kind !== 'unsure')
     return sure.at(rest === 'first' ? 0 : -1) ?? { kind: 'unsure' }
