@@ -132,8 +132,8 @@ function renderPart(rendering: Rendering, part: Saying): Part {
   }
 }
 
-/** Last digits of a telephone number that are read back: enough that a slip of the finger is seen. */
-const DIGITS_READ_BACK = 4
+/** Last digits of a telephone number that are read back: whoever typed it knows them, and nobody else learns the number. */
+const DIGITS_READ_BACK = 2
 
 /** Most characters of a family's own words that are read back to it. */
 const QUOTED_MOST = 200
