@@ -12,3 +12,7 @@ export type Answer =
   | { readonly kind: 'number'; readonly value: number }
   /** A telephone number in E.164, or `write-only`. Sealed; shown to the family by its last two digits. */
   | { readonly kind: 'phone'; readonly number: string | 'write-only' }
+
+/** The number that an answer gives, as its event carries it: it is read back. None where the family only writes. */
+export const numberGiven = (answer: Answer): { readonly phone?: string } =>
+  answer.kind === 'phone' && answer.number !== 'write-only' ? { phone: answer.number } : {}

@@ -7,7 +7,7 @@
  * - Clinicians act at the instants at which they did. One who was not paged by then does nothing.
  * - Alarms are the other line's own. One that the record has as well fires when it did, late ones late.
  */
-import type { Answer } from '../case/answer.ts'
+import { type Answer, numberGiven } from '../case/answer.ts'
 import type { Effect } from '../case/effect.ts'
 import type { CaseEvent, InLanguage } from '../case/event.ts'
 import type { Line } from '../case/line.ts'
@@ -176,7 +176,7 @@ export function otherRuns(
       const next = recorded?.[way.given.get(open.fact) ?? 0]
       if (next !== undefined && (next.at <= at || way.budget > 0)) {
         if (next.at > at) way.budget -= 1
-        give(way, open.fact, next.answer, at)
+        give(way, open.fact, next, at)
         continue
       }
       if (recorded !== undefined || baseAsked.has(open.fact) || way.explored.length >= EXPLORED_MOST) {
@@ -189,10 +189,10 @@ export function otherRuns(
     return true
   }
 
-  function give(way: Way, fact: string, answer: Answer, at: Instant): void {
+  function give(way: Way, fact: string, { answer, phone }: Given, at: Instant): void {
     way.given.set(fact, (way.given.get(fact) ?? 0) + 1)
     const serial = way.state?.open?.serial ?? 0
-    feed(way, { kind: 'answerGiven', serial, fact, answer, said: '' }, at)
+    feed(way, { kind: 'answerGiven', serial, fact, answer, said: '', ...(phone === undefined ? {} : { phone }) }, at)
   }
 
   function explore(way: Way, state: CaseState, fact: string, at: Instant): void {
@@ -213,7 +213,7 @@ export function otherRuns(
         fresh: [...way.fresh],
       }
       const serial = state.open?.serial ?? 0
-      feed(copy, { kind: 'answerGiven', serial, fact, answer, said: '' }, at)
+      feed(copy, { kind: 'answerGiven', serial, fact, answer, said: '', ...numberGiven(answer) }, at)
       waiting.push(copy)
     }
   }
@@ -298,19 +298,20 @@ export function otherRuns(
 interface Given {
   readonly answer: Answer
   readonly at: Instant
+  /** Where the number of it was read back. */
+  readonly phone?: string | undefined
 }
 
 /** The answers that counted, by fact, in order: a time read back counts once it was said to be right. */
 function answersOf(base: readonly BaseStep[]): ReadonlyMap<string, readonly Given[]> {
   const answers = new Map<string, Given[]>()
-  const add = (fact: string, answer: Answer, at: Instant) =>
-    answers.set(fact, [...(answers.get(fact) ?? []), { answer, at }])
+  const add = (fact: string, given: Given) => answers.set(fact, [...(answers.get(fact) ?? []), given])
   for (const { event, before, at } of base) {
     const open = before?.open
     if (event.kind === 'answerGiven' && open?.serial === event.serial && event.readBack === undefined)
-      add(event.fact, event.answer, at)
+      add(event.fact, { answer: event.answer, at, phone: event.phone })
     if (event.kind === 'readBackAnswered' && event.right && open?.readBack !== undefined)
-      add(open.fact, open.readBack.answer, at)
+      add(open.fact, { answer: open.readBack.answer, at })
   }
   return answers
 }

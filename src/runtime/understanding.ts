@@ -1,3 +1,4 @@
+import { numberGiven } from '../case/answer.ts'
 import type { CaseEvent, InLanguage as Spoken } from '../case/event.ts'
 import type { Incoming } from '../case/message.ts'
 import type { Instant } from '../time/instant.ts'
@@ -101,7 +102,6 @@ function answered(
 ): CaseEvent & Spoken {
   if (open === undefined) return { kind: 'notUnderstood', reason: 'not-now', said }
   const { serial, fact } = open
-  const isNumber = answer.kind === 'phone' && answer.number !== 'write-only'
   return {
     kind: 'answerGiven',
     serial,
@@ -109,7 +109,7 @@ function answered(
     answer,
     said,
     ...(readBack === undefined ? {} : { readBack }),
-    ...(isNumber ? { phone: answer.number } : {}),
+    ...numberGiven(answer),
   }
 }
 

@@ -3,7 +3,7 @@
  * it says nothing. Where several would do, all are given, the most natural first.
  */
 import { NEVER } from '../../case/alarm.ts'
-import type { Answer } from '../../case/answer.ts'
+import { type Answer, numberGiven } from '../../case/answer.ts'
 import { answerText } from '../../case/answer-text.ts'
 import { closureTimesOf } from '../../case/derive.ts'
 import { wordingOf } from '../../case/line.ts'
@@ -81,7 +81,14 @@ export function answersTo(night: Night, flat: FlatFlow, fact: string, classIndex
     acts: [actOf(fact, given)],
     night: happens(
       night,
-      { kind: 'answerGiven', serial: open.serial, fact, answer: given.answer, said: given.text },
+      {
+        kind: 'answerGiven',
+        serial: open.serial,
+        fact,
+        answer: given.answer,
+        said: given.text,
+        ...numberGiven(given.answer),
+      },
       { how: given.taps === undefined ? 'write' : 'tap', text: given.text },
     ),
   }))
