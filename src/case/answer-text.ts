@@ -2,7 +2,7 @@
 import type { Catalogue } from '../flow/wording.ts'
 import type { Instant } from '../time/instant.ts'
 import { clockText } from '../time/local-time.ts'
-import type { Answer } from './answer.ts'
+import { type Answer, lastDigitsOf } from './answer.ts'
 import type { Line } from './line.ts'
 import { agoText, lengthText } from './values.ts'
 
@@ -31,7 +31,7 @@ export function answerText(
     case 'number':
       return String(answer.value)
     case 'phone':
-      return answer.number === 'write-only' ? label('write-only') : `··${answer.number.slice(-2)}`
+      return answer.number === 'write-only' ? label('write-only') : `··${lastDigitsOf(answer.number)}`
     case 'moment':
       return momentText(line, wording.language, fact, answer, at, clock)
   }

@@ -16,3 +16,6 @@ export type Answer =
 /** The number that an answer gives, as its event carries it: it is read back. None where the family only writes. */
 export const numberGiven = (answer: Answer): { readonly phone?: string } =>
   answer.kind === 'phone' && answer.number !== 'write-only' ? { phone: answer.number } : {}
+
+/** Last digits of a telephone number, to be read back: whoever typed it knows them, and nobody else learns the number. */
+export const lastDigitsOf = (number: string): string => number.slice(-2)

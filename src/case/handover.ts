@@ -1,7 +1,9 @@
 /** What a clinician sees of a case: urgency, SBAR with read-back, answers, what was not asked, what is still to come. */
+
 import type { Catalogue } from '../flow/wording.ts'
 import type { Instant } from '../time/instant.ts'
 import { CLOSE, CLOSURE, expectedArrival, NEVER, PROMISE, RUNG } from './alarm.ts'
+import { numberGiven } from './answer.ts'
 import { answerText } from './answer-text.ts'
 import { closureTimesOf, reachedAnswer } from './derive.ts'
 import { familyLine, flowOf, type Line, staffLine, wordingOf } from './line.ts'
@@ -52,7 +54,8 @@ export function viewOf(whole: Line, state: CaseState, log: readonly LogLine[], a
   const line = staffLine(whole)
   const wording = wordingOf(line, state.concern)
   const arrival = expectedArrival(state)
-  const phone = state.answers['ring-back']?.answer
+  const ringBack = state.answers['ring-back']?.answer
+  const number = ringBack === undefined ? undefined : numberGiven(ringBack).phone
   return {
     caseId: state.caseId,
     code: state.code,
@@ -86,7 +89,7 @@ export function viewOf(whole: Line, state: CaseState, log: readonly LogLine[], a
       .concat(namedMarks(line, state, wording)),
     notes: state.path.notes.map(note => text(wording, `note/${note}`, note, caseValues(line, state, at))),
     ...(state.day === undefined ? {} : { day: { taker: state.day.taker.name, at: state.day.at } }),
-    ...(phone?.kind === 'phone' && phone.number !== 'write-only' ? { ringBack: phone.number } : {}),
+    ...(number === undefined ? {} : { ringBack: number }),
     ...(arrival === undefined ? {} : { expectedArrival: arrival }),
   }
 }

@@ -1,4 +1,5 @@
 /** Where a clinician can ring the family. */
+import { numberGiven } from './answer.ts'
 import { tellHolder } from './callout.ts'
 import type { CaseEvent, InLanguage } from './event.ts'
 import type { CaseState } from './state.ts'
@@ -36,9 +37,9 @@ export function readBackNumber(work: Work): void {
 
 const isKnown = ({ state }: Work): boolean => numberIn(state) !== undefined
 
-function numberIn(state: Pick<CaseState, 'answers'>): string | undefined {
-  const answer = state.answers[RING_BACK]?.answer
-  return answer?.kind === 'phone' && answer.number !== WRITE_ONLY ? answer.number : undefined
+function numberIn({ answers }: Pick<CaseState, 'answers'>): string | undefined {
+  const record = answers[RING_BACK]
+  return record === undefined ? undefined : numberGiven(record.answer).phone
 }
 
 function keep(work: Work, number: string, said: string): void {

@@ -1,7 +1,9 @@
 /** From ids to final text: replies in the family's words, pages in the clinic's. Pure; called when first sent. */
+
 import type { Catalogue, Values } from '../flow/wording.ts'
 import type { Instant } from '../time/instant.ts'
 import { clockText } from '../time/local-time.ts'
+import { lastDigitsOf, numberGiven } from './answer.ts'
 import { answerText } from './answer-text.ts'
 import { reachedAnswer } from './derive.ts'
 import type { Effect, Saying } from './effect.ts'
@@ -94,9 +96,9 @@ function renderPart(rendering: Rendering, part: Saying): Part {
       }
     }
     case 'noted': {
-      const { answer: given } = part
-      if (given.kind === 'phone' && given.number !== 'write-only' && wording.has('say/noted-number')) {
-        const answer = given.number.slice(-DIGITS_READ_BACK)
+      const { phone } = numberGiven(part.answer)
+      if (phone !== undefined && wording.has('say/noted-number')) {
+        const answer = lastDigitsOf(phone)
         return { kind: 'notice', id: 'noted', text: wording.text('say/noted-number', { ...values, answer }) }
       }
       const label = wording.text(`label/${part.fact}`, values)
@@ -131,9 +133,6 @@ function renderPart(rendering: Rendering, part: Saying): Part {
       return questionShown(line, state, part.serial, part.fact, wording, at, values)
   }
 }
-
-/** Last digits of a telephone number that are read back: whoever typed it knows them, and nobody else learns the number. */
-const DIGITS_READ_BACK = 2
 
 /** Most characters of a family's own words that are read back to it. */
 const QUOTED_MOST = 200

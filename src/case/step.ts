@@ -19,7 +19,7 @@ import {
   setAlarm,
   spendAlarm,
 } from './alarm.ts'
-import type { Answer } from './answer.ts'
+import { type Answer, numberGiven } from './answer.ts'
 import { isAnyoneTold, oversleeps, pageSettled, renewLadder, tellHolder } from './callout.ts'
 import { acknowledged, CLOSE_AFTER_MS, dayTaken, lowered, outcomeSet } from './clinician-events.ts'
 import { type Doubted, withDoubt } from './clock-doubt.ts'
@@ -275,8 +275,9 @@ function isDanger(fact: string, answer: Answer): answer is Answer & { kind: 'man
 
 /** The answer to another question than the open one: taken where that was not answered yet, else asked which holds. */
 function factSaid(work: Work, { fact, answer, said }: CaseEvent & { kind: 'factSaid' }) {
-  if (fact === RING_BACK && answer.kind === 'phone' && answer.number !== 'write-only') {
-    numberSaid(work, answer.number, said)
+  const { phone } = numberGiven(answer)
+  if (fact === RING_BACK && phone !== undefined) {
+    numberSaid(work, phone, said)
     return askAgain(work)
   }
   const before = Object.hasOwn(work.state.answers, fact) ? work.state.answers[fact] : undefined

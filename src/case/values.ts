@@ -1,4 +1,5 @@
 /** The variables of a text, worked out from the case: final text in the family's or the clinician's words. */
+
 import type { Values } from '../flow/wording.ts'
 import { promiseDueAt } from '../oncall/acknowledgement.ts'
 import { type Clinic, reachableOf } from '../oncall/clinic.ts'
@@ -9,6 +10,7 @@ import type { Instant } from '../time/instant.ts'
 import { clockSaid, clockText } from '../time/local-time.ts'
 import type { Between } from '../time/span.ts'
 import { expectedArrival } from './alarm.ts'
+import { lastDigitsOf, numberGiven } from './answer.ts'
 import { closureTimesOf, reachedAnswer } from './derive.ts'
 import { familyLine, type Line, type LineSettings } from './line.ts'
 import type { CaseState } from './state.ts'
@@ -148,7 +150,7 @@ function answerValues(line: Line, state: CaseState, at: Instant): Values {
   const times = closureTimesOf(line, state)
   const leaveBy = times === undefined || times === 'unknown' ? undefined : times.leaveBy
   const arrival = expectedArrival(state)
-  const endsIn = phone?.kind === 'phone' && phone.number !== 'write-only' ? phone.number.slice(-2) : ''
+  const number = phone === undefined ? undefined : numberGiven(phone).phone
   return {
     travel: travel?.kind === 'length' ? lengthText(travel.atMostMs, line.language) : '',
     hasTravel: travel?.kind === 'length' ? 'yes' : 'no',
@@ -157,8 +159,8 @@ function answerValues(line: Line, state: CaseState, at: Instant): Values {
     leaveBy: leaveBy === undefined ? '' : clockSaidOf(line, leaveBy),
     hasLeaveBy: leaveBy === undefined ? 'no' : 'yes',
     leavePast: leaveBy === undefined || leaveBy <= at ? 'yes' : 'no',
-    phoneEnds: endsIn,
-    hasPhone: endsIn === '' ? 'no' : 'yes',
+    phoneEnds: number === undefined ? '' : lastDigitsOf(number),
+    hasPhone: number === undefined ? 'no' : 'yes',
     arrival: arrival === undefined ? '' : clockSaidOf(line, arrival.latest),
   }
 }

@@ -40,8 +40,7 @@ describe('what families are told, read and approved on the pages of the real pro
   test('a part is read with what each line makes a family do and what it rests on, on one page a language', async () => {
     const { text, bytes } = await lead.open('/flows/tube-out/words/en')
     expect(text).toContain('Cover the opening with clean, dry cloth or gauze. say/cover-opening · cover-opening · [')
-    // The longest page there is: every line of the largest flow. 100 kB in units of 1,024.
-    expect(bytes).toBeLessThan(102_400)
+    expect(bytes).toBeLessThan(100_000)
     const { markup } = await lead.open('/flows/tube-out')
     const sheet = /src="(\/flows\/tube-out\/picture\/1)"/.exec(markup)?.[1] ?? ''
     expect((await lead.open(sheet)).markup).toMatch(/^<svg/)

@@ -209,7 +209,7 @@ ${
     : html`<h2>${wording('flows-advice-in', { label: called })}</h2>
 <ul class="board plain">${advice.map(one => html`<li><p lang="${language}">${one.text}</p><p class="soft">${one.id} · ${one.does}${one.basis === undefined ? '' : html` · ${one.basis}`}</p></li>`)}</ul>`
 }
-<h2>${wording('flows-others-in', { label: called })}</h2><ul class="lines">${others.map(one => html`<li><span lang="${language}">${one.text}</span> <span class="soft">${one.id}</span></li>`)}</ul>
+<h2>${wording('flows-others-in', { label: called })}</h2><ul class="lines" lang="${language}">${others.map(one => html`<li>${one.text} <span class="soft">${one.id}</span></li>`)}</ul>
 ${sources.length === 0 ? '' : html`<h2>${wording('flows-sources')}</h2><ul class="lines">${sources.map(one => html`<li>${one.id}: ${one.says}</li>`)}</ul>`}
 </main>`
 }
