@@ -168,11 +168,18 @@ function buttonsOf(
 ): (spoken: Line, concern: string, fact: string) => Pick<UnderstandContext, 'otherLabels' | 'otherAnswers'> {
   type Others = Pick<UnderstandContext, 'otherLabels' | 'otherAnswers'>
   const known = new Map<string, Others>()
-  const read = (language: string, concern: string): OtherAnswer[] => {
+  const readOf = new Map<string, readonly OtherAnswer[]>()
+  const read = (language: string, concern: string): readonly OtherAnswer[] => {
+    const key = `${language} ${concern}`
+    const labels = readOf.get(key) ?? labelsIn(language, concern)
+    readOf.set(key, labels)
+    return labels
+  }
+  function labelsIn(language: string, concern: string): readonly OtherAnswer[] {
     const wording = wordingOf(lineIn(line, language), concern)
     return [...wording.ids].flatMap(id => {
-      const [kind, fact, value] = id.split('/')
-      if (kind !== 'option' || fact === undefined || value === undefined) return []
+      const [, fact, value] = id.startsWith('option/') ? id.split('/') : []
+      if (fact === undefined || value === undefined) return []
       // A label that has to be filled in is no words to compare with.
       const label = wording.source(id) ?? ''
       return label.includes('{') ? [] : [{ fact, value, label }]
@@ -180,7 +187,8 @@ function buttonsOf(
   }
   function beside(language: string, concern: string, asked: string): Others {
     const others = read(language, concern).filter(({ fact }) => fact !== asked)
-    const answers = others.filter(({ fact }) => isChoiceOf(line, concern, fact))
+    const choices = choicesOf(line, concern)
+    const answers = others.filter(({ fact }) => choices.has(fact))
     return { otherLabels: others.map(({ label }) => label), otherAnswers: answers }
   }
   return ({ language }, concern, asked) => {
@@ -191,11 +199,10 @@ function buttonsOf(
   }
 }
 
-/** Whether a flow asks the fact, and one of its buttons is a whole answer. */
-function isChoiceOf(line: Line, concern: string, fact: string): boolean {
-  const steps = line.flows.flows.get(concern)?.steps
-  const isAsked = steps !== undefined && [...steps.values()].some(({ ask }) => ask === fact)
-  return isAsked && line.flows.facts[fact]?.kind === 'choice'
+/** The facts that a flow asks, and one of whose buttons is a whole answer. */
+function choicesOf(line: Line, concern: string): ReadonlySet<string> {
+  const asked = [...(line.flows.flows.get(concern)?.steps.values() ?? [])].flatMap(({ ask }) => ask ?? [])
+  return new Set(asked.filter(fact => line.flows.facts[fact]?.kind === 'choice'))
 }
 
 function openQuestion(line: Line, state: RunningCase, open: { serial: number; fact: string }, at: Instant): Question {

@@ -26,6 +26,12 @@ export function outboxRows(db: DatabaseSync): OutboxRows {
     add: db.prepare(
       'INSERT INTO outbox (effect_id, opened, seq, lane, queue, effect, not_before) VALUES (?, ?, ?, ?, ?, ?, ?)',
     ),
+    // Whether any row is due and not leased, first of its queue or not: most looks end here, at a fifth of the work.
+    dueAtAll: db.prepare(
+      `SELECT 1 FROM outbox
+       WHERE status = 'waiting' AND lane = ?1 AND not_before <= ?2 AND (leased_until IS NULL OR leased_until <= ?2)
+       LIMIT 1`,
+    ),
     // Of each queue the first that waits; of those, what is due and not leased.
     claimable: db.prepare(
       `SELECT place FROM (
@@ -96,7 +102,8 @@ export function outboxRows(db: DatabaseSync): OutboxRows {
       }
       return last
     },
-    hasClaimable: (lane, at) => sql.claimable.get(lane, at, 1) !== undefined,
+    hasClaimable: (lane, at) =>
+      sql.dueAtAll.get(lane, at) !== undefined && sql.claimable.get(lane, at, 1) !== undefined,
     claim: (lane, at, leaseMs, limit) =>
       sql.claimable.all(lane, at, limit).map(({ place = null }) => {
         sql.lease.run(place, at + leaseMs)
