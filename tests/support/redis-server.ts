@@ -1,9 +1,10 @@
 import { type ChildProcess, spawn } from 'node:child_process'
 import { existsSync, mkdtempSync, rmSync } from 'node:fs'
-import { createServer, connect as openLine } from 'node:net'
+import { connect as openLine } from 'node:net'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { setTimeout as pause } from 'node:timers/promises'
+import { freePort } from './free-port.ts'
 
 /** A Redis of our own on this machine, on a port nobody else has. */
 export interface RedisServer {
@@ -56,14 +57,6 @@ export async function redisServer(settings: readonly string[] = KEPT): Promise<R
       if (existsSync(folder)) rmSync(folder, { recursive: true })
     },
   }
-}
-
-export async function freePort(): Promise<number> {
-  const server = createServer()
-  await new Promise<void>(resolve => server.listen(0, '127.0.0.1', resolve))
-  const { port } = server.address() as { port: number }
-  await new Promise(resolve => server.close(resolve))
-  return port
 }
 
 /** Waits until a Redis answers PING with PONG. */

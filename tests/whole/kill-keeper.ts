@@ -33,6 +33,8 @@ export interface Keeper {
   nightAt(realMs?: number): number
   /** Stops the present process as Ctrl-C does. */
   stop(): Promise<void>
+  /** Starts it again after a stop, the night having gone on meanwhile. */
+  again(): void
   output(): string
 }
 
@@ -69,7 +71,7 @@ export function keep(options: KeeperOptions): Keeper {
   }
 
   async function live(): Promise<void> {
-    for (let life = 0; !stopping; life += 1) {
+    for (let life = lives.length; !stopping; life += 1) {
       const note = join(options.folder, `killed-${life}.json`)
       const startedAt = Date.now()
       let upAt: number | undefined
@@ -90,9 +92,11 @@ export function keep(options: KeeperOptions): Keeper {
     }
   }
 
-  const ended = live().catch(error => {
-    failure = error
-  })
+  const lived = () =>
+    live().catch(error => {
+      failure = error
+    })
+  let ended = lived()
 
   return {
     origin: `http://localhost:${options.port}`,
@@ -111,6 +115,10 @@ export function keep(options: KeeperOptions): Keeper {
       await served?.stop()
       await ended
       if (failure !== undefined) throw failure
+    },
+    again() {
+      stopping = false
+      ended = lived()
     },
   }
 }

@@ -1,7 +1,7 @@
 import { mkdirSync, writeFileSync } from 'node:fs'
-import { createServer } from 'node:net'
 import { join } from 'node:path'
 import { DatabaseSync } from 'node:sqlite'
+import { freePort } from '../support/free-port.ts'
 import { despiteKills, type Keeper, keep } from './kill-keeper.ts'
 import { openReceivers, type Receivers } from './kill-receivers.ts'
 import { type KillRecord, recordOf } from './kill-record.ts'
@@ -64,16 +64,6 @@ function clinicOf(folder: string, { smtpPort, webhookUrl, secret }: Receivers): 
   webhook: { secret-file: "${secretFile}", demo-receiver: "${webhookUrl}" }
 `
   return clinicWith(join(folder, 'clinic'), SETTINGS, yaml => `${yaml}\n${pagers}`)
-}
-
-/** A port that is free now: the process comes back on the same one, as behind a clinic's proxy. */
-async function freePort(): Promise<number> {
-  const server = createServer()
-  await new Promise<void>(listening => server.listen(0, '127.0.0.1', listening))
-  const address = server.address()
-  await new Promise(closed => server.close(closed))
-  if (address === null || typeof address === 'string') throw new Error('no free port')
-  return address.port
 }
 
 async function converse(keeper: Keeper, receivers: Receivers): Promise<{ readonly family: Visit }> {

@@ -1,6 +1,5 @@
 import { execFileSync } from 'node:child_process'
 import { mkdirSync, writeFileSync } from 'node:fs'
-import { createServer } from 'node:net'
 import { join } from 'node:path'
 import { afterAll, beforeAll, describe, expect, test } from 'vitest'
 import { openDataFolder } from '../../src/cli/data-folder.ts'
@@ -12,11 +11,12 @@ import { openTelegramFile } from '../../src/store/sqlite/telegram-file.ts'
 import { instant } from '../../src/time/instant.ts'
 import { type BotApi, botApi } from '../support/bot-api/bot-api.ts'
 import type { Phone, Shown } from '../support/bot-api/phone.ts'
+import { freePort } from '../support/free-port.ts'
 import { type RedisServer, redisServer } from '../support/redis-server.ts'
 import { saidTo, spoken } from '../support/telegram-night.ts'
 import { type Keeper, keep, SPEED } from './kill-keeper.ts'
 import { doneIn } from './kill-record.ts'
-import { clinicWith, eventually, NIGHT, newFolder, root } from './process.ts'
+import { clinicWith, eventually, NIGHT, newFolder, pause, root } from './process.ts'
 
 type Updates = 'polling' | 'webhook'
 type Kept = 'sqlite' | 'redis'
@@ -135,9 +135,9 @@ async function run([updates, kill, kept]: Plan, redis: RedisServer | undefined):
     await eventually('the kill', async () => keeper.lives.length > 0, STEP_MS)
     await keeper.up()
     await eventually('nothing left to deliver', async () => api.pending() === 0, STEP_MS)
-    await keeper.stop()
+    const record = await wholeRecord(keeper, dataDir, store)
     return {
-      ...(await recordIn(dataDir, store)),
+      ...record,
       shown: wholeReplies(saidTo(family)).filter(text => !LAST_RESORT.test(text)),
       labelled: repeats(spoken(family)),
       pages: saidTo(amara).flatMap(({ buttons, text }) => (buttons.length === 4 ? [text] : [])),
@@ -150,6 +150,19 @@ async function run([updates, kill, kept]: Plan, redis: RedisServer | undefined):
     await keeper.stop().catch(() => undefined)
     await api.stop()
     folder.remove()
+  }
+}
+
+/** The record when every reply has left: one that waited when the process was stopped leaves in its next life. */
+async function wholeRecord(keeper: Keeper, dataDir: string, store: StoreRoute | undefined) {
+  const until = Date.now() + STEP_MS
+  for (;;) {
+    await keeper.stop()
+    const record = await recordIn(dataDir, store)
+    if (!record.replies.includes('waiting') || Date.now() > until) return record
+    keeper.again()
+    await keeper.up()
+    await pause(1_000)
   }
 }
 
@@ -271,13 +284,4 @@ async function recordIn(
   } finally {
     await store.close()
   }
-}
-
-async function freePort(): Promise<number> {
-  const server = createServer()
-  await new Promise<void>(listening => server.listen(0, '127.0.0.1', listening))
-  const address = server.address()
-  await new Promise(closed => server.close(closed))
-  if (address === null || typeof address === 'string') throw new Error('no free port')
-  return address.port
 }
