@@ -16,9 +16,13 @@ export function questionsToCome(line: Line, state: CaseState, at: Instant): numb
   if (state.open !== undefined && isLineQuestion(state.open.fact)) return undefined
   const flow = flowOf(line, state.concern)
   let walked = state
+  const passed = new Set<string>()
   for (let count = -1; count < MOST; ) {
     const step = flow.steps.get(walked.kernel.talk)
     if (step?.ask === undefined || step.again === true || step.quiet === true) return Math.max(0, count)
+    // Led in a circle of what is answered already: there is no telling.
+    if (passed.has(step.id)) return undefined
+    passed.add(step.id)
     if (walked.answers[step.ask] === undefined || count === -1) count++
     const answers = {
       ...walked.answers,

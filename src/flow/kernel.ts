@@ -71,6 +71,9 @@ export interface Kernel {
 
 export const CLOSURE_BANDS = ['not-asked', 'time-left', 'leave-now', 'past-latest', 'overdue', 'unknown'] as const
 
+/** More steps than any flow has one behind the other without a question: a flow led in a circle fails there, and no other family waits for it. */
+export const STEPS_MOST = 1_000
+
 interface Context {
   readonly facts: KernelFacts
 }
@@ -101,6 +104,7 @@ export function compileKernel(
       type: 'parallel',
       context: { facts: {} },
       states: { talk: talkRegion(start, steps, alarmTargets), callout: calloutRegion(), closure: closureRegion() },
+      options: { maxIterations: STEPS_MOST },
     } as never,
     {
       actions: {

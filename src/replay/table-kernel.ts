@@ -4,7 +4,15 @@
  */
 import type { Flow, FlowSet } from '../flow/flow-set.ts'
 import type { Step } from '../flow/flow-step.ts'
-import type { CalloutStage, Kernel, KernelEffect, KernelEvent, KernelFacts, KernelState } from '../flow/kernel.ts'
+import {
+  type CalloutStage,
+  type Kernel,
+  type KernelEffect,
+  type KernelEvent,
+  type KernelFacts,
+  type KernelState,
+  STEPS_MOST,
+} from '../flow/kernel.ts'
 import { alarmTargetsOf } from '../modelcheck/model/flow-alarms.ts'
 
 /** The same set with every flow on its tables. */
@@ -38,9 +46,6 @@ interface Node {
 }
 
 const RESUME_EFFECT: KernelEffect = { kind: 'resume' }
-/** More steps than any flow has one behind the other without a question. */
-const MOST_STEPS = 1_000
-
 export function tableKernel(flow: Flow, sticky: ReadonlySet<string>): Kernel {
   const nodes = new Map([...flow.steps.values()].map(step => [step.id, nodeOf(step)]))
   const alarms = new Map(alarmTargetsOf(flow))
@@ -49,7 +54,7 @@ export function tableKernel(flow: Flow, sticky: ReadonlySet<string>): Kernel {
   function enter(id: string, given: KernelFacts, effects: KernelEffect[]): { talk: string; facts: KernelFacts } {
     let talk = id
     let facts = given
-    for (let count = 0; count < MOST_STEPS; count += 1) {
+    for (let count = 0; count < STEPS_MOST; count += 1) {
       if (talk === 'resume') {
         effects.push(RESUME_EFFECT)
         return { talk: 'resuming', facts }

@@ -305,4 +305,21 @@ describe('a condition', () => {
     const taken = (x: string) => kernel.step(kernel.blank, { type: 'talkRestarted', facts: { x } }).state.talk
     expect([taken('1'), taken('2'), taken('3')]).toEqual(['b', 'b', 'd'])
   })
+
+  it('fails where steps lead in a circle without a question, so that no other family waits', () => {
+    const step = (id: string, go: string): [string, Step] => [id, { id, rows: [{ if: {}, go }], alarms: [] }]
+    const rests = (id: string): [string, Step] => [id, { id, rows: [], alarms: [], wait: true }]
+    const kernel = compileKernel(
+      'circle',
+      'a',
+      new Map([
+        step('a', 'b'),
+        step('b', 'a'),
+        ...['shared/emergency', 'shared/person', 'shared/cannot-travel'].map(rests),
+      ]),
+      new Map(),
+      new Set(),
+    )
+    expect(() => kernel.step(kernel.blank, { type: 'talkRestarted', facts: {} })).toThrow(/infinite loop/i)
+  })
 })

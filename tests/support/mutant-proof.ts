@@ -9,10 +9,11 @@ import { explore, TooManyStates } from '../../src/modelcheck/model/explore.ts'
 import { flatten } from '../../src/modelcheck/model/flat-flow.ts'
 import type { Observation } from '../../src/modelcheck/model/flat-nodes.ts'
 import { testFor } from '../../src/modelcheck/model/flat-tests.ts'
-import { type FlatFlow, type FlatRow, holds, RESUME, urgencyOf } from '../../src/modelcheck/model/tables.ts'
+import { type FlatFlow, type FlatRow, RESUME, urgencyOf } from '../../src/modelcheck/model/tables.ts'
 import { policySettings } from '../../src/modelcheck/rules/check-flows.ts'
 import type { Mutant } from './mutation.ts'
 import { readOnce } from './read-once.ts'
+import { areAlike, goOf } from './rows-alike.ts'
 
 /** One step as it is after an edit. */
 export interface EditedStep {
@@ -92,6 +93,24 @@ export function leadingNowhereElse(
   return new Set([...same].filter(id => reached.has(id)))
 }
 
+/** Ids of the edits after which a step decides what it did, and leads every state where it led it: no conversation need be walked. */
+export function alikeByThemselves(
+  set: FlowSet,
+  concern: string,
+  edits: readonly EditedStep[],
+  settledNeedsChange: boolean,
+): ReadonlySet<string> {
+  const flow = set.flows.get(concern)
+  if (flow === undefined) throw new Error(`no flow "${concern}"`)
+  const tables = policySettings(flow, set, 'every').map(policies => flatten(flow, set, { policies, settledNeedsChange }))
+  const isAlike = (edit: EditedStep): boolean =>
+    tables.every(flat => {
+      const node = flat.nodes[flat.nodeOf.get(edit.step) ?? -1]
+      return node === undefined || (node.decides === urgencyOf(edit.decide) && areAlike(rowsOf(edit, flat), node.rows, flat))
+    })
+  return new Set(edits.filter(isAlike).map(({ id }) => id))
+}
+
 const observing = ({ step, rows }: EditedStep): Observation[] =>
   rows.flatMap(row =>
     Object.entries(row.if).map(([on, values]) => ({ on, values, isAt: each => each.id === step, freed: [] })),
@@ -111,12 +130,6 @@ function rowsOf({ rows }: EditedStep, flat: FlatFlow): readonly FlatRow[] {
     )
     return [{ tests, go: row.go === 'resume' ? RESUME : (flat.nodeOf.get(row.go) ?? -2), row: index }]
   })
-}
-
-/** -2 where no row fits. */
-function goOf(rows: readonly FlatRow[], state: Int32Array): number {
-  for (const { tests, go } of rows) if (tests.every(test => holds(test, state))) return go
-  return -2
 }
 
 /** What may change once a step is behind: asked again, said by the way, history, and time. */
@@ -160,9 +173,12 @@ export function changingNothing(
       const { rows, decide } = edited.flows.get(concern)?.steps.get(step) ?? {}
       return flow.steps.has(step) && rows !== undefined ? [{ id, step, rows, decide }] : []
     })
+    const alike = alikeByThemselves(set, concern, here, settledNeedsChange)
+    for (const id of alike) same.add(id)
+    const walkedFor = here.filter(({ id }) => !alike.has(id) && !other.has(id))
     let isTooLarge = false
-    for (let from = 0; from < here.length; from += AT_ONCE) {
-      const part = here.slice(from, from + AT_ONCE)
+    for (let from = 0; from < walkedFor.length; from += AT_ONCE) {
+      const part = walkedFor.slice(from, from + AT_ONCE)
       const found: ReadonlySet<string> | undefined = isTooLarge
         ? undefined
         : leadingNowhereElse(set, concern, part, settledNeedsChange)

@@ -4,6 +4,7 @@
  * thousand ways a second. Two flows that tell, ask, page and note the same on all of them differ in nothing that a family of these
  * situations could meet.
  */
+import { createHash } from 'node:crypto'
 import { join } from 'node:path'
 import type { Answer } from '../../src/case/answer.ts'
 import type { Effect, Saying } from '../../src/case/effect.ts'
@@ -16,13 +17,18 @@ import { readVignettes, type Vignette } from '../../src/cli/vignette-file.ts'
 import { runVignette, type VignetteRun } from '../../src/cli/vignette-run.ts'
 import type { FlowSet } from '../../src/flow/flow-set.ts'
 import { problemText } from '../../src/flow/problem.ts'
+import { seeded } from '../../src/measure/seeded.ts'
 import { policiesRead } from '../../src/modelcheck/rules/check-flows.ts'
 import { everyAnswer } from '../../src/replay/every-answer.ts'
 import { onTables } from '../../src/replay/table-kernel.ts'
+import type { Random } from '../../src/runtime/clock.ts'
 import { after, hours, type Instant, instant, seconds } from '../../src/time/instant.ts'
 import { ROOT } from './clone.ts'
+import { type Meeting, meetingRows } from './near-misses.ts'
 
 type Event = CaseEvent & InLanguage
+/** A line that may tell of the rows a way comes through. */
+type WalkedLine = Line & { readonly meeting?: Meeting }
 
 /** One case of a vignette as the whole bot played it: what happened, not what was decided. */
 export interface Situation {
@@ -36,6 +42,8 @@ export interface Situation {
 export interface Way {
   readonly name: string
   readonly told: readonly string[]
+  /** What it tells of the rows it came through; nothing where the line does not tell. */
+  readonly met: ReadonlySet<string>
   /** Steps that talk came through. */
   readonly entered: ReadonlySet<string>
 }
@@ -44,12 +52,12 @@ export interface Way {
 export const AS_IT_WAS = 'as it was'
 
 const CLINICIAN: Clinician = { id: 'amara', name: 'Amara Osei', role: 'on-call' }
-/** What happened, between the step it happened at and what came of it. */
-const BY_WHAT = / .*?(?=: )/
 /** How long silence lasts, at most so many alarms long. */
 const SILENCE = hours(12)
 const ALARMS_MOST = 60
 const QUESTIONS_MOST = 40
+/** Ways by chance, every second with all locks open. */
+const DRAWN = 120
 /** Between a question and its answer. */
 const THINKING = seconds(20)
 
@@ -89,6 +97,12 @@ function openingOf({ caseId, chat, openedAt, code, concern, language, serial }: 
 /** The line on the tables of its flows, or of others. */
 export const lineOn = ({ line }: LoadedLine, flows: FlowSet): Line => ({ ...line, flows: onTables(flows) })
 
+/** The line on the tables of its flows, each way telling of the rows it comes through. */
+export function tellingLine({ line }: LoadedLine): Line & { readonly meeting: Meeting } {
+  const meeting: Meeting = { into: undefined }
+  return { ...line, flows: meetingRows(onTables(line.flows), meeting), meeting }
+}
+
 /** How questions are answered that the situation was never asked. */
 const RESTS = ['unsure', 'first', 'last'] as const
 type Rest = (typeof RESTS)[number]
@@ -105,11 +119,11 @@ interface Known {
  * @param wanted  names of the ways that are looked at; left out, all
  */
 export function* waysOf(
-  { settings, opening: { serial, ...opening }, happened }: Situation,
-  shipped: Line,
+  { id, settings, opening: { serial, ...opening }, happened }: Situation,
+  shipped: WalkedLine,
   wanted?: ReadonlySet<string>,
 ): Generator<Way> {
-  const line = { ...shipped, settings }
+  const line: WalkedLine = { ...shipped, settings }
   const given = answersIn(happened)
   const places = wanted === undefined ? undefined : new Set([...wanted].map(placeOf))
   const isWanted = (name: string) => wanted?.has(name) ?? true
@@ -153,7 +167,18 @@ export function* waysOf(
 
   const unlocked = withLocksOpen(line, opening.concern)
   const [first] = happened
-  if (unlocked === undefined || first === undefined) return
+  if (first === undefined) return
+  for (let nth = 0; nth < DRAWN; nth++) {
+    const name = `drawn ${nth}`
+    if (!isWanted(name)) continue
+    const on = nth % 2 === 1 && unlocked !== undefined ? unlocked : line
+    const drawn = new Walk(on, { ...openCase(on, opening), serial }, opening.at).happens(first.event, first.at)
+    yield drawn
+      .goAsDrawn(given, seeded(numberOf(`${id} ${nth}`)))
+      .fallSilent()
+      .as(name)
+  }
+  if (unlocked === undefined) return
   for (const rest of RESTS) {
     const opened = new Walk(unlocked, { ...openCase(unlocked, opening), serial }, opening.at)
     opened.happens(first.event, first.at)
@@ -171,11 +196,14 @@ export function* waysOf(
 }
 
 /** The line of a clinic that allows all that a flow may be allowed; undefined where nothing more can be. */
-function withLocksOpen(line: Line, concern: string): Line | undefined {
+function withLocksOpen(line: WalkedLine, concern: string): WalkedLine | undefined {
   const locks = policiesRead(flowOf(line, concern), line.flows)
   if (locks.every(lock => line.settings[lock as keyof Line['settings']] === 'on')) return undefined
   return { ...line, settings: { ...line.settings, ...Object.fromEntries(locks.map(lock => [lock, 'on'])) } }
 }
+
+/** The same number for the same words. */
+const numberOf = (words: string): number => createHash('sha256').update(words).digest().readUInt32BE()
 
 /** Where a way leaves what was. */
 const placeOf = (name: string): string => name.split('/')[0] ?? ''
@@ -193,19 +221,6 @@ const MEANWHILE: readonly (readonly [string, (way: Walk, at: Instant, known: Kno
       way.happens({ kind: 'pageAcknowledged', by: CLINICIAN, doing: { kind: 'ringing-now' } }, at).goOn(known),
   ],
 ]
-
-/**
- * Those of many ways that come to something no way before them came to: at a step, after such an answer, such words, pages and alarms.
- * The rest say nothing more of the flows.
- */
-export function choosing(): (way: Way) => boolean {
-  const known = new Set<string>()
-  return ({ told }) => {
-    const size = known.size
-    for (const line of told) known.add(line.replace(BY_WHAT, '').replaceAll(/\d+/g, '0'))
-    return known.size > size
-  }
-}
 
 /** What is answered at last, by fact. */
 const answersIn = (happened: Situation['happened']): ReadonlyMap<string, Answer> =>
@@ -225,12 +240,13 @@ function answersTo(line: Line, state: CaseState, fact: string, at: Instant, not?
 /** A case as it goes, with what it comes to. */
 class Walk {
   private told: string[] = []
+  private met = new Set<string>()
   private broken = false
-  readonly line: Line
+  readonly line: WalkedLine
   state: CaseState
   at: Instant
 
-  constructor(line: Line, state: CaseState, at: Instant) {
+  constructor(line: WalkedLine, state: CaseState, at: Instant) {
     this.line = line
     this.state = state
     this.at = at
@@ -239,16 +255,23 @@ class Walk {
   copy(): Walk {
     const other = new Walk(this.line, this.state, this.at)
     other.told = [...this.told]
+    other.met = new Set(this.met)
     other.broken = this.broken
     return other
   }
 
-  as = (name: string): Way => ({ name, told: this.told, entered: new Set(Object.keys(this.state.enteredAt)) })
+  as = (name: string): Way => ({
+    name,
+    told: this.told,
+    met: this.met,
+    entered: new Set(Object.keys(this.state.enteredAt)),
+  })
 
   happens(event: Event, at: Instant): this {
     if (this.broken) return this
     const { line, state: was } = this
     const before = was.kernel.talk
+    if (line.meeting !== undefined) line.meeting.into = this.met
     try {
       const { state, effects } = step(line, was, event, at)
       this.state = state
@@ -279,6 +302,25 @@ class Walk {
       asked.add(open.fact)
       const at = after(this.at, THINKING)
       this.answer(given.get(open.fact) ?? this.resting(open.fact, rest, at), at)
+    }
+    return this
+  }
+
+  /** Answers half of what comes as the situation has it, the rest by chance; now and then something else happens, or an answer is changed. */
+  goAsDrawn(given: Known['given'], { int }: Random): this {
+    const oneOf = <T>(all: readonly T[]): T | undefined => all[int(all.length)]
+    let changes = 1
+    for (let count = 0; count < QUESTIONS_MOST && !this.broken; count++) {
+      const at = after(this.at, THINKING)
+      const { open } = this.state
+      const fact = open === undefined && changes-- > 0 ? oneOf(Object.keys(this.state.answers)) : undefined
+      if (fact !== undefined) this.happens({ kind: 'changeWanted', fact }, at)
+      else if (open === undefined) return this
+      else if (int(12) === 0) oneOf(MEANWHILE)?.[1](this, at, { given, rest: oneOf(RESTS) ?? 'unsure' })
+      else {
+        const asItWas = int(2) === 0 ? given.get(open.fact) : undefined
+        this.answer(asItWas ?? oneOf(answersTo(this.line, this.state, open.fact, at)) ?? { kind: 'unsure' }, at)
+      }
     }
     return this
   }
