@@ -28,8 +28,13 @@ describe('how many questions are announced', () => {
   it('is none where a flow leads in a circle of what is answered: the reply leaves all the same', () => {
     const line = inACircle()
     const talk = aTalk(line, 'tube-moved').says()
-    expect(talk.asked()).toBeDefined()
-    expect(questionsToCome(line, talk.state, talk.now)).toBeUndefined()
-    expect(talk.parts().length).toBeGreaterThan(0)
+    const announced: (number | undefined)[] = []
+    for (let open = talk.state.open; open !== undefined && announced.length < 30; open = talk.state.open) {
+      announced.push(questionsToCome(line, talk.state, talk.now))
+      expect(talk.parts().length).toBeGreaterThan(0)
+      if (announced.at(-1) === undefined) break
+      talk.answers(open.fact, PLAIN[open.fact] ?? 'unsure')
+    }
+    expect(announced).toContain(undefined)
   })
 })
