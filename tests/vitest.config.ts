@@ -3,10 +3,11 @@ import { fileURLToPath } from 'node:url'
 import { defineConfig } from 'vitest/config'
 import { ClosingLine } from './support/closing-line.ts'
 
-/** Folders whose tests compute and do nothing else: they share their process, and what they import is read once. */
-const PURE = ['time', 'clinical', 'oncall', 'understand', 'case', 'flow', 'modelcheck', 'review'].map(
-  folder => `tests/${folder}/**/*.test.ts`,
-)
+/** Folders whose tests change nothing of their process: they share it, and what they import is read once. */
+const SHARING = [
+    'time', 'clinical', 'oncall', 'understand', 'case', 'flow', 'modelcheck', 'review',
+    'accounts', 'calendar', 'config', 'channels', 'conversations', 'http', 'pagers', 'points', 'replay', 'sms', 'telegram',
+].map(folder => `tests/${folder}/**/*.test.ts`) // biome-ignore format: one list
 
 const IN_MEMORY = '/dev/shm'
 const ROOM_BYTES = 4 * 2 ** 30
@@ -34,8 +35,8 @@ export default defineConfig({
     testTimeout: 60_000,
     hookTimeout: 60_000,
     projects: [
-      { extends: true, test: { name: 'pure', include: PURE, isolate: false } },
-      { extends: true, test: { name: 'whole', include: ['tests/**/*.test.ts'], exclude: PURE } },
+      { extends: true, test: { name: 'sharing', include: SHARING, isolate: false } },
+      { extends: true, test: { name: 'whole', include: ['tests/**/*.test.ts'], exclude: SHARING } },
     ],
     env: {
       ...temporaryFolder(),
