@@ -44,7 +44,7 @@ export async function kernelArea({ subject, progress }: AreaContext): Promise<re
       oursStored: perSecond(({ stored, event }) => kernelStep(stored, event)),
       peerStored: perSecond(({ stored, event }) => stepAsDocumented(flow, stored, event)),
     },
-    { what: 'kernel', progress, rounds: 15 },
+    { what: 'kernel', progress, rounds: 7 },
   )
   const differing = walk.filter(taken => !isSame(flow, step, taken)).length
   const shared = { area: 'kernel', unit: 'times', bound: 'least', target: 3 } as const

@@ -62,7 +62,7 @@ describe('measure', () => {
     expect(asTheBotSteps?.value).toBeGreaterThan((asTheBotSteps?.target ?? Number.NaN) * FALLEN_BELOW)
     const fell = ratios.some(({ value, target }) => value < target * FALLEN_BELOW)
     expect(ended.code).toBe(fell ? 1 : 0)
-    expect(ended.err).toMatch(/kernel: round 5 of 15, about \d+ s left/)
+    expect(ended.err).toMatch(/kernel: round 5 of 7, about \d+ s left/)
   })
 
   it('called with an area there is not, names those there are and ends with 2', async () => {
