@@ -102,11 +102,15 @@ export function alikeByThemselves(
 ): ReadonlySet<string> {
   const flow = set.flows.get(concern)
   if (flow === undefined) throw new Error(`no flow "${concern}"`)
-  const tables = policySettings(flow, set, 'every').map(policies => flatten(flow, set, { policies, settledNeedsChange }))
+  const tables = policySettings(flow, set, 'every').map(policies =>
+    flatten(flow, set, { policies, settledNeedsChange }),
+  )
   const isAlike = (edit: EditedStep): boolean =>
     tables.every(flat => {
       const node = flat.nodes[flat.nodeOf.get(edit.step) ?? -1]
-      return node === undefined || (node.decides === urgencyOf(edit.decide) && areAlike(rowsOf(edit, flat), node.rows, flat))
+      return (
+        node === undefined || (node.decides === urgencyOf(edit.decide) && areAlike(rowsOf(edit, flat), node.rows, flat))
+      )
     })
   return new Set(edits.filter(isAlike).map(({ id }) => id))
 }
