@@ -3,6 +3,7 @@ import { arrivalOf, nextCrossing } from '../clinical/closure.ts'
 import type { AlarmDocument } from '../flow/document.ts'
 import { SILENT_ASK, SILENT_PAGE } from '../flow/steps.ts'
 import { after, type Instant, type Milliseconds } from '../time/instant.ts'
+import { copyWithout } from './copy.ts'
 import { closureTimesOf, reachedAnswer } from './derive.ts'
 import { InvariantBroken, settingOf } from './line.ts'
 import type { AlarmSet, CaseState } from './state.ts'
@@ -21,8 +22,7 @@ export function setAlarm(work: Work, name: string, alarm: AlarmSet): void {
 
 export function cancelAlarm(work: Work, name: string): void {
   if (!(name in work.state.alarms)) return
-  const { [name]: _gone, ...rest } = work.state.alarms
-  work.state.alarms = rest
+  work.state.alarms = copyWithout(work.state.alarms, name)
 }
 
 /** A setting that is a length of time. */

@@ -10,6 +10,7 @@ import { urineOf } from '../clinical/urine.ts'
 import type { KernelFacts } from '../flow/kernel.ts'
 import { type Instant, instant } from '../time/instant.ts'
 import type { Answer } from './answer.ts'
+import { copyOf } from './copy.ts'
 import { DERIVED_FROM, type FactKeys, factGround, shapeWith } from './fact-shape.ts'
 import type { Line } from './line.ts'
 import type { CaseState } from './state.ts'
@@ -17,17 +18,23 @@ import type { CaseState } from './state.ts'
 /** Every steering fact as it stands at `at`, from the answers that talk has reached. */
 export function factsAt(line: Line, state: CaseState, at: Instant): KernelFacts {
   const { start, keys, derived } = factGround(line)
-  const reached: { readonly id: string; readonly known: FactKeys; readonly answer: Answer }[] = []
+  const { answers, path } = state
   let shape = start
-  for (const id in state.answers) {
-    const answer = reachedAnswer(state, id)
+  // Answers come in the order they were asked in, but for those given before: the next one asked is looked at first.
+  let next = 0
+  for (const id in answers) {
+    const place = path.asked[next] === id ? next : path.asked.indexOf(id)
+    if (place >= 0) next = place + 1
+    const record = answers[id]
     const known = keys.get(id)
-    if (answer === undefined || known === undefined) continue
-    shape = shapeWith(shape, id, known, answer.kind)
-    reached.push({ id, known, answer })
+    if (record === undefined || known === undefined || (place < 0 && !record.given)) continue
+    shape = shapeWith(shape, known, record.answer.kind)
   }
-  const facts: Record<string, string> = { ...shape.facts }
-  for (const { id, known, answer } of reached) putValues(facts, id, known, answer)
+  const facts = copyOf(shape.facts)
+  for (const known of shape.reached) {
+    const record = answers[known.id]
+    if (record !== undefined) putValues(facts, known, record.answer)
+  }
   for (const { id, from } of derived)
     if (from === undefined || facts[from] !== undefined) facts[id] = derivedValue(line, state, id, at)
   return facts
@@ -40,12 +47,7 @@ export function reachedAnswer(state: CaseState, fact: string): Answer | undefine
 }
 
 /** Puts in `fact` → value; for "many" also `fact.value` → yes; for an unsure answer `fact~` → what it acts as. */
-function putValues(
-  facts: Record<string, string>,
-  id: string,
-  { document, beside, ofValues }: FactKeys,
-  answer: Answer,
-): void {
+function putValues(facts: Record<string, string>, { id, document, beside, ofValues }: FactKeys, answer: Answer): void {
   switch (answer.kind) {
     case 'unsure':
       facts[id] = 'unsure'

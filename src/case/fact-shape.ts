@@ -2,6 +2,7 @@ import type { FactDocument } from '../flow/document.ts'
 import type { FlowSet } from '../flow/flow-set.ts'
 import type { KernelFacts } from '../flow/kernel.ts'
 import type { Answer } from './answer.ts'
+import { copyOf } from './copy.ts'
 import { type LineSettings, settingOf } from './line.ts'
 
 /**
@@ -12,14 +13,19 @@ import { type LineSettings, settingOf } from './line.ts'
 export interface FactShape {
   /** Policies as they are set, derived facts "not-asked", and a place for everything answered. */
   readonly facts: KernelFacts
+  /** Keys of the answers that it has places for, as they came. */
+  readonly reached: readonly FactKeys[]
   readonly after: ReadonlyMap<string, FactShape>
 }
 
 /** Keys that an answer fills, beside the fact's own: what it counts as, and one for each value of a "many" fact. */
 export interface FactKeys {
+  readonly id: string
   readonly document: FactDocument
   /** Stands for a fact that was answered "not sure", and for a choice. */
   readonly beside: string
+  /** Names the way on from a shape by several values at once. */
+  readonly several: string
   readonly ofValues: readonly { readonly value: string; readonly key: string }[]
 }
 
@@ -55,7 +61,7 @@ export function factGround({ flows, settings }: { flows: FlowSet; settings: Line
   const derived = Object.keys(flows.derived).map(id => [id, 'not-asked'])
   const answered = Object.entries(flows.facts).filter(([, document]) => document.settable !== true)
   const ground: FactGround = {
-    start: shapeOf(Object.fromEntries([...policies, ...derived])),
+    start: shapeOf(Object.fromEntries([...policies, ...derived]), []),
     derived: Object.keys(flows.derived).map(id => ({ id, from: DERIVED_FROM[id] })),
     keys: new Map(answered.map(([id, document]) => [id, keysOf(id, document)])),
   }
@@ -64,14 +70,16 @@ export function factGround({ flows, settings }: { flows: FlowSet; settings: Line
 }
 
 const keysOf = (id: string, document: FactDocument): FactKeys => ({
+  id,
   document,
   beside: `${id}~`,
+  several: `${id}.`,
   ofValues: (document.values ?? []).map(value => ({ value, key: `${id}.${value}` })),
 })
 
-/** Read from JSON it is one compact object. */
-const shapeOf = (facts: KernelFacts): FactShape => ({
-  facts: JSON.parse(JSON.stringify(facts)) as KernelFacts,
+const shapeOf = (facts: KernelFacts, reached: readonly FactKeys[]): FactShape => ({
+  facts: copyOf(facts),
+  reached,
   after: new Map(),
 })
 
@@ -79,17 +87,14 @@ const shapeOf = (facts: KernelFacts): FactShape => ({
 const WAYS_MOST = 1_000
 
 /** The shape with one more answer. */
-export function shapeWith(
-  shape: FactShape,
-  id: string,
-  { beside, ofValues }: FactKeys,
-  kind: Answer['kind'],
-): FactShape {
-  const way = kind === 'choice' || kind === 'unsure' ? beside : kind === 'many' ? `${id}.` : id
+export function shapeWith(shape: FactShape, keys: FactKeys, kind: Answer['kind']): FactShape {
+  const { id, beside, several, ofValues } = keys
+  const way = kind === 'choice' || kind === 'unsure' ? beside : kind === 'many' ? several : id
   const known = shape.after.get(way)
   if (known !== undefined) return known
   const also = way === beside ? [beside] : way === id ? [] : ofValues.map(({ key }) => key)
-  const grown = shapeOf({ ...shape.facts, ...Object.fromEntries([id, ...also].map(key => [key, ''])) })
+  const facts = { ...shape.facts, ...Object.fromEntries([id, ...also].map(key => [key, ''])) }
+  const grown = shapeOf(facts, [...shape.reached, keys])
   const after = shape.after as Map<string, FactShape>
   if (after.size < WAYS_MOST) after.set(way, grown)
   return grown

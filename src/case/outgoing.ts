@@ -5,11 +5,10 @@ import type { Work } from './work.ts'
 /** One reply: what is taken back, what is urgent, the rest, and last the one question that is still open. */
 export function replyOf(work: Work): Effect | undefined {
   if (work.state.doNotWrite) return undefined
-  const said = [...work.stops, ...work.urgent, ...work.rest]
-  if (said.length === 0) return undefined
-  const replaced = said.flatMap(part =>
-    part.kind === 'say' ? (work.flow.advice.get(part.id)?.['in-place-of'] ?? NOTHING) : NOTHING,
-  )
+  const { stops, urgent, rest } = work
+  if (stops.length + urgent.length + rest.length === 0) return undefined
+  const said = stops.length + urgent.length === 0 ? rest : [...stops, ...urgent, ...rest]
+  const replaced = replacedBy(work, said)
   const parts: Saying[] = []
   const seen = new Set<string>()
   let question: Saying | undefined
@@ -26,9 +25,9 @@ export function replyOf(work: Work): Effect | undefined {
   }
   const closing = closingOf(work, parts)
   if (closing !== undefined) parts.push(closing)
+  const audible = parts.some(part => part.kind === 'clinician' || tagsOf(work, part).length > 0)
   if (question !== undefined) parts.push(question)
   if (parts.length === 0) return undefined
-  const audible = parts.some(part => part.kind === 'clinician' || tagsOf(work, part).length > 0)
   return {
     kind: 'reply',
     parts,
@@ -40,6 +39,16 @@ export function replyOf(work: Work): Effect | undefined {
 
 const NOTHING: readonly string[] = []
 
+/** Ids of advice that other advice of this reply stands in place of. */
+function replacedBy({ flow }: Work, said: readonly Saying[]): readonly string[] {
+  let replaced = NOTHING
+  for (const part of said) {
+    const also = part.kind === 'say' ? flow.advice.get(part.id)?.['in-place-of'] : undefined
+    if (also !== undefined) replaced = [...replaced, ...also]
+  }
+  return replaced
+}
+
 /** Tags of advice; a notice has none. */
 const tagsOf = (work: Work, part: Saying): readonly string[] =>
   part.kind === 'say' ? (work.flow.advice.get(part.id)?.tags ?? NOTHING) : NOTHING
@@ -48,8 +57,13 @@ const tagsOf = (work: Work, part: Saying): readonly string[] =>
 function closingOf(work: Work, words: readonly Saying[]): Saying | undefined {
   const { closing } = work.flow
   if (closing === undefined) return undefined
-  const tags = words.flatMap(part => tagsOf(work, part))
-  return tags.length > 0 && !tags.includes('call-emergency') ? { kind: 'say', id: closing } : undefined
+  let isAct = false
+  for (const part of words) {
+    const tags = tagsOf(work, part)
+    if (tags.includes('call-emergency')) return undefined
+    if (tags.length > 0) isAct = true
+  }
+  return isAct ? { kind: 'say', id: closing } : undefined
 }
 
 /** Pages of one step as they stand at its end: none carries an urgency that was raised after it, no update doubles a page. */

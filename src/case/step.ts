@@ -24,6 +24,7 @@ import { isAnyoneTold, oversleeps, pageSettled, renewLadder, tellHolder } from '
 import { acknowledged, CLOSE_AFTER_MS, dayTaken, lowered, outcomeSet } from './clinician-events.ts'
 import { type Doubted, withDoubt } from './clock-doubt.ts'
 import { alsoNamed, askAbout, concernNamed, leaveEarlier, lineAnswered, offerAlso } from './concerns.ts'
+import { copyWith } from './copy.ts'
 import type { Effect } from './effect.ts'
 import type { CaseEvent, Clinician, InLanguage } from './event.ts'
 import { familyLine, isWorded, type Line, languagesOf } from './line.ts'
@@ -241,10 +242,8 @@ function readBackAnswered(work: Work, event: CaseEvent & { kind: 'readBackAnswer
 function accept(work: Work, fact: string, answer: Answer, said: string, changing: boolean) {
   const before = work.state.answers[fact]
   const changed = changing || before?.given === true
-  work.state.answers = {
-    ...work.state.answers,
-    [fact]: { answer, said, at: work.at, changed: changing, given: before?.given === true },
-  }
+  const taken = { answer, said, at: work.at, changed: changing, given: before?.given === true }
+  work.state.answers = copyWith(work.state.answers, fact, taken)
   work.state.open = undefined
   if (fact === 'have-you-left' && answer.kind === 'choice' && answer.value === 'yes') work.state.leftAt ??= work.at
   if (fact === RING_BACK && answer.kind === 'phone' && answer.number === 'write-only') mark(work, 'write-only')

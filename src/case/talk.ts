@@ -5,6 +5,7 @@ import type { KernelEffect, KernelEvent } from '../flow/kernel.ts'
 import { LEFT, SILENT_PAGE, UNANSWERED } from '../flow/steps.ts'
 import { cancelAlarm, chaseSilence, EMERGENCY, restoreAlarms, setAlarm, setFlowAlarm, stopChasing } from './alarm.ts'
 import { onStage } from './callout.ts'
+import { copyWithout } from './copy.ts'
 import { closureAt, factsAt } from './derive.ts'
 import type { Disposition } from './event.ts'
 import { InvariantBroken, wordingOf } from './line.ts'
@@ -199,8 +200,7 @@ function ask(work: Work, step: Step, fact: string, follow: KernelEvent[]): void 
 }
 
 function forgetAnswer(work: Work, fact: string): void {
-  const { [fact]: _earlier, ...answers } = work.state.answers
-  work.state.answers = answers
+  work.state.answers = copyWithout(work.state.answers, fact)
 }
 
 /** The fact belongs to this conversation from here on. */
@@ -212,13 +212,12 @@ export function reach(work: Work, fact: string): void {
 /** Serials of which it is remembered what was asked: more than any talk has questions, so that a case does not grow with use. */
 export const ASKED_REMEMBERED = 32
 
-/** Remembers what is asked under a serial, and forgets the oldest past {@link ASKED_REMEMBERED}. */
+/** Remembers what is asked under a serial, and forgets the oldest past {@link ASKED_REMEMBERED}: serials go up by one. */
 export function rememberAsked(work: Work, serial: number, asked: string): void {
-  const all = { ...work.state.askedBySerial, [serial]: asked }
-  const serials = Object.keys(all)
-  // Keys that are whole numbers stand in ascending order (ECMA-262, OrdinaryOwnPropertyKeys).
-  work.state.askedBySerial =
-    serials.length > ASKED_REMEMBERED ? Object.fromEntries(Object.entries(all).slice(-ASKED_REMEMBERED)) : all
+  const before = work.state.askedBySerial
+  const oldest = serial - ASKED_REMEMBERED
+  const kept = before !== undefined && oldest in before ? copyWithout(before, String(oldest)) : before
+  work.state.askedBySerial = { ...kept, [serial]: asked }
 }
 
 export function openQuestion(work: Work, fact: string, changing = false): void {
@@ -295,8 +294,7 @@ export function takeBackOf(work: Work, said: readonly string[], stillSaid: reado
   const still = new Set(stillSaid)
   for (const id of said) {
     if (still.has(id) || !(id in work.state.inForce)) continue
-    const { [id]: _gone, ...rest } = work.state.inForce
-    work.state.inForce = rest
+    work.state.inForce = copyWithout(work.state.inForce, id)
     if (!wordingOf(work.line, of ?? work.state.concern).has(`stop/${id}`)) continue
     work.stops.push(of === undefined ? { kind: 'stop', id } : { kind: 'stop', id, of })
   }

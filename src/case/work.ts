@@ -2,6 +2,7 @@
 import { DISPOSITIONS } from '../flow/document.ts'
 import type { Flow } from '../flow/flow-set.ts'
 import type { Instant } from '../time/instant.ts'
+import { copyOf } from './copy.ts'
 import type { Effect, Saying, Urgency } from './effect.ts'
 import type { Disposition } from './event.ts'
 import { flowOf, type Line } from './line.ts'
@@ -120,7 +121,7 @@ export function put<K extends Growing>(
   value: CaseState[K][string],
 ): void {
   const kept: Readonly<Record<string, unknown>> = state[record]
-  const own = (kept === before[record] ? { ...kept } : kept) as Record<string, unknown>
+  const own = (kept === before[record] ? copyOf(kept) : kept) as Record<string, unknown>
   own[id] = value
   state[record] = own as Draft[K]
 }

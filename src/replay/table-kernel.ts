@@ -2,6 +2,7 @@
  * The kernel of a flow as tables, without a machine: the same states, facts and effects as `flow/kernel.ts`, some tens of times as fast.
  * For walking recorded cases; the line that serves runs the machine. `tests/replay/table-kernel.test.ts` holds the two together.
  */
+import { copyWith } from '../case/copy.ts'
 import type { Flow, FlowSet } from '../flow/flow-set.ts'
 import type { Step } from '../flow/flow-step.ts'
 import {
@@ -62,7 +63,7 @@ export function tableKernel(flow: Flow, sticky: ReadonlySet<string>): Kernel {
       const node = nodes.get(talk)
       if (node === undefined) throw new Error(`flow "${flow.concern}" has no step "${talk}"`)
       effects.push(node.entered)
-      if (node.set !== undefined) facts = { ...facts, ...node.set }
+      if (node.set !== undefined) facts = Object.assign({}, facts, node.set)
       if (node.isAsking || node.rows.length === 0) return { talk, facts }
       talk = routed(node, facts) ?? talk
       if (talk === node.id) return { talk, facts }
@@ -85,7 +86,7 @@ export function tableKernel(flow: Flow, sticky: ReadonlySet<string>): Kernel {
         return go === undefined ? { talk, facts: learned } : enter(go, learned, effects)
       }
       case 'dangerSaid':
-        return enter('shared/emergency', { ...merged(facts, event.facts), 'danger-seen': 'yes' }, effects)
+        return enter('shared/emergency', copyWith(merged(facts, event.facts), 'danger-seen', 'yes'), effects)
       case 'personWanted':
         return enter('shared/person', merged(facts, event.facts), effects)
       case 'travelRefused':
@@ -132,7 +133,7 @@ export function tableKernel(flow: Flow, sticky: ReadonlySet<string>): Kernel {
 
 /** Later facts over earlier ones; the later themselves where nothing earlier would be left beside them. */
 function merged(earlier: KernelFacts, later: KernelFacts): KernelFacts {
-  for (const id in earlier) if (later[id] === undefined) return { ...earlier, ...later }
+  for (const id in earlier) if (later[id] === undefined) return Object.assign({}, earlier, later)
   return later
 }
 
