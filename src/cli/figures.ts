@@ -12,6 +12,7 @@ import { reportPage } from '../review/report-page.ts'
 import { roundedTables } from '../review/rounding.ts'
 import { toldAlone } from '../review/suppression.ts'
 import { argumentsOf, CalledWrongly, type Command, print } from './command.ts'
+import { figureNames } from './figure-names.ts'
 import { fromData, fromTranscripts } from './figures-source.ts'
 import { DEMO_CLINIC } from './load-line.ts'
 import { filesIn, readLine } from './replay.ts'
@@ -78,17 +79,6 @@ export function monthFigures(
     names,
     summaries.filter(one => one.month > from && one.month <= month),
   )
-}
-
-/** Concerns and questions as the clinic's people call them. */
-export function figureNames(line: Line): FigureNames {
-  const wording = line.flows.wording.get(line.language)
-  const say = (id: string, otherwise: string) => (wording?.has(id) === true ? wording.text(id) : otherwise)
-  return {
-    concern: id => say(`concern/${id}`, id),
-    fact: id => say(`label/${id}`, id),
-    outcome: id => say(`outcome/${id}`, id),
-  }
 }
 
 function reportHead(

@@ -8,6 +8,7 @@ import type { Clock, Random } from '../runtime/clock.ts'
 import { openReviewFile } from '../store/sqlite/review-file.ts'
 import type { Store } from '../store/store.ts'
 import type { ChangingLine } from './changing-line.ts'
+import { figureNames } from './figure-names.ts'
 import { type FiguresAside, figuresAside } from './figures-aside.ts'
 import { shelvedLine } from './figures-source.ts'
 import { readFlowFiles } from './flow-files.ts'
@@ -125,16 +126,17 @@ function knownWords({ line }: LoadedLine): ReadonlySet<string> {
 
 /** Names of concerns and questions, as they can be handed to a helper. */
 function namesOf({ line }: LoadedLine) {
-  const { flows, language } = staffLine(line)
-  const wording = flows.wording.get(language)
-  const listed = (prefix: string, ids: Iterable<string>) =>
-    Object.fromEntries(
-      [...ids].flatMap(id => (wording?.has(`${prefix}/${id}`) === true ? [[id, wording.text(`${prefix}/${id}`)]] : [])),
-    )
-  const outcomes = [...(wording?.ids ?? [])].flatMap(id => (id.startsWith('outcome/') ? [id.slice(8)] : []))
+  const ofStaff = staffLine(line)
+  const { flows, language } = ofStaff
+  const names = figureNames(ofStaff)
+  const listed = (ids: Iterable<string>, name: (id: string) => string) =>
+    Object.fromEntries([...ids].map(id => [id, name(id)]))
+  const outcomes = [...(flows.wording.get(language)?.ids ?? [])].flatMap(id =>
+    id.startsWith('outcome/') ? [id.slice(8)] : [],
+  )
   return {
-    concerns: listed('concern', flows.flows.keys()),
-    facts: listed('label', Object.keys(flows.facts)),
-    outcomes: listed('outcome', outcomes),
+    concerns: listed(flows.flows.keys(), names.concern),
+    facts: listed(Object.keys(flows.facts), names.fact),
+    outcomes: listed(outcomes, names.outcome),
   }
 }

@@ -83,7 +83,9 @@ function chart(
   points: ReturnType<typeof pChart>,
   isTold: readonly boolean[],
 ): FigureTable {
-  const shown = (value: number) => Math.round(value * 1000) / 1000
+  // Nobody acts on a hundredth of a case or a minute.
+  const parts = unit === 'share' ? 1_000 : 10
+  const shown = (value: number) => Math.round(value * parts) / parts
   const runs = runsOf(points.map(({ value }) => value))
   const outside = points.filter(({ isSignal }, index) => isSignal && isTold[index] === true).length
   return {
