@@ -182,7 +182,15 @@ export const lexiconFileSchema = z.strictObject({
     .describe('A message of these words alone, one of "said" among them, asks for nothing and answers nothing.'),
   units: z.array(z.string().min(1)).describe('Units of measure: a number that has one of another fact is no answer.'),
   'number-facts': z
-    .record(id, z.strictObject({ min: z.number(), max: z.number(), units: z.array(z.string()) }))
+    .record(
+      id,
+      z.strictObject({
+        min: z.number(),
+        max: z.number(),
+        units: z.array(z.string()),
+        'needs-unit': z.array(z.number()).optional().describe('Numbers that mean another thing too when written bare.'),
+      }),
+    )
     .describe('Bounds (inclusive) of a number, and the units it may be said in.'),
   'said-otherwise': z
     .array(

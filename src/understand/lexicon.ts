@@ -47,6 +47,14 @@ export interface Sign {
   readonly phrases: readonly Phrase[]
 }
 
+/** Bounds of a number that is asked for, the units it may be said in, and numbers that mean another thing too when written bare. */
+export interface NumberFact {
+  readonly min: number
+  readonly max: number
+  readonly units: readonly string[]
+  readonly needsUnit: ReadonlySet<number>
+}
+
 export interface Lexicon {
   readonly language: string
   readonly vocabulary: Vocabulary
@@ -111,9 +119,7 @@ export interface Lexicon {
   readonly values: Readonly<Record<string, Readonly<Record<string, readonly Phrase[]>>>>
   readonly smallWords: { readonly said: ReadonlySet<string>; readonly beside: ReadonlySet<string> }
   readonly units: ReadonlySet<string>
-  readonly numberFacts: Readonly<
-    Record<string, { readonly min: number; readonly max: number; readonly units: readonly string[] }>
-  >
+  readonly numberFacts: Readonly<Record<string, NumberFact>>
   readonly saidOtherwise: readonly {
     readonly fact: string
     readonly value: string
@@ -236,7 +242,7 @@ export function lexiconOf(file: unknown): Lexicon {
     values: mapped(data.values, values => mapped(values, phrases)),
     smallWords: { said: new Set(data['small-words'].said), beside: new Set(data['small-words'].beside) },
     units: new Set(data.units),
-    numberFacts: data['number-facts'],
+    numberFacts: mapped(data['number-facts'], fact => ({ ...fact, needsUnit: new Set(fact['needs-unit']) })),
     saidOtherwise: data['said-otherwise'].map(row => ({
       fact: row.fact,
       value: row.value,

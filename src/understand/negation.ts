@@ -59,6 +59,7 @@ function denialsInside(found: Found, tokens: readonly Token[], negation: Negatio
   for (let at = found.from + 1; at < found.to; at += 1) {
     if (own.has(at) || !isNegatorWord(tokens, at, negation)) continue
     const between = tokens.slice(at + 1, found.to)
+    if (isOfNearerThing(at, found.to, tokens, negation)) continue
     const isCut = tokens.slice(at + 1, found.to + 1).some(token => token.gap !== 'none')
     // "lips not pink but blue", "not pink, they are blue": the denial belongs to something else.
     if (isCut || between.some(token => negation.contrast.has(token.word) || negation.subjects.has(token.word))) continue
@@ -66,10 +67,19 @@ function denialsInside(found: Found, tokens: readonly Token[], negation: Negatio
       (token, offset) => own.has(at + 1 + offset) || negation.light.has(token.word) || negation.list.has(token.word),
     )
     const word = tokens[at]?.word ?? ''
+    // "threw up milk, no blood or green": the list is denied, and its last word with it.
+    const isListed = negation.denyingThings.has(word) && negation.list.has(tokens[found.to - 1]?.word ?? '')
     const isNewItem = tokens[at]?.gap === 'pause' || negation.again.has(word) || negation.denyingThings.has(word)
-    denials.push({ isPlain: isLight && isWhole(tokens, at, negation), isNewItem })
+    denials.push({ isPlain: (isLight || isListed) && isWhole(tokens, at, negation), isNewItem })
   }
   return denials
+}
+
+/** "vomited milk, not green not bloody": a later denial is the last word's, and this one denies a thing of its own between. */
+function isOfNearerThing(at: number, last: number, tokens: readonly Token[], negation: Negation): boolean {
+  const next = tokens.findIndex((_, place) => place > at && place < last && isNegatorWord(tokens, place, negation))
+  if (next < 0 || !negation.negators.has(tokens[at]?.word ?? '')) return false
+  return tokens.slice(at + 1, next).some(({ word }) => !negation.light.has(word) && !negation.list.has(word))
 }
 
 /** Denials standing before the phrase, nearest first, as far as they reach. */

@@ -2,7 +2,7 @@
 import type { CountryCode } from 'libphonenumber-js/max'
 import { parsePhoneNumberFromString } from 'libphonenumber-js/max'
 import { isUnsure, plainYesNo, type Read, UNSURE } from './choice.ts'
-import type { Lexicon } from './lexicon.ts'
+import type { Lexicon, NumberFact } from './lexicon.ts'
 import { type Reading, readingOf } from './pattern.ts'
 import { firstSaid } from './phrase.ts'
 import { temperatureRead } from './temperature.ts'
@@ -18,11 +18,12 @@ const NUMBER = /(?<![\p{L}\d.,])([-+]?\d{1,9}(?:[.,·]\d{1,6})?)(?!\d)(?:\s{0,3}
 /**
  * One number: digits with a point, comma or raised point, or one number word. Two different numbers ("5 or 6",
  * "5-6") and none are `number-unclear`; one of another unit ("5 ml" for a pH) is `number-unit`; one outside the fact's bounds
- * (inclusive) is `number-impossible`.
+ * (inclusive) is `number-impossible`. A bare one that may be of another unit too (14: mL, or a tube's gauge) is `number-unit`: it
+ * is said back and asked for with its unit.
  */
 export function numberIn(plain: string, reading: Reading, fact: string, lexicon: Lexicon): Read {
   if (fact === TEMPERATURE) return temperatureRead(plain, lexicon)
-  const bounds = lexicon.numberFacts[fact] ?? { min: 0, max: 1_000_000, units: [] }
+  const bounds = lexicon.numberFacts[fact] ?? ANY_NUMBER
   const found = [...plain.replaceAll(/(?<=\d)\s*[–—-]\s*(?=\d)/gu, ' ').matchAll(NUMBER)]
   const isOther = (unit: string | undefined): boolean =>
     unit !== undefined && lexicon.units.has(unit) && !bounds.units.includes(unit)
@@ -33,8 +34,15 @@ export function numberIn(plain: string, reading: Reading, fact: string, lexicon:
   const [value] = values
   if (value === undefined || values.length > 1) return { kind: 'misread', reason: 'number-unclear' }
   if (value < bounds.min || value > bounds.max) return { kind: 'misread', reason: 'number-impossible' }
+  if (bounds.needsUnit.has(value) && !hasUnit(reading, bounds)) return { kind: 'misread', reason: 'number-unit' }
   return { kind: 'answer', answer: { kind: 'number', value } }
 }
+
+const ANY_NUMBER: NumberFact = { min: 0, max: 1_000_000, units: [], needsUnit: new Set() }
+
+/** Whether a message names a unit that the number may be said in. */
+export const hasUnit = ({ tokens }: Reading, { units }: NumberFact): boolean =>
+  tokens.some(({ word }) => units.some(unit => word === unit || (word.endsWith(unit) && /^\d/.test(word))))
 
 /** Characters of a message in which a telephone number is looked for. */
 const PHONE_TEXT_AT_MOST = 200

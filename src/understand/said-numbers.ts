@@ -2,6 +2,7 @@
 import type { Answer } from '../case/answer.ts'
 import type { Lexicon } from './lexicon.ts'
 import { type Found, findsOf, type Pattern, type Reading } from './pattern.ts'
+import { hasUnit } from './quantity.ts'
 import { candidatesIn, celsiusOf } from './temperature.ts'
 
 /** Words between "fever" and its number, at most ("fever of about 101"). */
@@ -35,6 +36,7 @@ export function numberSaid(plain: string, reading: Reading, fact: string, lexico
   const values = new Set(numbersAt(lexicon.numberPhrases[fact] ?? [], plain, reading))
   const [value] = values
   if (values.size !== 1 || value === undefined || bounds === undefined) return undefined
+  if (bounds.needsUnit.has(value) && !hasUnit(reading, bounds)) return undefined
   return value >= bounds.min && value <= bounds.max ? { kind: 'number', value } : undefined
 }
 

@@ -62,11 +62,13 @@ export interface Shown {
 }
 
 /** Starts a line whose wall clock shows `at` and runs on from there. */
-export async function nightLine(at: Instant = NIGHT): Promise<NightLine> {
+export async function nightLine(
+  at: Instant = NIGHT,
+  concerns: readonly string[] = ['tube-out', 'someone'],
+): Promise<NightLine> {
   const { loaded: read, problems } = loadLine({ clinicDir: DEMO_CLINIC, at })
-  // Two flows in one language, so that the page shows the same whatever else is shipped.
-  const two = ['tube-out', 'someone']
-  const flows = new Map([...(read?.line.flows.flows ?? [])].filter(([concern]) => two.includes(concern)))
+  // Few flows in one language, so that the page shows the same whatever else is shipped.
+  const flows = new Map([...(read?.line.flows.flows ?? [])].filter(([concern]) => concerns.includes(concern)))
   const loaded =
     read === undefined
       ? undefined

@@ -86,6 +86,8 @@ describe('danger signs in free words', () => {
 
 describe('denials', () => {
   const plainDenials = [
+    'he vomited milk not green not bloody',
+    'threw up her milk, no blood or green',
     'not blue',
     'lips are not blue',
     "her lips aren't blue",
@@ -101,6 +103,7 @@ describe('denials', () => {
 
   const unclear = [
     'not not blue',
+    'his vomit is not white, not normal green',
     'she is not not blue',
     'not very blue',
     'not blue any more',

@@ -68,6 +68,31 @@ describe('words in strange clothes', () => {
           ])
   })
 
+  it('a bare number that may be a size in Fr is said back and asked for in mL; with its unit it counts', () => {
+    for (const [lexicon, unit] of [
+      [english, 'ml'],
+      [spanish, 'mililitros'],
+    ] as const)
+      for (const fact of ['balloon-put-in', 'balloon-came-out'])
+        for (const size of [12, 14, 16, 18, 20, 24]) {
+          const context = { ...contextOn(fact), lexicon }
+          expect(understand({ kind: 'text', text: `${size}` }, context)).toMatchObject({
+            kind: 'misread',
+            reason: 'number-unit',
+            said: `${size}`,
+          })
+          for (const text of [`${size} ${unit}`, `${size}${unit}`, `${size} mL`])
+            expect([text, understand({ kind: 'text', text }, context)]).toMatchObject([
+              text,
+              { kind: 'answer', answer: { kind: 'number', value: size } },
+            ])
+        }
+    expect(understand({ kind: 'text', text: '5' }, contextOn('balloon-put-in'))).toMatchObject({
+      kind: 'answer',
+      answer: { value: 5 },
+    })
+  })
+
   it('volumes, sizes and lengths with the unit of another are asked again', () => {
     for (const [fact, text] of [
       ['balloon-put-in', '14 Fr'],

@@ -44,6 +44,7 @@ describe('what a first message already answers', () => {
     ['the tube has split down the middle', { 'broken-part': 'tube-itself' }],
     ['i put 5ml in last week and today just 3 came out', { 'balloon-came-out': 3 }],
     ['balloon: only 2.5 ml came out, put 5 ml in', { 'balloon-came-out': 2.5, 'balloon-put-in': 5 }],
+    ['the balloon should have 14 ml', { 'balloon-put-in': 14 }],
     ['pus and the redness is spreading', { 'skin-signs': 'spreading+pus' }],
     ['can i crush this tablet, it is slow release', { 'medicine-form': 'modified-release' }],
     ['blocked and his seizure meds are due', { 'critical-medicine-due': 'yes' }],
