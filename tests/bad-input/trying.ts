@@ -47,7 +47,6 @@ const ASKS: Readonly<Record<string, string>> = {
   'ring-back': 'number to ring',
   'first-placed': 'when the first tube was put in',
   'have-you-left': 'have you left',
-  'balloon-put-in': 'mL that should be in the balloon',
   'have-you-arrived': 'have you arrived',
 }
 
@@ -61,14 +60,12 @@ const PLAIN: Readonly<Record<string, string>> = {
   'first-placed': 'over-three-months',
   'fasting-risk': 'none',
   'have-you-left': 'yes',
-  'balloon-doubts': 'none',
-  'changed-before': 'yes',
 }
 
-/** A family whose tube came out, or that wrote another thing first, at the question for `fact`. */
-export async function familyAt(line: NightLine, fact: string, opening = 'her tube came out'): Promise<Family> {
+/** A family whose tube came out, at the question for `fact`. */
+export async function familyAt(line: NightLine, fact: string): Promise<Family> {
   const family = line.family()
-  await family.say(opening)
+  await family.say('her tube came out')
   for (let turn = 0; turn < 30; turn += 1) {
     const open = (await family.state())?.open
     if (open?.fact === fact && open.readBack === undefined) return family
