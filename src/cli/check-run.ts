@@ -6,6 +6,7 @@ import type { Problem } from '../flow/problem.ts'
 import type { Rule, RuleSet } from '../flow/rule-document.ts'
 import { loadRules } from '../flow/rule-load.ts'
 import { flatten } from '../modelcheck/model/flat-flow.ts'
+import { givableIn } from '../modelcheck/model/givable.ts'
 import { LADDERS, walkLadder } from '../modelcheck/model/ladder.ts'
 import type { FlatFlow } from '../modelcheck/model/tables.ts'
 import type { FlowCheck } from '../modelcheck/rules/check-flow.ts'
@@ -14,6 +15,7 @@ import type { CheckProgress, CheckReport, Finding, LadderReport } from '../model
 import { observationsOf } from '../modelcheck/rules/rule-compile.ts'
 import { type Told, tell } from '../modelcheck/telling/tell.ts'
 import type { Instant } from '../time/instant.ts'
+import { sayableIn } from '../understand/fact.ts'
 import { CalledWrongly } from './command.ts'
 import { readFlowFiles, SHIPPED_FLOWS } from './flow-files.ts'
 import { type KeptChecks, keptChecks } from './kept-checks.ts'
@@ -110,7 +112,11 @@ export function planOf(request: CheckRequest): CheckPlan {
   if (read.rules === undefined) return { problems: all, silenced, files, loaded }
   assertKnown(request, set.flows.keys(), read.rules)
   const options: CheckOptions = {
-    settings: { lengths, settledNeedsChange: loaded.line.settings['tract-settled-needs-change'] === 'yes' },
+    settings: {
+      lengths,
+      settledNeedsChange: loaded.line.settings['tract-settled-needs-change'] === 'yes',
+      sayable: sayableIn(loaded.lexicons.values()),
+    },
     now: request.now,
     ...(request.policies === 'clinic'
       ? { policies: 'shipped' as const, own: policiesOf(loaded) }
@@ -224,11 +230,13 @@ function toldOf(finding: Finding, rule: Rule | undefined, rules: RuleSet, loaded
   return told.find(({ isShown }) => isShown) ?? told[0]
 }
 
-function flatsFor(finding: Finding, { rules }: RuleSet, { line }: LoadedLine): readonly FlatFlow[] {
+function flatsFor(finding: Finding, { rules }: RuleSet, loaded: LoadedLine): readonly FlatFlow[] {
+  const { line } = loaded
   const flow = line.flows.flows.get(finding.flow)
   if (flow === undefined) return []
   const settledNeedsChange = line.settings['tract-settled-needs-change'] === 'yes'
-  const bare = flatten(flow, line.flows, { policies: finding.policies, settledNeedsChange })
-  const observed = observationsOf(rules, bare)
-  return [flatten(flow, line.flows, { policies: finding.policies, settledNeedsChange, observed }), bare]
+  const givable = givableIn(flow, line.flows, sayableIn(loaded.lexicons.values()))
+  const base = { policies: finding.policies, settledNeedsChange, givable }
+  const bare = flatten(flow, line.flows, base)
+  return [flatten(flow, line.flows, { ...base, observed: observationsOf(rules, bare) }), bare]
 }

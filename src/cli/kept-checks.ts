@@ -43,7 +43,8 @@ export function keptChecks(
     const found = keys.get(run)
     if (found !== undefined) return found
     const about = walkedOf(run.flow)
-    const how = [settings, interruptions ?? 'by size', statesMost ?? 'as many as it takes', compares ?? 'by size']
+    const said = [...settings.sayable]
+    const how = [settings, said, interruptions ?? 'by size', statesMost ?? 'as many as it takes', compares ?? 'by size']
     const key = digest(JSON.stringify([shared, about, run.policies, how]))
     keys.set(run, key)
     return key

@@ -32,7 +32,7 @@ export const refereeCommand: Command = {
     const { rules } = read.rules
     const policies = Object.fromEntries(values.on.map(id => [known(id, Object.keys(set.policies)), 'on']))
     const only = Object.fromEntries(values.only.map(text => answersIn(text, Object.keys(set.facts))))
-    const part = { policies, only, givable: [] }
+    const part = { policies, only, givable: new Map() }
     const flat = flatten(flow, set, { ...part, observed: observationsOf(rules, flatten(flow, set, part)) })
     const told = watchRules(rules, flat)
     const quiet = values.answers ? ({ corrections: 'none', interruptions: false } as const) : {}

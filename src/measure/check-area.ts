@@ -25,7 +25,7 @@ export async function checkArea({ subject, progress }: AreaContext): Promise<rea
   const { flows } = subject.line
   const made = madeFlow(flows, QUESTIONS)
   // Both sides compile the flow beforehand: what is timed is successors and the set of all seen, on either.
-  const flat = flatten(made.flow, made.set, { merge: false, givable: [] })
+  const flat = flatten(made.flow, made.set, { merge: false, givable: new Map() })
   const peer = `xstate ${xstateVersion()} getAdjacencyMap(), the same ${STATES} states`
   const rates = await interleaved(
     {

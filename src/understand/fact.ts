@@ -34,6 +34,20 @@ export function factsIn(message: FactReading): FactsFound {
   return { answers: { ...answers, ...Object.fromEntries(moments) }, readBacks }
 }
 
+/** What these words can find in a message before it is asked: by fact, its values; undefined for a number or a time. */
+export function sayableIn(lexicons: Iterable<Lexicon>): ReadonlyMap<string, readonly string[] | undefined> {
+  const found = new Map<string, readonly string[] | undefined>([
+    ['temperature', undefined],
+    ['age', undefined],
+  ])
+  for (const { facts, numberPhrases, sincePhrases, datePhrases } of lexicons) {
+    for (const { fact, value } of facts) found.set(fact, [...(found.get(fact) ?? []), value])
+    for (const phrases of [numberPhrases, sincePhrases, datePhrases])
+      for (const fact of Object.keys(phrases)) found.set(fact, undefined)
+  }
+  return found
+}
+
 function choicesIn({ reading, lexicon }: FactReading): Record<string, Answer> {
   const answers: Record<string, Answer> = {}
   for (const { fact, value, many, isEvenSupposed, phrases } of lexicon.facts) {

@@ -14,6 +14,7 @@ const OPTIONS: CheckOptions = {
   settings: {
     lengths: { 'left-check': 10 * MIN, 'left-silent': 20 * MIN, 'promise-grace': MIN },
     settledNeedsChange: true,
+    sayable: new Map([['device', undefined]]),
   },
   now: () => 0,
   policies: 'shipped',

@@ -33,7 +33,7 @@ export interface Compared {
 
 /** Parts on which variants are compared: small enough to compile SPIN's verifier for every one. */
 const VARIED: readonly Part[] = [
-  { name: 'someone', flow: 'someone', happens: 'all', flatten: { givable: [] } },
+  { name: 'someone', flow: 'someone', happens: 'all', flatten: { givable: new Map() } },
   ...PARTS.filter(({ name }) => name === 'a child who must not be long without feed'),
 ]
 

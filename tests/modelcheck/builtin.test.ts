@@ -9,7 +9,11 @@ import { flowsOf, shippedFlows } from '../support/a-line.ts'
 import { leadsTo, rulesOf, shippedRules, withSteps } from '../support/rule-bench.ts'
 
 const MIN = 60_000
-const settings = { lengths: { 'left-check': 10 * MIN, 'left-silent': 20 * MIN }, settledNeedsChange: true }
+const settings = {
+  lengths: { 'left-check': 10 * MIN, 'left-silent': 20 * MIN },
+  settledNeedsChange: true,
+  sayable: new Map(),
+}
 const now = () => 0
 const NONE = { rules: [], worse: {} }
 const SOMEONE = shippedFlows.flows.get('someone') as Flow

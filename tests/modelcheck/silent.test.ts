@@ -67,6 +67,7 @@ describe('a family that answers after the opening is overdue, and then falls sil
       settings: {
         lengths: { 'left-check': 10 * MIN, 'left-silent': 20 * MIN, 'promise-grace': MIN },
         settledNeedsChange: true,
+        sayable: new Map(),
       },
       now: () => 0,
       policies: {},

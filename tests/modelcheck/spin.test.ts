@@ -26,7 +26,7 @@ describe.skipIf(spinPath === undefined)('the explorer and SPIN', () => {
 })
 
 describe.skipIf(spinPath === undefined)('rules with a bound in silence, as claims in temporal logic', () => {
-  const part = { name: 'someone', flow: 'someone', happens: 'all', flatten: { givable: [] } } as const
+  const part = { name: 'someone', flow: 'someone', happens: 'all', flatten: { givable: new Map() } } as const
   const verdicts = (files?: ReadonlyMap<string, string>) => {
     const read = readAll(files)
     const flat = flatPart(part, read.set, read.rules)

@@ -17,6 +17,7 @@ import type { Flow } from '../../src/flow/flow-set.ts'
 import { LEFT, SILENT_ASK, SILENT_PAGE, UNANSWERED } from '../../src/flow/steps.ts'
 import { bandOf, numbersToTry } from '../../src/modelcheck/model/bands.ts'
 import type { Move } from '../../src/modelcheck/model/flat-step.ts'
+import { saidIn } from '../../src/modelcheck/model/givable.ts'
 import {
   type Cell,
   cellFor,
@@ -133,14 +134,10 @@ export function botBeside(given: Line, flat: FlatFlow): BotBeside {
   }
 
   function opened(here: Beside, move: Move, wanted: Int32Array, at: Instant): Happened | string {
-    let rest = move.arg
     const facts: Record<string, Answer> = {}
-    for (const field of flat.givable) {
+    for (const { field, index } of saidIn(flat, move.arg)) {
       const cell = cells[field] as Cell
-      const options = 1 + cell.domain.classes.length
-      const choice = rest % options
-      rest = Math.floor(rest / options)
-      if (choice > 0) facts[cell.fact] = answerFor(cell, choice - 1, at, OUT_AGO[wanted[F.elapsed] as number] ?? 0)
+      facts[cell.fact] = answerFor(cell, index, at, OUT_AGO[wanted[F.elapsed] as number] ?? 0)
     }
     return does(here, { kind: 'caseOpened', concern: flow.concern, said: 'his tube is out', facts }, at)
   }

@@ -78,7 +78,7 @@ export function firstBreach(
   const lengths = Object.fromEntries(
     Object.entries(loaded.line.settings).filter(([, value]) => typeof value === 'number'),
   )
-  const settings = { lengths: lengths as Record<string, number>, settledNeedsChange: true }
+  const settings = { lengths: lengths as Record<string, number>, settledNeedsChange: true, sayable: new Map() }
   const rules = { rules: [rule], worse: {} }
   const { report } = checkFlow(flow, set, rules, { settings, now: () => 0, policies, interruptions: 'whole' })
   const finding = report.findings.find(each => each.rule === ruleId)

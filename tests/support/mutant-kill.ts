@@ -12,6 +12,7 @@ import { loadRules } from '../../src/flow/rule-load.ts'
 import { type CheckSettings, checkFlow } from '../../src/modelcheck/rules/check-flow.ts'
 import { policySettings } from '../../src/modelcheck/rules/check-flows.ts'
 import type { FlowReport } from '../../src/modelcheck/rules/findings.ts'
+import { sayableIn } from '../../src/understand/fact.ts'
 import { changingNothing } from './mutant-proof.ts'
 import type { Mutant } from './mutation.ts'
 import { type Nights, nightsOf } from './nights.ts'
@@ -194,13 +195,14 @@ function walkedPart(part: Part, set: FlowSet, rules: RuleSet, settings: CheckSet
 const found = ({ findings }: FlowReport): Set<string> =>
   new Set(findings.map(({ rule, at }) => (at === undefined ? rule : `${rule} at ${at.step}`)))
 
-function settingsOf({ line }: LoadedLine): CheckSettings {
+function settingsOf({ line, lexicons }: LoadedLine): CheckSettings {
   const lengths = Object.entries(line.settings).filter(
     (entry): entry is [string, number] => typeof entry[1] === 'number',
   )
   return {
     lengths: Object.fromEntries(lengths),
     settledNeedsChange: line.settings['tract-settled-needs-change'] === 'yes',
+    sayable: sayableIn(lexicons.values()),
   }
 }
 

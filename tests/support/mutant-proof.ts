@@ -25,7 +25,7 @@ export interface EditedStep {
 }
 
 /** Of one walk: an edit in a flow that is larger is not proved. */
-const STATES_MOST = 1_500_000
+const STATES_MOST = 8_000_000
 
 /**
  * Ids of the edits that lead every conversation of a flow the way it went, with locks shut and with all of them open.

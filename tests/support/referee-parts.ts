@@ -51,11 +51,11 @@ function tubeOut(
   const only = Object.fromEntries(
     Object.entries({ ...PLAIN, ...open }).flatMap(([fact, answers]) => (answers === 'any' ? [] : [[fact, answers]])),
   )
-  return { name, flow: 'tube-out', happens, flatten: { only, givable: [], policies } }
+  return { name, flow: 'tube-out', happens, flatten: { only, givable: new Map(), policies } }
 }
 
 export const SMALL_PARTS: readonly Part[] = [
-  { name: 'someone, merged', flow: 'someone', happens: 'all', flatten: { givable: [] } },
+  { name: 'someone, merged', flow: 'someone', happens: 'all', flatten: { givable: new Map() } },
   { name: 'someone, every answer its own', flow: 'someone', happens: 'all', flatten: { merge: false } },
   tubeOut('a catheter is in, nobody knows since when', 'all', {
     'in-opening': ['smaller-or-catheter'],

@@ -6,6 +6,7 @@ import { loadRules } from '../../src/flow/rule-load.ts'
 import { explore } from '../../src/modelcheck/model/explore.ts'
 import { flatten } from '../../src/modelcheck/model/flat-flow.ts'
 import type { Move } from '../../src/modelcheck/model/flat-step.ts'
+import { saidIn } from '../../src/modelcheck/model/givable.ts'
 import type { FlatFlow } from '../../src/modelcheck/model/tables.ts'
 import { compileRules, observationsOf } from '../../src/modelcheck/rules/rule-compile.ts'
 import { ruleWatch } from '../../src/modelcheck/rules/rule-watch.ts'
@@ -103,13 +104,10 @@ function isAllowed(
   answers: Readonly<Record<string, readonly string[]>>,
 ): boolean {
   if (move.kind === 'opened') {
-    let rest = move.arg
-    return flat.givable.every(field => {
-      const classes = flat.cells[field]?.domain.classes ?? []
-      const choice = rest % (classes.length + 1)
-      rest = Math.floor(rest / (classes.length + 1))
-      const allowed = answers[flat.cells[field]?.fact ?? '']
-      return choice === 0 || allowed === undefined || classes[choice - 1]?.members.some(each => allowed.includes(each))
+    return saidIn(flat, move.arg).every(({ field, index }) => {
+      const { fact, domain } = flat.cells[field] ?? {}
+      const allowed = answers[fact ?? '']
+      return allowed === undefined || domain?.classes[index]?.members.some(each => allowed.includes(each))
     })
   }
   if (move.kind !== 'answered' || state === undefined) return true

@@ -5,8 +5,9 @@ import { derivedModels } from './abstract-derived.ts'
 import { marksOf, must, type NodeContext, nodeFor, type Observation, observedAt } from './flat-nodes.ts'
 import { isOutpaced, leadingOn, pruned } from './flat-open.ts'
 import { alarmTargetsOf } from './flow-alarms.ts'
+import type { Sayable } from './givable.ts'
 import { joinsOf } from './rejoin.ts'
-import { cellSize, type Fields, type FlatFlow, type FlatNode, RESUME } from './tables.ts'
+import { type Cell, cellSize, type Fields, type FlatFlow, type FlatNode, RESUME } from './tables.ts'
 
 export interface FlattenOptions {
   /** Value of each policy that conditions read; left out: `off`. */
@@ -14,8 +15,8 @@ export interface FlattenOptions {
   readonly settledNeedsChange?: boolean
   /** Answers that nothing tells apart become one. */
   readonly merge?: boolean
-  /** Facts that a first message may say. */
-  readonly givable?: readonly string[]
+  /** What a first message may say. */
+  readonly givable?: Sayable
   /** What rules compare, and at which steps. */
   readonly observed?: readonly Observation[]
   /** By fact, the only answers a family gives: a part of the flow, for a second opinion that cannot walk all of it. */
@@ -23,7 +24,11 @@ export interface FlattenOptions {
 }
 
 /** Facts that change where talk goes before they are asked, if the first message has said them. */
-const GIVABLE = ['in-opening', 'device', 'out-since'] as const
+const GIVABLE: Sayable = new Map([
+  ['in-opening', undefined],
+  ['device', undefined],
+  ['out-since', undefined],
+])
 
 /** Compiles a flow for one setting of the policies. @throws when a condition reads a derived fact that has no model */
 export function flatten(flow: Flow, set: FlowSet, options: FlattenOptions = {}): FlatFlow {
@@ -69,7 +74,10 @@ export function flatten(flow: Flow, set: FlowSet, options: FlattenOptions = {}):
     hazardous,
     derived,
     policies,
-    givable: givable.flatMap(fact => fieldOf.get(fact) ?? []),
+    givable: [...givable].flatMap(([fact, values]) => {
+      const field = fieldOf.get(fact)
+      return field === undefined ? [] : [{ field, classes: classesSaid(cells[field] as Cell, values) }]
+    }),
     turning,
     joins,
     marks,
@@ -137,4 +145,11 @@ function fieldsAfter(cells: number, alarms: number, hazardous: number, turning: 
     mixed: main + 1 + 2 * turning + joins,
     count: main + 2 + 2 * turning + joins,
   }
+}
+
+/** Classes of a fact that words may say: every one, or those of certain values. */
+function classesSaid({ domain }: Cell, values: readonly string[] | undefined): readonly number[] {
+  const isSaid = (member: string): boolean =>
+    values === undefined || member.split('+').every(value => values.includes(value))
+  return domain.classes.flatMap(({ members }, index) => (members.some(isSaid) ? [index] : []))
 }

@@ -9,6 +9,7 @@ import { LEFT, SILENT_ASK, SILENT_PAGE, UNANSWERED } from '../../flow/steps.ts'
 import { olderClasses } from './abstract-answers.ts'
 import { ELAPSED } from './abstract-derived.ts'
 import { aheadOf, alarmsStillIn } from './alarms-ahead.ts'
+import { messagesOf, saidIn } from './givable.ts'
 import { laterFields } from './later-facts.ts'
 import { alarmsSetFrom, historyOf, isPassing, rejoinsIn, takingBack } from './rejoin.ts'
 import { orderIn, reachIn } from './steps-ahead.ts'
@@ -662,20 +663,11 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
 
   // ---- Events ----
 
-  /** Everything given in one first message, as combinations: each givable fact not said, or one of its classes. */
-  const combinations = flat.givable.reduce(
-    (count, field) => count * (1 + (cells[field]?.domain.classes.length ?? 0)),
-    1,
-  )
+  /** Everything given in one first message. */
+  const combinations = messagesOf(flat)
 
   function given(combination: number): void {
-    let rest = combination
-    for (const field of flat.givable) {
-      const options = 1 + (cells[field]?.domain.classes.length ?? 0)
-      const choice = rest % options
-      rest = Math.floor(rest / options)
-      if (choice > 0) put(field, STATUS.given, choice - 1)
-    }
+    for (const { field, index } of saidIn(flat, combination)) put(field, STATUS.given, index)
   }
 
   function begin(): void {

@@ -118,7 +118,7 @@ export function standings(flat: FlatFlow, leavesAgain: boolean): (state: Int32Ar
   const telling = tellingOf(sizes)
   const factMap = factMaps(cells, telling)
   const wholeElapsed = Int32Array.from({ length: sizes[F.elapsed] as number }, (_, value) => value)
-  const isGivable = (test: Test) => test.fields.some(field => flat.givable.includes(field))
+  const isGivable = (test: Test) => test.fields.some(field => flat.givable.some(each => each.field === field))
   const groupOf = rowTests.map(telling.group)
   const givableOf = rowTests.map(tests => telling.group(tests.filter(isGivable)))
   const momentsOf = nodes.map(node => telling.group(node.alarms.flatMap(({ alarm }) => moments.get(alarm) ?? [])))

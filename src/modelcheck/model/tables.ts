@@ -102,8 +102,8 @@ export interface FlatFlow {
   readonly hazardous: readonly string[]
   readonly derived: ReadonlyMap<string, DerivedModel>
   readonly policies: Readonly<Record<string, string>>
-  /** Facts a first message may say before they are asked. */
-  readonly givable: readonly number[]
+  /** Facts a first message may say before they are asked, and which classes of each. */
+  readonly givable: readonly { readonly field: number; readonly classes: readonly number[] }[]
   /** Steps whose route can change without an answer being corrected: by time, a follow-up, or an attempt. */
   readonly turning: readonly number[]
   /** Steps at which a way that turned may join the path again. */

@@ -54,14 +54,14 @@ export const indented = (lines: readonly string[]): string[] => lines.map(line =
 /** What the first message may say of each fact; then how long it has been out, where that was said. */
 function openedLines(model: PromelaModel): string[] {
   const { flat, fact } = model
-  const said = flat.givable.flatMap(field => [
+  const said = flat.givable.flatMap(({ field, classes }) => [
     'if',
     ':: skip',
-    ...classesOf(model, field).map(index => `:: ${fact(field)} = ${byteOf(STATUS.given, index)}`),
+    ...classes.map(index => `:: ${fact(field)} = ${byteOf(STATUS.given, index)}`),
     'fi;',
   ])
   const out = model.special('out-since')
-  const clock = out === undefined || !flat.givable.includes(out) ? [] : clockLines(model, out)
+  const clock = out === undefined || !flat.givable.some(({ field }) => field === out) ? [] : clockLines(model, out)
   return ['event = OPENED; begun = 1;', ...said, ...clock]
 }
 

@@ -5,6 +5,7 @@ import { comparer, type Disagreement } from '../model/compare.ts'
 import { type Edge, type Explored, explore, TooManyStates, WalkBroke } from '../model/explore.ts'
 import { flatten } from '../model/flat-flow.ts'
 import { type Move, NeverRests } from '../model/flat-step.ts'
+import { givableIn, type Sayable } from '../model/givable.ts'
 import { isoLength, type SilentGraph, silentGraph } from '../model/silent.ts'
 import { dispositionOf, type FlatFlow } from '../model/tables.ts'
 import { answerGraph, type Bounds, boundsOf, decidedLate, questionsUntil } from './builtin-answers.ts'
@@ -18,6 +19,8 @@ import { milderEnds, ordersOf } from './worse-answers.ts'
 export interface CheckSettings {
   readonly lengths: Readonly<Record<string, number>>
   readonly settledNeedsChange: boolean
+  /** What a first message may say in free words, by the word lists of the clinic's languages. */
+  readonly sayable: Sayable
 }
 
 export interface FlowCheckOptions {
@@ -61,8 +64,13 @@ const PAGED = 30
 export function checkFlow(flow: Flow, set: FlowSet, rules: RuleSet, options: FlowCheckOptions): FlowCheck {
   const began = options.now()
   const { policies, settings } = options
-  const part = options.only === undefined ? {} : { only: options.only, givable: [] }
-  const base = { policies, settledNeedsChange: settings.settledNeedsChange, ...part }
+  const base = {
+    policies,
+    settledNeedsChange: settings.settledNeedsChange,
+    ...(options.only === undefined
+      ? { givable: givableIn(flow, set, settings.sayable) }
+      : { only: options.only, givable: new Map() }),
+  }
   const bare = flatten(flow, set, base)
   const flat = flatten(flow, set, { ...base, observed: observationsOf(rules.rules, bare) })
   const compiled = compileRules(rules.rules, flat)

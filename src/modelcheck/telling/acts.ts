@@ -14,6 +14,7 @@ import { type Instant, instant } from '../../time/instant.ts'
 import type { AnswerClass } from '../model/abstract-answers.ts'
 import { bandOf, numbersToTry } from '../model/bands.ts'
 import type { Move } from '../model/flat-step.ts'
+import { saidIn } from '../model/givable.ts'
 import type { FlatFlow } from '../model/tables.ts'
 import { happens, type Night, waits, waitsFor } from './night.ts'
 import type { Act } from './script.ts'
@@ -113,13 +114,9 @@ export function knownAnswers(
   combination: number,
   at: Instant,
 ): readonly { readonly fact: string; readonly ways: readonly Given[] }[] {
-  let rest = combination
-  return flat.givable.flatMap(field => {
+  return saidIn(flat, combination).flatMap(({ field, index }) => {
     const cell = flat.cells[field]
-    const options = 1 + (cell?.domain.classes.length ?? 0)
-    const choice = rest % options
-    rest = Math.floor(rest / options)
-    const answer = cell?.domain.classes[choice - 1]
+    const answer = cell?.domain.classes[index]
     if (cell === undefined || answer === undefined) return []
     const ways = givenOf({ line, at, concern: flat.concern }, cell.fact, cell.domain.document, answer)
     return [{ fact: cell.fact, ways: ways.filter(({ taps }) => taps !== undefined) }]
