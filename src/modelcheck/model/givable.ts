@@ -11,11 +11,20 @@ export type Sayable = ReadonlyMap<string, readonly string[] | undefined>
  * an answer to that question.
  *
  * @param sayable  what the word lists find in free words
+ * @param notWalked  by flow, facts that are left out
  */
-export function givableIn(flow: Flow, set: FlowSet, sayable: Sayable): Sayable {
+export function givableIn(
+  flow: Flow,
+  set: FlowSet,
+  sayable: Sayable,
+  notWalked: Readonly<Record<string, readonly string[]>> = {},
+): Sayable {
+  const isWalked = (fact: string): boolean => notWalked[flow.concern]?.includes(fact) !== true
   const asked = new Set([...flow.steps.values()].flatMap(({ ask }) => ask ?? []))
   const begins = [flow.start, ...alarmTargetsOf(flow).values()]
-  return new Map([...sayable].filter(([fact]) => asked.has(fact) && isReadBeforeAsked(fact, begins, flow, set)))
+  return new Map(
+    [...sayable].filter(([fact]) => asked.has(fact) && isWalked(fact) && isReadBeforeAsked(fact, begins, flow, set)),
+  )
 }
 
 function isReadBeforeAsked(fact: string, begins: readonly string[], flow: Flow, { derived }: FlowSet): boolean {

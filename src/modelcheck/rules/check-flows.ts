@@ -141,12 +141,15 @@ interface Checked extends FlowCheck, CheckRun {}
 /** Steps and rows that no conversation of any flow comes to, under any setting that was looked at. */
 function neverUsed(checks: readonly Checked[], set: FlowSet): Finding[] {
   if (checks.some(check => check.report.states === 0)) return []
-  const covered = new Set(checks.flatMap(check => [...check.covered]))
+  // A flow's own steps by flow: two flows may call a step the same. Shared ones by what all flows come to.
+  const ownOf = (flow: Flow, of: string): string => (of.startsWith('shared/') ? of : `${flow.concern}/${of}`)
+  const covered = new Set(checks.flatMap(check => [...check.covered].map(of => ownOf(check.flow, of))))
   const told = new Set<string>()
   return checks.flatMap(({ flow }) =>
     [...flow.steps.values()].flatMap(step => {
-      if (told.has(step.id)) return []
-      told.add(step.id)
+      const own = ownOf(flow, step.id)
+      if (told.has(own)) return []
+      told.add(own)
       const about = (says: string, at: Finding['at']): Finding => ({
         rule: 'never-used',
         kind: 'built-in',
@@ -157,9 +160,9 @@ function neverUsed(checks: readonly Checked[], set: FlowSet): Finding[] {
         resume: 'return',
         ...(at === undefined ? {} : { at }),
       })
-      if (!covered.has(step.id)) return [about(`No conversation comes to step "${step.id}".`, { step: step.id })]
+      if (!covered.has(own)) return [about(`No conversation comes to step "${step.id}".`, { step: step.id })]
       return step.rows.flatMap((_, row) => {
-        if (covered.has(`${step.id}#${row}`)) return []
+        if (covered.has(`${own}#${row}`)) return []
         const why = shadowedIn(flow, set, checks, step.id, row)
           ? 'an earlier row takes everything it would'
           : 'no conversation has these answers there'
