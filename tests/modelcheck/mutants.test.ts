@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest'
 import { readFlowFiles } from '../../src/cli/flow-files.ts'
 import { loadFlows } from '../../src/flow/load.ts'
+import { sayableIn } from '../../src/understand/fact.ts'
 import { inDrawnOrder, resultOf } from '../long/mutants.ts'
 import { watchers } from '../support/mutant-kill.ts'
 import { leadingNowhereElse } from '../support/mutant-proof.ts'
@@ -60,6 +61,7 @@ describe('slips made on purpose in the shipped flows', () => {
 describe('a slip in the rows of a step', () => {
   const { loaded } = shippedVignettes()
   const { flows } = loaded.line
+  const sayable = sayableIn(loaded.lexicons.values())
   const rowsWith = (id: string) => {
     const mutant = mutants.find(each => each.id === id)
     const set = mutant === undefined ? undefined : loadFlows(mutant.files(shipped), readOnce).set
@@ -76,14 +78,14 @@ describe('a slip in the rows of a step', () => {
       'shared/check-breathes row 1 also for breathes: yes',
     ]
     const edits = [...nothing, ...something].map(rowsWith)
-    expect(leadingNowhereElse(flows, 'someone', edits, true)).toEqual(new Set(nothing))
+    expect(leadingNowhereElse(flows, 'someone', edits, true, sayable)).toEqual(new Set(nothing))
   })
 
   it('is not proved where no conversation comes to the step', () => {
     const [row] = flows.flows.get('someone')?.steps.get('shared/check-wakes')?.rows ?? []
     if (row === undefined) throw new Error('the step is gone')
     const edit = { id: 'nowhere', step: 'shared/no-such-step', rows: [row] }
-    expect(leadingNowhereElse(flows, 'someone', [edit], true)).toEqual(new Set())
+    expect(leadingNowhereElse(flows, 'someone', [edit], true, sayable)).toEqual(new Set())
   })
 })
 

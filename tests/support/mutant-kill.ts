@@ -149,7 +149,7 @@ export async function watchers(
   return {
     entered: flow => new Set(PARTS.filter(part => part.flow === flow).flatMap(part => [...knownOf(part).entered])),
     changingNothing: (mutants, progress) =>
-      changingNothing(base.shipped, shippedSet, mutants, settings.settledNeedsChange, progress),
+      changingNothing(base.shipped, shippedSet, mutants, settings.settledNeedsChange, settings.sayable, progress),
     async notice(mutant, effort) {
       const files = mutant.files(base.shipped)
       const read = attempt(() => loadFlows(files, readOnce))

@@ -9,6 +9,7 @@ import { explore, TooManyStates } from '../../src/modelcheck/model/explore.ts'
 import { flatten } from '../../src/modelcheck/model/flat-flow.ts'
 import type { Observation } from '../../src/modelcheck/model/flat-nodes.ts'
 import { testFor } from '../../src/modelcheck/model/flat-tests.ts'
+import { givableIn, type Sayable } from '../../src/modelcheck/model/givable.ts'
 import { type FlatFlow, type FlatRow, RESUME, urgencyOf } from '../../src/modelcheck/model/tables.ts'
 import { policySettings } from '../../src/modelcheck/rules/check-flows.ts'
 import type { Mutant } from './mutation.ts'
@@ -25,7 +26,7 @@ export interface EditedStep {
 }
 
 /** Of one walk: an edit in a flow that is larger is not proved. */
-const STATES_MOST = 8_000_000
+const STATES_MOST = 3_000_000
 
 /**
  * Ids of the edits that lead every conversation of a flow the way it went, with locks shut and with all of them open.
@@ -36,6 +37,7 @@ export function leadingNowhereElse(
   concern: string,
   edits: readonly EditedStep[],
   settledNeedsChange: boolean,
+  sayable: Sayable,
 ): ReadonlySet<string> | undefined {
   const flow = set.flows.get(concern)
   if (flow === undefined) throw new Error(`no flow "${concern}"`)
@@ -43,7 +45,10 @@ export function leadingNowhereElse(
   const reached = new Set<string>()
   const settings = policySettings(flow, set, 'few')
   for (const policies of new Set([settings[0] ?? {}, settings.at(-1) ?? {}])) {
-    const flat = flatten(flow, set, { policies, settledNeedsChange, observed: edits.flatMap(observing) })
+    const flat = flatten(flow, set, {
+      ...{ policies, settledNeedsChange, observed: edits.flatMap(observing) },
+      givable: givableIn(flow, set, sayable),
+    })
     const byNode = new Map<
       number,
       { readonly id: string; readonly rows: readonly FlatRow[]; readonly decides: number }[]
@@ -162,6 +167,7 @@ export function changingNothing(
   set: FlowSet,
   mutants: readonly Mutant[],
   settledNeedsChange: boolean,
+  sayable: Sayable,
   progress: (share: number, line: string) => void,
 ): ReadonlySet<string> {
   const edits = mutants.flatMap(mutant => {
@@ -185,7 +191,7 @@ export function changingNothing(
       const part = walkedFor.slice(from, from + AT_ONCE)
       const found: ReadonlySet<string> | undefined = isTooLarge
         ? undefined
-        : leadingNowhereElse(set, concern, part, settledNeedsChange)
+        : leadingNowhereElse(set, concern, part, settledNeedsChange, sayable)
       isTooLarge ||= found === undefined
       for (const { id } of part) (found?.has(id) === true ? same : other).add(id)
     }
