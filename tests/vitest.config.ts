@@ -6,8 +6,7 @@ import { ClosingLine } from './support/closing-line.ts'
 /** Folders whose tests change nothing of their process: they share it, and what they import is read once. */
 const SHARING = [
     'time', 'clinical', 'oncall', 'understand', 'case', 'flow', 'modelcheck', 'review',
-    'accounts', 'calendar', 'config', 'channels', 'conversations', 'http', 'pagers', 'points', 'replay', 'sms', 'telegram',
-    'bad-input', 'cli', 'runtime', 'store', 'vignettes',
+    'accounts', 'calendar', 'config', 'channels', 'conversations', 'http', 'points', 'replay', 'sms', 'telegram',
 ].map(folder => `tests/${folder}/**/*.test.ts`) // biome-ignore format: one list
 
 const IN_MEMORY = '/dev/shm'
