@@ -7,7 +7,6 @@ import { ClosingLine } from './support/closing-line.ts'
 const SHARING = [
     'time', 'clinical', 'oncall', 'understand', 'case', 'flow', 'modelcheck', 'review',
     'accounts', 'calendar', 'config', 'channels', 'conversations', 'http', 'points', 'replay', 'sms', 'telegram',
-    'bad-input', 'cli', 'runtime', 'store', 'vignettes',
 ].map(folder => `tests/${folder}/**/*.test.ts`) // biome-ignore format: one list
 
 const IN_MEMORY = '/dev/shm'
