@@ -33,6 +33,10 @@ describe('what a first message may say', () => {
     const ofBalloon = [...givableIn(flowOf('balloon'), shippedFlows, sayable).keys()]
     expect(ofBalloon).toEqual(expect.arrayContaining(['wrong-port', 'replaced', 'balloon-empties', 'length-outside']))
     expect([...givableIn(flowOf('clogged'), shippedFlows, sayable).keys()]).toContain('who-writes')
+    // Read in a step that many flows share, and never asked in this one.
+    expect([...givableIn(flowOf('bleeding'), shippedFlows, sayable).keys()]).toEqual(
+      expect.arrayContaining(['device', 'in-opening', 'replaced']),
+    )
     // Asked before any row reads it.
     expect(ofBalloon).not.toContain('first-placed')
   })

@@ -49,10 +49,11 @@ function sizeOf(field: number, test: Test | undefined): number {
 }
 
 /** What a test says of a value of a field, with each combination of the others. */
-function slice({ fields, strides, table }: Test, field: number, value: number): string {
+function slice(test: Test, field: number, value: number): string {
+  const { fields, strides, table } = test
   const at = fields.indexOf(field)
   const stride = strides[at] ?? 1
-  const size = sizeOf(field, { fields, strides, table } as Test)
+  const size = sizeOf(field, test)
   let said = ''
   for (let index = 0; index < table.length; index++)
     if (Math.floor(index / stride) % size === value) said += table[index]

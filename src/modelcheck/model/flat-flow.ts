@@ -5,7 +5,7 @@ import { derivedModels } from './abstract-derived.ts'
 import { marksOf, must, type NodeContext, nodeFor, type Observation, observedAt } from './flat-nodes.ts'
 import { isOutpaced, leadingOn, pruned } from './flat-open.ts'
 import { alarmTargetsOf } from './flow-alarms.ts'
-import type { Sayable } from './givable.ts'
+import { ALWAYS_SAYABLE, type Sayable } from './givable.ts'
 import { joinsOf } from './rejoin.ts'
 import { type Cell, cellSize, type Fields, type FlatFlow, type FlatNode, RESUME } from './tables.ts'
 
@@ -23,16 +23,9 @@ export interface FlattenOptions {
   readonly only?: Readonly<Record<string, readonly string[]>>
 }
 
-/** Facts that change where talk goes before they are asked, if the first message has said them. */
-const GIVABLE: Sayable = new Map([
-  ['in-opening', undefined],
-  ['device', undefined],
-  ['out-since', undefined],
-])
-
 /** Compiles a flow for one setting of the policies. @throws when a condition reads a derived fact that has no model */
 export function flatten(flow: Flow, set: FlowSet, options: FlattenOptions = {}): FlatFlow {
-  const { merge = true, settledNeedsChange = true, givable = GIVABLE, observed = [] } = options
+  const { merge = true, settledNeedsChange = true, givable = ALWAYS_SAYABLE, observed = [] } = options
   const policies = { ...Object.fromEntries(Object.keys(set.policies).map(id => [id, 'off'])), ...options.policies }
   const domains = domainsOf(flow, set, merge, observed).map(domain => given(domain, options.only?.[domain.fact]))
   const cells = domains.map(domain => ({ fact: domain.fact, domain, size: cellSize(domain) }))

@@ -6,9 +6,16 @@ import type { FlatFlow } from './tables.ts'
 /** By fact, the values that words may say of it; undefined: any, as of a number or a time. */
 export type Sayable = ReadonlyMap<string, readonly string[] | undefined>
 
+/** Facts that are walked as said first in every flow that reads them, whatever the word lists find: any answer, "not sure" too. */
+export const ALWAYS_SAYABLE: Sayable = new Map([
+  ['in-opening', undefined],
+  ['device', undefined],
+  ['out-since', undefined],
+])
+
 /**
- * Facts of a flow that a row may read before talk has asked them. What is said before and read after its question only is the same as
- * an answer to that question.
+ * Facts of a flow that a row may read before talk has asked them; one that a flow reads and never asks is among them. What is said before and
+ * read after its question only is the same as an answer to that question.
  *
  * @param sayable  what the word lists find in free words
  * @param notWalked  by flow, facts that are left out
@@ -20,11 +27,9 @@ export function givableIn(
   notWalked: Readonly<Record<string, readonly string[]>> = {},
 ): Sayable {
   const isWalked = (fact: string): boolean => notWalked[flow.concern]?.includes(fact) !== true
-  const asked = new Set([...flow.steps.values()].flatMap(({ ask }) => ask ?? []))
   const begins = [flow.start, ...alarmTargetsOf(flow).values()]
-  return new Map(
-    [...sayable].filter(([fact]) => asked.has(fact) && isWalked(fact) && isReadBeforeAsked(fact, begins, flow, set)),
-  )
+  const early = [...sayable].filter(([fact]) => isWalked(fact) && isReadBeforeAsked(fact, begins, flow, set))
+  return new Map([...early, ...ALWAYS_SAYABLE])
 }
 
 function isReadBeforeAsked(fact: string, begins: readonly string[], flow: Flow, { derived }: FlowSet): boolean {
