@@ -3,6 +3,7 @@
  * clinician, and offered when the first has nothing more to ask. One case, one child, one ladder: its flow changes.
  */
 
+import { factsOf } from '../flow/flow-facts.ts'
 import { cancelAlarm, stopChasing } from './alarm.ts'
 import type { Answer } from './answer.ts'
 import { tellHolder } from './callout.ts'
@@ -27,7 +28,7 @@ type Named = CaseEvent & { kind: 'concernNamed' }
  */
 export function concernNamed(work: Work, event: Named) {
   const { state } = work
-  learn(work, event.facts ?? {}, event.said)
+  const learned = learn(work, event.facts ?? {}, event.said)
   const served = event.concerns.filter(concern => concern !== state.concern && isServed(work, concern))
   const next = served[0]
   if (next === undefined) return person(work)
@@ -47,6 +48,7 @@ export function concernNamed(work: Work, event: Named) {
   }
   const contradicted = contradictedBy(work, event.facts ?? {})
   turnTo(work, next)
+  readOut(work, learned)
   keep(work, served.slice(1))
   askWhich(work, contradicted, event.said)
   if (event.concerns.some(concern => concern !== SOMEONE && !isServed(work, concern))) person(work)
@@ -150,14 +152,22 @@ function forgetOther(work: Work, left: string): void {
   state.path = { ...state.path, says: state.path.says.filter(id => isSame(id) || !is.has(`say/${id}`)) }
 }
 
-/** Facts the words gave along: those not yet on record are known from here on, and not asked. */
-function learn(work: Work, facts: Readonly<Record<string, Answer>>, said: string): void {
+/** What words answered beside their trouble is read back where this flow wants to know it. */
+export function readOut(work: Work, facts: Readonly<Record<string, Answer>>): void {
+  const own = factsOf(work.flow, work.line.flows.derived)
+  const answers = Object.entries(facts).flatMap(([fact, answer]) => (own.has(fact) ? [{ fact, answer }] : []))
+  if (answers.length > 0 && work.state.danger === undefined) saying(work, { kind: 'heard', answers })
+}
+
+/** Facts the words gave along: those not yet on record are known from here on, and not asked. Gives those. */
+function learn(work: Work, facts: Readonly<Record<string, Answer>>, said: string): Readonly<Record<string, Answer>> {
   const known = work.state.answers
   const open = work.state.open?.fact
   const fresh = Object.entries(facts).filter(([fact]) => known[fact] === undefined && fact !== open)
-  if (fresh.length === 0) return
+  if (fresh.length === 0) return {}
   const records = fresh.map(([fact, answer]) => [fact, { answer, said, at: work.at, changed: false, given: true }])
   work.state.answers = { ...known, ...Object.fromEntries(records) }
+  return Object.fromEntries(fresh)
 }
 
 /** The first earlier answer that the words contradict. */

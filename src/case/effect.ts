@@ -26,6 +26,8 @@ export type Saying =
   | { readonly kind: 'both'; readonly fact: string; readonly answer: Answer; readonly said: string }
   /** An answer to a question that was not asked yet, read back: it is not asked any more. */
   | { readonly kind: 'noted'; readonly fact: string; readonly answer: Answer }
+  /** What the words of a message answered beside their trouble, read back: it is not asked, and can be set right. */
+  | { readonly kind: 'heard'; readonly answers: readonly { readonly fact: string; readonly answer: Answer }[] }
   /** In a language this line does not speak: that it does not, the numbers, and that a person is paged. */
   | { readonly kind: 'foreign'; readonly language: string }
   | { readonly kind: 'clinician'; readonly name: string; readonly role: string; readonly text: string }

@@ -105,6 +105,13 @@ function renderPart(rendering: Rendering, part: Saying): Part {
       const answer = answerText(line, wording, part.fact, part.answer, at)
       return { kind: 'notice', id: 'noted', text: wording.text('say/noted', { ...values, label, answer }) }
     }
+    case 'heard': {
+      const read = part.answers.map(
+        ({ fact, answer }) =>
+          `${wording.text(`label/${fact}`, values)}: ${answerText(line, wording, fact, answer, at)}`,
+      )
+      return { kind: 'notice', id: 'heard', text: wording.text('say/heard', { ...values, answer: read.join('; ') }) }
+    }
     case 'misread': {
       const own = `misread/${part.reason}/${part.fact}`
       const once = wording.has(own) ? own : `misread/${part.reason}`

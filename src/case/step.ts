@@ -23,7 +23,7 @@ import { type Answer, numberGiven } from './answer.ts'
 import { isAnyoneTold, oversleeps, pageSettled, renewLadder, tellHolder } from './callout.ts'
 import { acknowledged, CLOSE_AFTER_MS, dayTaken, lowered, outcomeSet } from './clinician-events.ts'
 import { type Doubted, withDoubt } from './clock-doubt.ts'
-import { alsoNamed, askAbout, concernNamed, leaveEarlier, lineAnswered, offerAlso } from './concerns.ts'
+import { alsoNamed, askAbout, concernNamed, leaveEarlier, lineAnswered, offerAlso, readOut } from './concerns.ts'
 import { copyWith } from './copy.ts'
 import type { Effect } from './effect.ts'
 import type { CaseEvent, Clinician, InLanguage } from './event.ts'
@@ -191,6 +191,7 @@ function opened(work: Work, event: CaseEvent & { kind: 'caseOpened' }) {
   drive(work, { type: 'talkRestarted', facts: factsNow(work) })
   if (work.resume) replay(work)
   if (event.danger !== undefined && event.danger.length > 0) danger(work, event.danger)
+  if (event.said !== undefined) readOut(work, event.facts ?? {})
   if (event.also !== undefined) alsoNamed(work, event.also)
   if (event.wantsPerson === true) interrupt(work, () => drive(work, { type: 'personWanted', facts: factsNow(work) }))
   if (event.unread !== undefined) saying(work, { kind: 'misread', reason: event.unread })

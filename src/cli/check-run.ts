@@ -21,7 +21,6 @@ import { readFlowFiles, SHIPPED_FLOWS } from './flow-files.ts'
 import { type KeptChecks, keptChecks } from './kept-checks.ts'
 import { type KeptLadder, keptLadder, ladderKept } from './kept-ladder.ts'
 import { type LoadedLine, loadLine } from './load-line.ts'
-import { NOT_WALKED } from './not-walked.ts'
 
 export interface CheckRequest {
   readonly flowsDir: string
@@ -117,7 +116,6 @@ export function planOf(request: CheckRequest): CheckPlan {
       lengths,
       settledNeedsChange: loaded.line.settings['tract-settled-needs-change'] === 'yes',
       sayable: sayableIn(loaded.lexicons.values()),
-      notWalked: NOT_WALKED,
     },
     now: request.now,
     ...(request.policies === 'clinic'
@@ -237,7 +235,7 @@ function flatsFor(finding: Finding, { rules }: RuleSet, loaded: LoadedLine): rea
   const flow = line.flows.flows.get(finding.flow)
   if (flow === undefined) return []
   const settledNeedsChange = line.settings['tract-settled-needs-change'] === 'yes'
-  const givable = givableIn(flow, line.flows, sayableIn(loaded.lexicons.values()), NOT_WALKED)
+  const givable = givableIn(flow, line.flows, sayableIn(loaded.lexicons.values()))
   const base = { policies: finding.policies, settledNeedsChange, givable }
   const bare = flatten(flow, line.flows, base)
   return [flatten(flow, line.flows, { ...base, observed: observationsOf(rules, bare) }), bare]

@@ -4,7 +4,6 @@ import { problemText } from '../flow/problem.ts'
 import { NOT_SHOWN } from '../modelcheck/telling/page.ts'
 import { toldLines, wrapped } from '../modelcheck/telling/text.ts'
 import type { Checked, Violation } from './check-run.ts'
-import { NOT_WALKED } from './not-walked.ts'
 import { tapLine } from './tap-figures.ts'
 
 /** Lines of a conversation shown without `--verbose`. */
@@ -31,16 +30,7 @@ export function checkLines(checked: Checked, isVerbose: boolean): readonly strin
 const AS_BEFORE = 'as checked before: nothing it depends on has changed (--afresh walks it again)'
 const ONCE =
   'Danger said, a person wanted, a change of mind and the like were made at every moment, and each reply was looked at. --whole walks all that may follow them, too: before you approve.'
-/** What is not walked is said in every check. */
-function saidFirst(flows: readonly string[]): string {
-  const left = flows.flatMap(flow =>
-    NOT_WALKED[flow] === undefined ? [] : [`${flow} (${NOT_WALKED[flow].join(', ')})`],
-  )
-  const but =
-    left.length === 0 ? '' : ` NOT WALKED, since these flows do not act on it before they ask: ${left.join('; ')}.`
-  return `What a first message says was walked too.${but}`
-}
-
+const SAID_FIRST = 'What a first message says was walked too.'
 const READ_MORE = 'Whole conversations: --verbose. As pages, with scripts to replay: --html DIR.'
 
 function flowLines({ report, violations }: Checked): readonly string[] {
@@ -86,7 +76,7 @@ function flowLines({ report, violations }: Checked): readonly string[] {
   return [
     ...lines.flat(),
     ...(isOnce ? wrapped(ONCE, 80) : []),
-    ...wrapped(saidFirst(flows.map(([flow]) => flow)), 80),
+    ...wrapped(SAID_FIRST, 80),
     ...(report.pending.length === 0
       ? []
       : [`pending: ${report.pending.length} rules, for flows that are not written yet ("awaits" in flows/rules)`]),

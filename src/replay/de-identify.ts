@@ -93,6 +93,11 @@ function sayingIn(part: Saying, names: CaseNames): Saying {
       return { ...part, answer: answerIn(part.answer, names), said: names.words(part.said) }
     case 'noted':
       return { ...part, answer: answerIn(part.answer, names) }
+    case 'heard':
+      return {
+        ...part,
+        answers: part.answers.map(({ fact, answer }) => ({ fact, answer: answerIn(answer, names) })),
+      }
     case 'clinician':
       return { ...part, name: names.personName(part.name), text: names.words(part.text) }
     case 'say':

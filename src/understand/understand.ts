@@ -142,6 +142,8 @@ function answered(plain: string, reading: Reading, said: string, context: Unders
     return { kind: 'concern', concerns: [], facts: { 'with-child': withChild }, readBacks: {}, said }
   const taken = takenBack(reading, question.fact, context)
   if (taken !== undefined) return { kind: 'change', fact: taken, said }
+  const wrong = saidWrongly(reading, question.fact, context)
+  if (wrong !== undefined) return { kind: 'change', fact: wrong }
   const read = questionRead(plain, reading, said, question, context)
   if (read.kind !== 'misread') return read
   const isAsking = firstSaid(context.lexicon.controls.presence, reading, context.lexicon) !== undefined
@@ -174,8 +176,23 @@ function takenBack(reading: Reading, asked: string, { answers, lexicon }: Unders
   return row?.fact
 }
 
+/**
+ * "Change answer", "I got that wrong", beside which no trouble is named: the answer given last; said again while that one is
+ * asked, the one before it.
+ */
+function saidWrongly(reading: Reading, asked: string | undefined, context: UnderstandContext): string | undefined {
+  const { answers = {}, lexicon } = context
+  if (firstSaid(lexicon.controls.change, reading, lexicon) === undefined) return undefined
+  if (concernsIn(reading, lexicon).length > 0) return undefined
+  const facts = Object.keys(answers)
+  const place = asked === undefined ? -1 : facts.indexOf(asked)
+  return facts.at(place < 0 ? -1 : place - 1)
+}
+
 /** A first message, or one with no question open. */
 function opening(plain: string, reading: Reading, said: string, context: UnderstandContext): Understood {
+  const wrong = saidWrongly(reading, undefined, context)
+  if (wrong !== undefined) return { kind: 'change', fact: wrong }
   const { answers, readBacks } = factsSaid(plain, reading, context)
   const found = concernsIn(reading, context.lexicon)
   const concerns = found.map(({ concern }) => concern).filter(concern => !isAnswerToAsked(concern, context))

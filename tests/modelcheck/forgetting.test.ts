@@ -30,7 +30,7 @@ function standsFor(tests: readonly Test[], isAsked = false): Readonly<Record<str
   const telling = tellingOf([cell.size])
   telling.begin()
   telling.add(tests)
-  const map = factMaps([cell], telling)(0, { isAsked, isAskedOnWay: isAsked })
+  const map = factMaps([cell], telling)(0, { isAsked, isReadAgain: false })
   return Object.fromEntries(
     classes.map(({ id }, index) => [
       id,

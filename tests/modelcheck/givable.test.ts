@@ -1,5 +1,4 @@
 import { describe, expect, it } from 'vitest'
-import { NOT_WALKED } from '../../src/cli/not-walked.ts'
 import { loadRules } from '../../src/flow/rule-load.ts'
 import { flatten } from '../../src/modelcheck/model/flat-flow.ts'
 import { givableIn, messagesOf, saidIn } from '../../src/modelcheck/model/givable.ts'
@@ -59,14 +58,5 @@ describe('what a first message may say', () => {
   it('that a school nurse writes leads to the first advice for a school', () => {
     const { covered } = checked('clogged', new Map([['who-writes', ['school']]]))
     expect(covered).toContain('first-school')
-  })
-
-  // So that an entry cannot outlive its reason.
-  it.each(['bleeding', 'leaking', 'tube-moved'])('and is not walked in %s breaks a rule there', concern => {
-    for (const fact of NOT_WALKED[concern] ?? [])
-      expect([fact, checked(concern, new Map([[fact, sayable.get(fact)]])).report.findings.length > 0]).toEqual([
-        fact,
-        true,
-      ])
   })
 })

@@ -80,6 +80,7 @@ export function saidIn(reply: Reply | undefined): string[] {
     if (part.kind === 'stop') return `stop:${part.id}`
     if (part.kind === 'both') return `both:${part.fact}`
     if (part.kind === 'noted') return `noted:${part.fact}`
+    if (part.kind === 'heard') return `heard:${part.answers.map(({ fact }) => fact).join('+')}`
     if (part.kind === 'foreign') return `foreign:${part.language}`
     return part.kind === 'misread' ? `misread:${part.reason}` : part.kind === 'clinician' ? part.text : part.id
   })

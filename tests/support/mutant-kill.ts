@@ -1,7 +1,6 @@
 /** Who notices an edit of the flows: reading them, what vignettes expect, the checker, or every way that vignettes can go on. */
 import { readFlowFiles } from '../../src/cli/flow-files.ts'
 import type { LoadedLine } from '../../src/cli/load-line.ts'
-import { NOT_WALKED } from '../../src/cli/not-walked.ts'
 import type { Vignette } from '../../src/cli/vignette-file.ts'
 import { runVignette } from '../../src/cli/vignette-run.ts'
 import { judged } from '../../src/cli/vignettes.ts'
@@ -204,7 +203,6 @@ function settingsOf({ line, lexicons }: LoadedLine): CheckSettings {
     lengths: Object.fromEntries(lengths),
     settledNeedsChange: line.settings['tract-settled-needs-change'] === 'yes',
     sayable: sayableIn(lexicons.values()),
-    notWalked: NOT_WALKED,
   }
 }
 

@@ -432,6 +432,25 @@ describe('answers that belong elsewhere', () => {
     expect(typed(words, asked).kind).not.toBe('change')
   })
 
+  it.each([
+    ['change answer', 'first-placed', 'device'],
+    ['I got that wrong', 'first-placed', 'device'],
+    ['sorry, made a mistake', 'first-placed', 'device'],
+    ['change my answer', 'device', 'in-opening'],
+    ['change my answer', 'in-opening', 'device'],
+  ])('"%s", with %s asked, opens %s again: the answer given last, then the one before it', (words, asked, fact) => {
+    const answers = { 'in-opening': { kind: 'choice', value: 'nothing' }, device: { kind: 'unsure' } } as const
+    expect(typed(words, asked, { answers })).toEqual({ kind: 'change', fact })
+  })
+
+  it('is no wish to change an answer where it tells of a trouble, or nothing was answered', () => {
+    const answers = { device: { kind: 'unsure' } } as const
+    expect(typed('I made a mistake with her medicine dose', 'first-placed', { answers })).not.toMatchObject({
+      kind: 'change',
+    })
+    expect(typed('change answer', 'device', { answers: {} })).toMatchObject(misread('not-an-option'))
+  })
+
   it.each(["I can't get it back in", 'should I put it back in', 'it will not go back in'])(
     '"%s" takes nothing back',
     words => {

@@ -36,7 +36,7 @@ export interface ServeOptions {
   readonly from?: string
 }
 
-const START_MS = process.env.LONG === '1' ? 90_000 : 20_000
+const START_MS = process.env.LONG === '1' ? 90_000 : 45_000
 
 /** Sunday, 2:10 in the morning in New York: the demonstration's clinic is closed and Amara Osei is first on call. */
 export const NIGHT = Date.parse('2026-03-01T07:10:00Z')
@@ -108,7 +108,7 @@ export const pause = (ms: number): Promise<void> => new Promise(resolve => setTi
 export async function eventually<T>(
   what: string,
   found: () => Promise<T | undefined | false>,
-  withinMs = 8_000,
+  withinMs = 20_000,
   everyMs = 50,
 ): Promise<T> {
   const until = performance.now() + withinMs

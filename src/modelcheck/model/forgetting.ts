@@ -3,18 +3,20 @@ import { olderClasses } from './abstract-answers.ts'
 import { type Cell, type FlatFlow, type FlatNode, RESUME, STATUS, statusIn } from './tables.ts'
 import type { Telling } from './told-apart.ts'
 
-/** Whether the question of a fact lies ahead: at all, and without a turn. */
-export interface AskedAhead {
+/** What may still become of a fact. */
+export interface FactAhead {
+  /** Its question lies ahead. */
   readonly isAsked: boolean
-  readonly isAskedOnWay: boolean
+  /** A step reads it where talk may come again by another way: an answer is not seen there before it is asked again. */
+  readonly isReadAgain: boolean
 }
 
 /** For every cell of a fact the one that stands for it; made once for all tests that tell alike. */
-export function factMaps(cells: readonly Cell[], telling: Telling): (field: number, ahead: AskedAhead) => Int32Array {
+export function factMaps(cells: readonly Cell[], telling: Telling): (field: number, ahead: FactAhead) => Int32Array {
   const known = cells.map(() => new Map<string, Int32Array>())
   return (field, ahead) => {
     const own = known[field] as Map<string, Int32Array>
-    const key = `${Number(ahead.isAsked)}${Number(ahead.isAskedOnWay)} ${telling.key(field)}`
+    const key = `${Number(ahead.isAsked)}${Number(ahead.isReadAgain)} ${telling.key(field)}`
     const found = own.get(key)
     if (found !== undefined) return found
     const made = mapOf(cells[field] as Cell, ahead, telling.of(field))
@@ -23,7 +25,7 @@ export function factMaps(cells: readonly Cell[], telling: Telling): (field: numb
   }
 }
 
-function mapOf(cell: Cell, ahead: AskedAhead, apart: readonly Int32Array[]): Int32Array {
+function mapOf(cell: Cell, ahead: FactAhead, apart: readonly Int32Array[]): Int32Array {
   const map = new Int32Array(cell.size)
   if (!ahead.isAsked && apart.length === 0) return map
   const bySignature = new Map<string, number>()
@@ -37,19 +39,16 @@ function mapOf(cell: Cell, ahead: AskedAhead, apart: readonly Int32Array[]): Int
   return map
 }
 
-/** What is told apart of a value: by the tests ahead, and where its question lies ahead, by how the answer stands. */
-function signatureOf(
-  cell: Cell,
-  { isAsked, isAskedOnWay }: AskedAhead,
-  own: readonly Int32Array[],
-  value: number,
-): string {
+/**
+ * What is told apart of a value: by the tests ahead, and where its question lies ahead, by how the answer stands. What was told
+ * before it was asked stays apart from an answer where a step may be come to again: it is seen there still.
+ */
+function signatureOf(cell: Cell, ahead: FactAhead, own: readonly Int32Array[], value: number): string {
   const told = statusIn(cell, value)
   // What is on record is seen once talk comes to its question again.
-  const seen = told === STATUS.recorded && isAsked ? value + cell.domain.classes.length : value
-  // Once its question lies behind, what was told before it was asked is as if it had been asked.
-  const status = told === STATUS.given && !isAskedOnWay ? STATUS.reached : told
-  let signature = isAsked ? `${status}` : ''
+  const seen = told === STATUS.recorded && ahead.isAsked ? value + cell.domain.classes.length : value
+  const isGiven = ahead.isReadAgain && told === STATUS.given
+  let signature = ahead.isAsked ? `${told}` : `${isGiven}`
   for (const apart of own) signature += `,${apart[seen]}`
   return signature
 }

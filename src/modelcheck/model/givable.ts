@@ -18,17 +18,10 @@ export const ALWAYS_SAYABLE: Sayable = new Map([
  * read after its question only is the same as an answer to that question.
  *
  * @param sayable  what the word lists find in free words
- * @param notWalked  by flow, facts that are left out
  */
-export function givableIn(
-  flow: Flow,
-  set: FlowSet,
-  sayable: Sayable,
-  notWalked: Readonly<Record<string, readonly string[]>> = {},
-): Sayable {
-  const isWalked = (fact: string): boolean => notWalked[flow.concern]?.includes(fact) !== true
+export function givableIn(flow: Flow, set: FlowSet, sayable: Sayable): Sayable {
   const begins = [flow.start, ...alarmTargetsOf(flow).values()]
-  const early = [...sayable].filter(([fact]) => isWalked(fact) && isReadBeforeAsked(fact, begins, flow, set))
+  const early = [...sayable].filter(([fact]) => isReadBeforeAsked(fact, begins, flow, set))
   return new Map([...early, ...ALWAYS_SAYABLE])
 }
 

@@ -114,6 +114,8 @@ export function standings(flat: FlatFlow, leavesAgain: boolean): (state: Int32Ar
     }
     return asked
   }
+  const readsOf = (some: readonly number[]) => new Set(some.flatMap(at => readBy[at] ?? []))
+  const readBy = nodes.map(({ rows }) => [...new Set(rows.flatMap(row => row.tests.flatMap(test => test.fields)))])
 
   const telling = tellingOf(sizes)
   const factMap = factMaps(cells, telling)
@@ -195,10 +197,17 @@ export function standings(flat: FlatFlow, leavesAgain: boolean): (state: Int32Ar
           clockMap(sizes[field] as number, telling.of(field)),
         )
         if (isAsked(flat.fieldOf.get('travel') ?? -1)) clocks[0] = wholeElapsed
-        const asked = (field: number) => ({ isAsked: isAsked(field), isAskedOnWay: askedOnWay[field] === 1 })
-        const own = cells.map((_, field) => (flat.sticky.has(field) ? NOTHING : factMap(field, asked(field))))
+        const readAgain = readsOf([
+          ...onAgain.steps,
+          ...ways.on.flatMap(({ index, joining }) => [
+            flat.turning[index] as number,
+            ...goesOf(index, joining).flatMap(go => waysFrom(flat, go).passed),
+          ]),
+        ])
+        const factAhead = (field: number) => ({ isAsked: isAsked(field), isReadAgain: readAgain.has(field) })
+        const own = cells.map((_, field) => (flat.sticky.has(field) ? NOTHING : factMap(field, factAhead(field))))
         telling.addAll(historyGroup)
-        for (const field of flat.sticky) own[field] = factMap(field, asked(field))
+        for (const field of flat.sticky) own[field] = factMap(field, factAhead(field))
         return [...own, ...clocks]
       }
       const all = made(undefined, NONE)

@@ -21,8 +21,6 @@ export interface CheckSettings {
   readonly settledNeedsChange: boolean
   /** What a first message may say in free words, by the word lists of the clinic's languages. */
   readonly sayable: Sayable
-  /** By flow, facts among those that are not walked as said; left out: none. */
-  readonly notWalked?: Readonly<Record<string, readonly string[]>>
 }
 
 export interface FlowCheckOptions {
@@ -70,7 +68,7 @@ export function checkFlow(flow: Flow, set: FlowSet, rules: RuleSet, options: Flo
     policies,
     settledNeedsChange: settings.settledNeedsChange,
     ...(options.only === undefined
-      ? { givable: givableIn(flow, set, settings.sayable, settings.notWalked) }
+      ? { givable: givableIn(flow, set, settings.sayable) }
       : { only: options.only, givable: new Map() }),
   }
   const bare = flatten(flow, set, base)
