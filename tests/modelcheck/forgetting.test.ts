@@ -63,6 +63,23 @@ describe('a tract that nothing tells from the next older one', () => {
     }))
 })
 
+describe('what was told before it was asked', () => {
+  const [told, asked] = [STATUS.given, STATUS.reached].map(status => cellFor(cell, status, 1))
+  const putTo = (isReadAgain: boolean) => {
+    const telling = tellingOf([cell.size])
+    telling.begin()
+    telling.add([sees('under-settled')])
+    const map = factMaps([cell], telling)(0, { isAsked: false, isReadAgain })
+    return [map[told ?? 0], map[asked ?? 0]]
+  }
+
+  it('is as good as an answer where every step that reads it is come to once', () =>
+    expect(new Set(putTo(false)).size).toBe(1))
+
+  it('stays apart where one may be come to again: it is seen there still, an answer is not', () =>
+    expect(putTo(true)).toEqual([told, asked]))
+})
+
 describe('an answer that nothing tells apart', () => {
   it('is none, once its question lies behind', () =>
     expect(new Set(Object.values(standsFor([])))).toEqual(new Set(['nothing'])))

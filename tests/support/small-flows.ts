@@ -222,6 +222,37 @@ steps:
   nobody: { decide: set-out, page: lost-contact, wait: true }
 `
 
+/** Told in the first message, read at the end, asked on another way only: after a turn at the start it is told still. */
+const TOLD = `concern: told
+start: begin
+silence: { ask: shared/silence-ask, page: shared/silence-page }
+unanswered: nobody
+steps:
+  begin:
+    route:
+      - { if: { flush-told: [yes] }, go: again }
+      - { go: first }
+  first:
+    set: { flush-told: yes }
+    ask: pain-on-feed
+    go: kind
+  again:
+    ask: pain-on-feed
+    go: kind
+  kind:
+    route:
+      - { if: { device: [into-bowel] }, go: bowel }
+      - { if: { device: [not-asked] }, go: which }
+      - { go: number }
+  bowel: { decide: speak, page: person, go: number }
+  which: { ask: device, go: number }
+  number:
+    ask: feed-running
+    go: rest
+  rest: { wait: true }
+  nobody: { decide: set-out, page: lost-contact, wait: true }
+`
+
 /**
  * Time turns steps that lie behind, and the other way joins the path again: past a step that only says something, past
  * questions that are left out then, and at once. Beyond the joins: what was asked between, asked again, follow-ups.
@@ -328,6 +359,7 @@ const SMALL_FLOWS: Readonly<Record<string, string>> = {
   locks: LOCKS,
   lists: LISTS,
   given: GIVEN,
+  told: TOLD,
   joins: JOINS,
   history: HISTORY,
 }
