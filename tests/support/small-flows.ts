@@ -244,8 +244,14 @@ steps:
       - { if: { device: [into-bowel] }, go: bowel }
       - { if: { device: [not-asked] }, go: which }
       - { go: number }
-  bowel: { decide: speak, page: person, go: number }
-  which: { ask: device, go: number }
+  bowel: { decide: speak, set: { held-as: new }, page: person, go: number }
+  which:
+    ask: device
+    route:
+      - { if: { held-as: [new] }, go: forgotten }
+      - { go: number }
+  # Come to only where talk began anew, and what was told at first was not told.
+  forgotten: { page: person, go: number }
   number:
     ask: feed-running
     go: rest

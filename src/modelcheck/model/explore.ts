@@ -1,6 +1,6 @@
 /** Every state a flow's model can come to, breadth first, so that the way to each is a shortest one. */
 
-import { MOVES, type Move, type Mover, type MoverOptions, mover } from './flat-step.ts'
+import { type Anew, MOVES, type Move, type Mover, type MoverOptions, mover } from './flat-step.ts'
 import { packing, StateTable } from './packing.ts'
 import { type Canonical, canonicalIn } from './relevance.ts'
 import type { FlatFlow } from './tables.ts'
@@ -86,15 +86,17 @@ export function explore(flat: FlatFlow, options: ExploreOptions = {}): Explored 
   const pack = packing([...own, ...(watch?.sizes ?? [])])
   const width = own.length + (watch?.sizes.length ?? 0)
   const table = new StateTable(pack.words)
-  const anew = { restarted: new StateTable(pack.words), 'wrong-tap': new StateTable(pack.words) }
+  const anew = new Map<Anew, StateTable>()
   const alike = new Int32Array(width)
   /** Talk that begins anew from what is the same, with the same remembered, has been followed already. */
-  function isWalked(kind: 'restarted' | 'wrong-tap', from: Int32Array): boolean {
+  function isWalked(kind: Anew, from: Int32Array): boolean {
+    const walked = anew.get(kind) ?? new StateTable(pack.words)
+    anew.set(kind, walked)
     alike.set(from)
     alike.set(memory, own.length)
     pack.pack(alike, packed, 0)
-    const known = anew[kind].count
-    if (anew[kind].add(packed) === known) return false
+    const known = walked.count
+    if (walked.add(packed) === known) return false
     transitions++
     return true
   }

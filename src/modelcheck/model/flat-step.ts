@@ -30,9 +30,11 @@ import {
 /** One thing that happens, as numbers; `arg` and `branch` are explained at each kind. */
 export interface Move {
   readonly kind: MoveKind
-  /** `answered`: class; `alarm`: alarm; `opened`: combination of given facts; `corrected`: field. */
+  /**
+   * `answered`: class; `alarm`: alarm; `corrected`: field; `opened`, and where talk begins anew: what the first message says.
+   */
   readonly arg: number
-  /** `answered`, `opened`: how time stands after it; `corrected`: the class × 8 and how time stands after it. */
+  /** `answered`, `opened`, talk begun anew: how time stands after it; `corrected`: the class × 8 and how time stands after it. */
   readonly branch: number
 }
 
@@ -99,6 +101,9 @@ export interface Driven {
 /** Arrays are reused. */
 export type OnDriven = (driven: Driven) => void
 
+/** How talk begins anew: with nothing said before, and with all that a first message may say. */
+export type Anew = 'restarted' | 'wrong-tap' | 'restarted-told' | 'wrong-tap-told' | 'travel-refused-told'
+
 export interface MoverOptions {
   /** `restart`: a change clears all answers. `exact`: each answer on the way is changed to each other. `none`: no changes. */
   readonly corrections?: 'restart' | 'exact' | 'none'
@@ -114,7 +119,7 @@ export interface MoverOptions {
    * Asked before talk begins anew with nothing answered, of the state it begins from with all that is forgotten at 0: whether
    * that has been walked. It is then left out.
    */
-  readonly isWalked?: (kind: 'restarted' | 'wrong-tap', from: Int32Array) => boolean
+  readonly isWalked?: (kind: Anew, from: Int32Array) => boolean
   /** Talk that runs longer than this without resting is reported as never resting. */
   readonly stepsMost?: number
 }
@@ -670,6 +675,8 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
     for (const { field, index } of saidIn(flat, combination)) put(field, STATUS.given, index)
   }
 
+  const isOutGiven = () => OUT >= 0 && get(OUT) !== 0
+
   function begin(): void {
     resume = false
     entered = 0
@@ -682,8 +689,8 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
     for (let combination = 0; combination < combinations; combination++) {
       state.fill(0)
       given(combination)
-      const clocks = OUT >= 0 && get(OUT) !== 0 ? clocksAfter(OUT) : [[0, 0, 0] as const]
-      for (let branch = 0; branch < clocks.length; branch++) {
+      const branches = isOutGiven() ? clocksAfter(OUT).length : 1
+      for (let branch = 0; branch < branches; branch++) {
         const move: Move = { kind: 'opened', arg: combination, branch }
         perform(undefined, move)
         visit(move, state)
@@ -705,7 +712,7 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
     switch (move.kind) {
       case 'opened': {
         given(move.arg)
-        if (OUT >= 0 && get(OUT) !== 0) setClock(clocksAfter(OUT)[move.branch] ?? [0, 0, 0])
+        if (isOutGiven()) setClock(clocksAfter(OUT)[move.branch] ?? [0, 0, 0])
         run(flat.start, 'talkRestarted', -1)
         if (returns) state[F.main] = get(F.talk)
         settle()
@@ -723,7 +730,7 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
         settle()
         return
       case 'travel-refused':
-        refuseTravel()
+        refuseTravel(move)
         settle()
         return
       case 'left-said':
@@ -738,7 +745,7 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
       case 'wrong-tap':
         state[F.interrupted] = 0
         if (returns) {
-          forgetAnswers()
+          forgetAnswers(move)
           return
         }
         for (const field of DANGER_FACTS) state[field] = 0
@@ -756,7 +763,7 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
         put(PLACED, status(PLACED), move.arg)
         return
       case 'restarted':
-        forgetAnswers()
+        forgetAnswers(move)
         return
       case 'corrected':
         correct(move.arg, move.branch >> 3, move.branch & 7)
@@ -768,13 +775,14 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
    * Whoever cannot travel is neither on the road nor there, whatever was said before. Where no step on the trail turns from
    * that, the trail does not say where talk stands now: wider than the bot, nothing is answered then.
    */
-  function refuseTravel(): void {
+  function refuseTravel(move: Move): void {
+    hasForgotten = false
     const hadLeft = get(F.left) === 1
     for (const field of [LEFT_FACT, ARRIVED]) if (field >= 0) state[field] = 0
     state[F.left] = 0
     refused()
     interrupt(CANNOT_TRAVEL, 'travelRefused', () => {
-      if (hadLeft && returns && !turnsOnTrail()) forgetAnswers(refused)
+      if (hadLeft && returns && !turnsOnTrail()) forgetAnswers(move, refused)
       else goBack()
     })
   }
@@ -804,12 +812,19 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
     settle()
   }
 
-  /** Talk begins again with nothing answered but what is `said` by the way; what is history stays. */
-  function forgetAnswers(said: () => void = ignored): void {
+  let hasForgotten = false
+
+  /**
+   * Talk begins again with nothing answered but what the first message said and what is `said` by the way; what is history stays.
+   * Wider than the bot: what was told is not remembered, so all that may have been is.
+   */
+  function forgetAnswers({ arg, branch }: Move, said: () => void = ignored): void {
     resume = false
+    hasForgotten = true
     for (let field = 0; field < cells.length; field++) if (isSticky[field] !== true) state[field] = 0
+    given(arg)
     said()
-    setClock([0, 0, 0])
+    setClock((isOutGiven() ? clocksAfter(OUT)[branch] : undefined) ?? [0, 0, 0])
     // Wider than the bot: after a change a page may run out anew.
     state[F.ranOut] = 0
     for (let i = 0; i < F.firedMost; i++) state[F.fired + i] = 0
@@ -877,6 +892,16 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
       perform(from, move)
       visit(move, state)
     }
+    /** Talk that begins anew, with each first message that says something. */
+    const anewTold = (kind: 'restarted' | 'wrong-tap' | 'travel-refused') => {
+      if (combinations === 1 || isAnewKnown(`${kind}-told`, from)) return
+      for (let combination = 1; combination < combinations; combination++) {
+        state.fill(0)
+        given(combination)
+        const branches = isOutGiven() ? clocksAfter(OUT).length : 1
+        for (let branch = 0; branch < branches; branch++) one(kind, combination, branch)
+      }
+    }
     const here = nodes[from[F.talk] as number] as FlatNode
     if (here.ask >= 0) {
       const classes = cells[here.ask]?.domain.classes.length ?? 0
@@ -905,10 +930,17 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
       one('danger-said')
       one('person-wanted')
       one('travel-refused')
+      if (hasForgotten) anewTold('travel-refused')
       one('left-said')
-      if (from[F.danger] === 1 && !beganAnew('wrong-tap', from)) one('wrong-tap')
+      if (from[F.danger] === 1) {
+        if (!beganAnew('wrong-tap', from)) one('wrong-tap')
+        if (returns) anewTold('wrong-tap')
+      }
     }
-    if (corrections === 'restart' && !beganAnew('restarted', from)) one('restarted')
+    if (corrections === 'restart') {
+      if (!beganAnew('restarted', from)) one('restarted')
+      anewTold('restarted')
+    }
     if (corrections === 'exact') {
       for (let field = 0; field < cells.length; field++) {
         if (isSet[field] === true) continue
@@ -929,12 +961,16 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
 
   /** Whether a talk that began anew from what is the same has been walked. What it begins from: history, and what waits. */
   function beganAnew(kind: 'restarted' | 'wrong-tap', from: Int32Array): boolean {
-    if (!returns || isCompared || options.isWalked === undefined) return false
+    return returns && !isCompared && isAnewKnown(kind, from)
+  }
+
+  function isAnewKnown(kind: Anew, from: Int32Array): boolean {
+    if (options.isWalked === undefined) return false
     state.set(from)
     for (let field = 0; field < cells.length; field++) if (isSticky[field] !== true) state[field] = 0
     setClock([0, 0, 0])
     for (const field of [F.ranOut, F.decided, F.talk, F.main]) state[field] = 0
-    if (kind === 'wrong-tap') state[F.interrupted] = 0
+    if (kind === 'wrong-tap' || kind === 'wrong-tap-told') state[F.interrupted] = 0
     state.fill(0, F.fired, F.fired + F.firedMost)
     state.fill(0, F.trail, F.count)
     return options.isWalked(kind, state)

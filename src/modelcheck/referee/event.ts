@@ -45,14 +45,34 @@ function anyEvent(model: PromelaModel): string[] {
     ...alarmLines(model),
     ...timeLines(model),
     ...(model.interruptions ? interruptionLines(model) : []),
-    ...(model.corrections === 'restart' ? [':: begun -> event = RESTARTED'] : []),
+    ...(model.corrections === 'restart' ? restartedLines(model) : []),
   ]
 }
 
 export const indented = (lines: readonly string[]): string[] => lines.map(line => `  ${line}`)
 
-/** What the first message may say of each fact; then how long it has been out, where that was said. */
 function openedLines(model: PromelaModel): string[] {
+  return ['event = OPENED; begun = 1;', ...saidLines(model)]
+}
+
+/** Talk begins anew: answers are forgotten, and anything may have been said before. */
+function restartedLines(model: PromelaModel): string[] {
+  const forgotten = model.flat.cells.flatMap((cell, field) =>
+    cell.domain.document.sticky === true ? [] : [`${model.fact(field)} = 0;`],
+  )
+  return [
+    ':: begun ->',
+    ...indented([
+      'event = RESTARTED;',
+      ...forgotten,
+      'elapsed = 0; time_left = 0; reachable = 0;',
+      ...saidLines(model),
+    ]),
+  ]
+}
+
+/** What the first message may say of each fact; then how long it has been out, where that was said. */
+function saidLines(model: PromelaModel): string[] {
   const { flat, fact } = model
   const said = flat.givable.flatMap(({ field, classes }) => [
     'if',
@@ -62,7 +82,7 @@ function openedLines(model: PromelaModel): string[] {
   ])
   const out = model.special('out-since')
   const clock = out === undefined || !flat.givable.some(({ field }) => field === out) ? [] : clockLines(model, out)
-  return ['event = OPENED; begun = 1;', ...said, ...clock]
+  return [...said, ...clock]
 }
 
 function answeredLines(model: PromelaModel): string[] {

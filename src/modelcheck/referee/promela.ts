@@ -181,10 +181,7 @@ function onEvents(model: PromelaModel): string[] {
     ...(corrections === 'none'
       ? ['goto settled;']
       : [
-          ...flat.cells.flatMap((cell, field) =>
-            cell.domain.document.sticky === true ? [] : [`${model.fact(field)} = 0;`],
-          ),
-          'elapsed = 0; time_left = 0; reachable = 0; ran_out = 0;',
+          'ran_out = 0;',
           ...Array.from({ length: flat.fields.firedMost }, (_, at) => `fired[${at}] = 0;`),
           'goto replay;',
         ]),

@@ -65,8 +65,9 @@ interface Furthest {
 }
 
 /** Talk began again on the way: answers given before are then changed one by one, and steps between do not compare. */
-const isMadeAnew = (way: readonly Move[]): boolean =>
-  way.some(({ kind }) => kind === 'restarted' || kind === 'wrong-tap')
+const isMadeAnew = (way: readonly Move[]): boolean => way.some(({ kind }) => isAnew(kind))
+
+const isAnew = (kind: Move['kind']): boolean => kind === 'restarted' || kind === 'wrong-tap'
 
 interface Path {
   readonly night: Night
@@ -77,7 +78,7 @@ interface Path {
 function search(telling: Telling, wanted: readonly Wanted[], isStrict: boolean, furthest: Furthest): Told | undefined {
   const { flat, way, resume } = telling
   const models = statesOn(flat, way, resume)
-  const anewAt = way.findIndex(({ kind }) => kind === 'restarted' || kind === 'wrong-tap')
+  const anewAt = way.findIndex(({ kind }) => isAnew(kind))
   const [opening, ...rest] = way
   const last = rest.length - 1
   let tries = 0
@@ -100,7 +101,9 @@ function search(telling: Telling, wanted: readonly Wanted[], isStrict: boolean, 
     return undefined
   }
 
-  for (const path of beginnings(telling, opening)) {
+  // What was told before talk began anew may not have been told at first in the model; in the bot it was.
+  const told = way.filter(({ kind, arg }) => isAnew(kind) && arg !== 0)
+  for (const path of [opening, ...told].flatMap(move => beginnings(telling, move))) {
     if (isStrict && anewAt === -1 && !isAlike(path.night, models[0] as Int32Array, flat)) continue
     const told = onward(path, 0, path.before)
     if (told !== undefined) return told
