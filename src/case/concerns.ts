@@ -43,8 +43,9 @@ export function concernNamed(work: Work, event: Named) {
   if (!isRest && !isFirst) {
     keep(work, served)
     sayNotice(work, 'also-noted')
+    readOut(work, learned)
     tellHolder(work)
-    return askAgain(work)
+    return Object.keys(learned).length === 0 ? askAgain(work) : asIfSaidFirst(work)
   }
   const contradicted = contradictedBy(work, event.facts ?? {})
   turnTo(work, next)
@@ -150,6 +151,18 @@ function forgetOther(work: Work, left: string): void {
   const isSame = (id: string) => was.source(`say/${id}`) === is.source(`say/${id}`)
   state.inForce = Object.fromEntries(Object.entries(state.inForce).filter(([id]) => isSame(id) || !is.has(`say/${id}`)))
   state.path = { ...state.path, says: state.path.says.filter(id => isSame(id) || !is.has(`say/${id}`)) }
+}
+
+/**
+ * Talk goes on with what was said by the way as if the first message had said it: a step that lies behind may look at it. In an
+ * interruption what is open comes first; talk comes back from it by the same way.
+ */
+export function asIfSaidFirst(work: Work): void {
+  const { state, flow } = work
+  const rows = flow.steps.get(state.kernel.talk)?.rows ?? []
+  const leadsBack = rows.length > 0 && rows.every(({ go }) => go === 'resume')
+  if (state.interrupted || leadsBack) askAgain(work)
+  else replay(work)
 }
 
 /** What words answered beside their trouble is read back where this flow wants to know it. */

@@ -23,7 +23,16 @@ import { type Answer, numberGiven } from './answer.ts'
 import { isAnyoneTold, oversleeps, pageSettled, renewLadder, tellHolder } from './callout.ts'
 import { acknowledged, CLOSE_AFTER_MS, dayTaken, lowered, outcomeSet } from './clinician-events.ts'
 import { type Doubted, withDoubt } from './clock-doubt.ts'
-import { alsoNamed, askAbout, concernNamed, leaveEarlier, lineAnswered, offerAlso, readOut } from './concerns.ts'
+import {
+  alsoNamed,
+  asIfSaidFirst,
+  askAbout,
+  concernNamed,
+  leaveEarlier,
+  lineAnswered,
+  offerAlso,
+  readOut,
+} from './concerns.ts'
 import { copyWith } from './copy.ts'
 import type { Effect } from './effect.ts'
 import type { CaseEvent, Clinician, InLanguage } from './event.ts'
@@ -283,13 +292,11 @@ function factSaid(work: Work, { fact, answer, said }: CaseEvent & { kind: 'factS
   const before = Object.hasOwn(work.state.answers, fact) ? work.state.answers[fact] : undefined
   if (before !== undefined && JSON.stringify(before.answer) !== JSON.stringify(answer))
     return changeWanted(work, { kind: 'changeWanted', fact, said })
-  if (before === undefined)
-    work.state.answers = {
-      ...work.state.answers,
-      [fact]: { answer, said, at: work.at, changed: false, given: true },
-    }
   saying(work, { kind: 'noted', fact, answer })
-  askAgain(work)
+  if (before !== undefined) return askAgain(work)
+  const record = { answer, said, at: work.at, changed: false, given: true }
+  work.state.answers = copyWith(work.state.answers, fact, record)
+  asIfSaidFirst(work)
 }
 
 function changeWanted(work: Work, { fact, said }: CaseEvent & { kind: 'changeWanted' }) {

@@ -1,5 +1,5 @@
 import { describe, expect, test } from 'vitest'
-import { aLine, shippedFlows } from '../support/a-line.ts'
+import { aLine, NIGHT, shippedFlows } from '../support/a-line.ts'
 import { aTalk, saidIn } from '../support/case-talk.ts'
 import { troubleLine } from '../support/two-troubles.ts'
 
@@ -22,6 +22,26 @@ describe('the answer to another question than the open one', () => {
       'first-placed': { kind: 'moment', earliest: talk.now, latest: talk.now },
     })
     expect(talk.state.answers.device?.answer).toEqual(balloonButton)
+  })
+
+  test('decides at once what it would have decided in a first message, though the step that looks at it lies behind', () => {
+    const talk = aTalk(aLine(), 'clogged')
+      .says()
+      .answersAll({
+        'danger-signs': ['none'],
+        'first-placed': { kind: 'moment', earliest: NIGHT, latest: NIGHT },
+      })
+    expect([talk.asked(), talk.state.disposition]).toEqual(['early-signs', undefined])
+    const said = 'It hurt, bled or needed a push'
+    talk.does({ kind: 'factSaid', fact: 'replaced', answer: { kind: 'choice', value: 'pain-blood-or-force' }, said })
+    expect(talk.said()[0]).toBe('noted:replaced')
+    expect([talk.state.disposition?.id, talk.asked()]).toEqual(['set-out', 'travel'])
+    expect(talk.pages()).toHaveLength(1)
+  })
+
+  test('leaves what is open in an interruption open', () => {
+    const talk = aTalk(aLine(), 'clogged').says().does({ kind: 'personWanted', said: 'person' }).does(noted)
+    expect(talk.said()).toEqual(['noted:device', 'ask:ring-back'])
   })
 
   test('where it was answered otherwise before, both are read back and it is asked', () => {
