@@ -274,10 +274,14 @@ export function renderPage(whole: Line, state: CaseState, page: PageEffect, at: 
       ? ''
       : has('page/next', { now: clock(page.nextAt), label: String(page.number), answer: String(page.of) }),
   ]
-  return pieces.map(piece => sentence(piece.trim())).filter(piece => piece !== '')
+  return pieces.map(piece => sentence(piece.trim(), line.language)).filter(piece => piece !== '')
 }
 
-const sentence = (piece: string): string => (piece === '' || /[.:!?]$/.test(piece) ? piece : `${piece}.`)
+/** With a capital at its start and a stop at its end. */
+function sentence(piece: string, language: string): string {
+  const begun = piece.charAt(0).toLocaleUpperCase(language) + piece.slice(1)
+  return begun === '' || /[.:!?]$/.test(begun) ? begun : `${begun}.`
+}
 
 /**
  * The fixed text for any doubt at run time: what holds always, and the numbers. In every language families may use, where
