@@ -9,7 +9,7 @@ import { LEFT, SILENT_ASK, SILENT_PAGE, UNANSWERED } from '../../flow/steps.ts'
 import { olderClasses } from './abstract-answers.ts'
 import { ELAPSED } from './abstract-derived.ts'
 import { aheadOf, alarmsStillIn } from './alarms-ahead.ts'
-import { messagesOf, saidIn } from './givable.ts'
+import { messagesOf, type Said, saidIn } from './givable.ts'
 import { laterFields } from './later-facts.ts'
 import { alarmsSetFrom, historyOf, isPassing, rejoinsIn, takingBack } from './rejoin.ts'
 import { orderIn, reachIn } from './steps-ahead.ts'
@@ -670,9 +670,12 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
 
   /** Everything given in one first message. */
   const combinations = messagesOf(flat)
+  const told: (readonly Said[] | undefined)[] = []
 
   function given(combination: number): void {
-    for (const { field, index } of saidIn(flat, combination)) put(field, STATUS.given, index)
+    const known = told[combination] ?? saidIn(flat, combination)
+    told[combination] = known
+    for (const { field, index } of known) put(field, STATUS.given, index)
   }
 
   const isOutGiven = () => OUT >= 0 && get(OUT) !== 0

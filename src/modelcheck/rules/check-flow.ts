@@ -5,7 +5,7 @@ import { comparer, type Disagreement } from '../model/compare.ts'
 import { type Edge, type Explored, explore, TooManyStates, WalkBroke } from '../model/explore.ts'
 import { flatten } from '../model/flat-flow.ts'
 import { type Move, NeverRests } from '../model/flat-step.ts'
-import { givableIn, type Sayable } from '../model/givable.ts'
+import { givableIn, type Sayable, saidIn } from '../model/givable.ts'
 import { isoLength, type SilentGraph, silentGraph } from '../model/silent.ts'
 import { dispositionOf, type FlatFlow } from '../model/tables.ts'
 import { answerGraph, type Bounds, boundsOf, decidedLate, questionsUntil } from './builtin-answers.ts'
@@ -97,7 +97,7 @@ export function checkFlow(flow: Flow, set: FlowSet, rules: RuleSet, options: Flo
       corrections: 'restart',
       interruptions: true,
       ...(options.statesMost === undefined ? {} : { statesMost: options.statesMost }),
-      isFollowed: move => (options.interruptions === 'once' && TURNS.has(move.kind) ? 'looked' : true),
+      isFollowed: move => (isLookedAt(move, flat, options.interruptions) ? 'looked' : true),
       watch: {
         sizes: watched.watch.sizes,
         begin: (memory, state) => {
@@ -157,6 +157,15 @@ export function checkFlow(flow: Flow, set: FlowSet, rules: RuleSet, options: Flo
     ...(notWhole === undefined ? (answers.notWhole === undefined ? {} : { notWhole: answers.notWhole }) : { notWhole }),
   }
   return { report, covered: coveredBy(walk, flat) }
+}
+
+/**
+ * Whether of a move the reply alone is looked at. Where all is followed: talk that begins anew with more than one thing told
+ * before, since what the first message tells is walked in every combination by itself.
+ */
+function isLookedAt({ kind, arg }: Move, flat: FlatFlow, walked: 'whole' | 'once'): boolean {
+  if (walked === 'once') return TURNS.has(kind)
+  return TURNS.has(kind) && arg !== 0 && saidIn(flat, arg).length > 1
 }
 
 type Find = (
