@@ -9,13 +9,16 @@ import { openedFrom, type Replayed, replayed } from '../replay/run.ts'
 import { onTables } from '../replay/table-kernel.ts'
 import { systemClock } from '../runtime/system-clock.ts'
 import { instant } from '../time/instant.ts'
-import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
+import { argumentsOf, CalledWrongly, type Command, complain, print, wholeNumber } from './command.ts'
 import { decidedLines, happenedLine } from './conversation-text.ts'
 import { type FlowShelf, flowShelf, type ShelvedFlows } from './flow-shelf.ts'
 import { DEMO_CLINIC, type LoadedLine, loadLine } from './load-line.ts'
 import { reportProblems } from './problems.ts'
 import { AROUND } from './replay-around.ts'
 import { faultText, told } from './transcript-file.ts'
+
+/** Differences that are shown: as many as the cases of the largest file. */
+const SHOWN_MOST = 1_000_000
 
 export const replayCommand: Command = {
   name: 'replay',
@@ -38,9 +41,7 @@ export const replayCommand: Command = {
       json: { type: 'boolean', default: false },
     })
     const files = filesIn(positionals)
-    const most = Number(values.most)
-    if (!Number.isInteger(most) || most < 0)
-      throw new CalledWrongly(`--most ${values.most}: a whole number was expected`)
+    const most = wholeNumber('--most', values.most, 0, SHOWN_MOST)
     const loaded = readLine(values.clinic, values.flows)
     if (loaded === undefined) return 1
     const shelf = flowShelf(

@@ -7,7 +7,7 @@ import { TRANSCRIPT_VERSION } from '../replay/transcript.ts'
 import { drawnYear } from '../review/drawn-year.ts'
 import { recordLines } from '../review/record-lines.ts'
 import { sha256, systemClock } from '../runtime/system-clock.ts'
-import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
+import { argumentsOf, CalledWrongly, type Command, complain, print, wholeNumber } from './command.ts'
 import { flowsKept } from './edition-archive.ts'
 import { DEMO_CLINIC, loadLine } from './load-line.ts'
 import { reportProblems } from './problems.ts'
@@ -79,10 +79,3 @@ export const yearCommand: Command = {
 
 /** Everybody in it is invented already: names of the invented clinic stay, as in its file. */
 const INVENTED: Names = { ...KEEPS_ALL, family: (_channel, chat) => chat }
-
-function wholeNumber(option: string, said: string, least: number, most: number): number {
-  const value = Number(said)
-  if (!Number.isInteger(value) || value < least || value > most)
-    throw new CalledWrongly(`${option} ${said}: a whole number from ${least} to ${most} was expected`)
-  return value
-}
