@@ -49,6 +49,10 @@ export function wholeNumber(option: string, said: string, least: number, most: n
   return value
 }
 
+/** "1 case", "20 cases". */
+export const countText = (count: number, what: string): string =>
+  `${count.toLocaleString('en')} ${what}${count === 1 ? '' : 's'}`
+
 export function print(text: string): void {
   process.stdout.write(`${text}\n`)
 }

@@ -9,7 +9,7 @@ import { startWatchdog } from '../runtime/watchdog.ts'
 import { remembering } from './again.ts'
 import { type Bot, openBot } from './bot.ts'
 import { changingLine } from './changing-line.ts'
-import { argumentsOf, CalledWrongly, type Command, complain, print, wholeNumber } from './command.ts'
+import { argumentsOf, type Command, complain, print, wholeNumber } from './command.ts'
 import { demoFolder } from './demo-folder.ts'
 import { type Guarded, guarded, refusedIn } from './guards.ts'
 

@@ -5,11 +5,13 @@ import { KEEPABLE, type Keepable } from '../replay/transcript.ts'
 import { systemClock, systemRandom } from '../runtime/system-clock.ts'
 import { openAccountFile } from '../store/sqlite/account-file.ts'
 import { type Instant, instant } from '../time/instant.ts'
-import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
+import { argumentsOf, CalledWrongly, type Command, complain, countText, print } from './command.ts'
 import { openDataFolder } from './data-folder.ts'
 import { editionArchive } from './edition-archive.ts'
 import { DEMO_CLINIC, loadLine } from './load-line.ts'
+import { dataFolderSaid, folderSaid, toBeWritten } from './places-said.ts'
 import { reportProblems } from './problems.ts'
+import { filesIn } from './replay.ts'
 import { openSealedData } from './sealed-data.ts'
 import { SOFTWARE } from './software.ts'
 import { type ExportPorts, type ExportWish, exportTranscript } from './transcript-export.ts'
@@ -59,10 +61,9 @@ export const transcriptCommand: Command = {
       })
     }
     if (action !== 'import' && action !== 'check') throw new CalledWrongly('"export", "import" or "check" was expected')
-    const missing = files.find(file => !existsSync(file))
-    if (files.length === 0 || missing !== undefined)
-      throw new CalledWrongly(missing === undefined ? 'a file was expected' : `${missing}: there is no such file`)
-    return action === 'check' ? checked(files, values.json) : imported(files, values.data, values.json)
+    const named = filesIn(files)
+    if (action === 'check') return checked(named, values.json)
+    return imported(named, folderSaid('--data', values.data), values.json)
   },
 }
 
@@ -95,8 +96,7 @@ export async function withExportPorts<T>(
   noted: { did: 'transcript-exported' | 'incident-gathered'; on: string; after: string },
   work: (ports: ExportPorts, key: Buffer) => Promise<T>,
 ): Promise<T | undefined> {
-  if (!existsSync(dataDir))
-    throw new CalledWrongly(`--data ${dataDir}: there is no such folder; the data folder of the bot was expected`)
+  dataFolderSaid(dataDir)
   const now = systemClock().now()
   const { loaded, problems } = loadLine({ clinicDir, at: now })
   if (loaded === undefined) {
@@ -136,7 +136,7 @@ export async function withExportPorts<T>(
 }
 
 async function exported(clinicDir: string, dataDir: string, isJson: boolean, wish: ExportWish): Promise<number> {
-  if (existsSync(wish.file)) throw new CalledWrongly(`${wish.file} is there already: name another file`)
+  toBeWritten(wish.file)
   const on = wish.cases.length > 0 ? `${wish.cases.length} cases` : 'cases of a time'
   const after = wish.kept.length === 0 ? 'de-identified' : `with ${wish.kept.join(', ')} for: ${wish.purpose ?? ''}`
   const noted = { did: 'transcript-exported', on, after } as const
@@ -147,8 +147,8 @@ async function exported(clinicDir: string, dataDir: string, isJson: boolean, wis
   if (isJson) print(JSON.stringify({ file: wish.file, ...done }))
   else {
     const before = done.before > 0 ? `, ${done.before} of them by the run that was broken off` : ''
-    print(`${wish.file}: ${done.cases} cases, ${done.steps} steps${before}; ${after}.`)
-    if (done.leftOut > 0) print(`${done.leftOut} cases left out: erased, or not to be read whole.`)
+    print(`${wish.file}: ${countText(done.cases, 'case')}, ${countText(done.steps, 'step')}${before}; ${after}.`)
+    if (done.leftOut > 0) print(`${countText(done.leftOut, 'case')} left out: erased, or not to be read whole.`)
     print(`Its end, to be noted elsewhere: ${done.chain}`)
   }
   return wish.cases.length > 0 && done.cases < wish.cases.length ? 1 : 0
@@ -168,7 +168,10 @@ async function checked(files: readonly string[], isJson: boolean): Promise<numbe
     }
   }
   if (isJson) print(JSON.stringify({ ...counted, faults, more: counted.faults - faults.length }))
-  else print(`${counted.cases} cases whole, ${counted.steps} steps; ${counted.leftOut} cases left out.`)
+  else
+    print(
+      `${countText(counted.cases, 'case')} whole, ${countText(counted.steps, 'step')}; ${countText(counted.leftOut, 'case')} left out.`,
+    )
   return counted.faults === 0 ? 0 : 1
 }
 
@@ -191,7 +194,7 @@ async function imported(files: readonly string[], dataDir: string, isJson: boole
     for (const { from, file, cases, before, leftOut } of taken) {
       const gone = before > 0 ? `, ${before} of them by the run that was broken off` : ''
       print(
-        `${from}: ${cases} cases${gone}${file === undefined ? ', nothing taken' : ` in ${file}`}; ${leftOut} left out.`,
+        `${from}: ${countText(cases, 'case')}${gone}${file === undefined ? ', nothing taken' : ` in ${file}`}; ${leftOut} left out.`,
       )
     }
   return taken.every(({ faults }) => faults === 0) ? 0 : 1

@@ -340,6 +340,8 @@ export function readingOf({ hash, now, canonical }: ReadingOptions): Reading {
       if (text.length > LINE_MOST)
         return unreadable('too-long', `a line of ${text.length} characters: ${LINE_MOST} at most were expected`)
       if (text.trim() === '') return unreadable('not-json', 'an empty line, which no transcript has')
+      // Every other byte of a plain text in UTF-16 is zero.
+      if (text.includes('\0')) return unreadable('encoding', 'not UTF-8: perhaps UTF-16, or no text at all')
       const parsed = parsedLine(text)
       if (parsed === undefined)
         return unreadable('not-json', 'no JSON object: the line is damaged, or this is no transcript', text)

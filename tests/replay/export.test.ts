@@ -89,7 +89,10 @@ describe('transcript export', () => {
     expect((await run('transcript', 'export', file('all.jsonl'))).code).toBe(2)
     expect(readFileSync(file('all.jsonl'), 'utf8')).toBe(before)
     symlinkSync(file('all.jsonl'), file('link.jsonl.part'))
-    await expect(run('transcript', 'export', file('link.jsonl'))).rejects.toThrow('is a link')
+    expect(await run('transcript', 'export', file('link.jsonl'))).toMatchObject({
+      code: 1,
+      err: expect.stringContaining('is a link: remove it first'),
+    })
     expect(readFileSync(file('all.jsonl'), 'utf8')).toBe(before)
   })
 })

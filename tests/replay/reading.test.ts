@@ -125,7 +125,7 @@ const WRONG: readonly [what: string, lines: readonly (string | undefined)[], tol
     ['two files put one behind the other', [...lines, ...lines], [`${lines.length + 1} out-of-place`], 3],
     ['no transcript', ['{"resourceType":"Bundle"}', ...lines], ['1 not-a-transcript'], 0],
     ['a spreadsheet', ['case;step;said', '1;2;=HYPERLINK("x")'], ['1 not-json'], 0],
-    ['a text in UTF-16', ['\u0000{\u0000"\u0000l', ...lines], ['1 not-json'], 0],
+    ['a text in UTF-16', ['\u0000{\u0000"\u0000l', ...lines], ['1 encoding'], 0],
   ]
 
 describe('a transcript that is not as it was written', () => {
