@@ -1,5 +1,6 @@
 import { createHash } from 'node:crypto'
 import { describe, expect, it } from 'vitest'
+import { reviewTables } from '../../src/review/review-tables.ts'
 import { minuteText, NOTE_CHARACTERS_MAX, readReviewerFile, reviewerFile } from '../../src/review/reviewer-file.ts'
 import { rubricIn } from '../../src/review/rubric.ts'
 import { samplingPlan } from '../../src/review/sampling.ts'
@@ -63,6 +64,24 @@ describe('the sampling plan', () => {
       .slice(0, 40)
     const { picks } = samplingPlan('2026-03', 'spring', many, sha)
     expect(new Set(picks.map(({ caseId }) => caseId))).toEqual(new Set(byHand))
+  })
+})
+
+describe('the table of agreement', () => {
+  it('gives no interval where the formula has no spread: all agree, or one gave every case the same answer', () => {
+    const pair = (caseId: string, second: Partial<Score>): [string, Score[]] => [
+      caseId,
+      [aScore('ana'), aScore('ben', second)],
+    ]
+    const scores = new Map(Array.from({ length: 12 }, (_, at) => pair(`c${at}`, { safe: at > 2 })))
+    const rows =
+      reviewTables(
+        shippedRubric,
+        reviewFigures(shippedRubric, scores, () => 'set-out'),
+      ).at(-1)?.rows ?? []
+    const none = { none: true }
+    expect(rows[0]?.slice(0, 6)).toEqual(['safe or unsafe', 12, 75, 0, none, none])
+    expect(rows[1]?.slice(1)).toEqual([12, 100, none, none, none, 1, none, none, 1, 1])
   })
 })
 
