@@ -49,14 +49,18 @@ export const transcriptCommand: Command = {
       const [file, ...more] = files
       if (file === undefined || more.length > 0) throw new CalledWrongly('one file to write was expected')
       const kept = keptOf(values.keep, values.purpose)
+      const [from, until] = [dayOf(values.from, '--from') ?? instant(0), dayOf(values.until, '--until') ?? LAST]
+      if (until <= from)
+        throw new CalledWrongly(
+          `--until ${values.until}: a day after --from was expected; cases of that day are left out`,
+        )
       return exported(values.clinic, values.data, values.json, {
         file,
         ...kept,
         withFlows: values['with-flows'],
         anew: values.anew,
         cases: values.case,
-        from: dayOf(values.from, '--from') ?? instant(0),
-        until: dayOf(values.until, '--until') ?? instant(8.64e15),
+        ...{ from, until },
         progress: (done, of) => complain(`${done.toLocaleString('en')} of ${of.toLocaleString('en')} cases`),
       })
     }
@@ -82,10 +86,14 @@ function keptOf(keep: string | undefined, purpose: string | undefined): Pick<Exp
   return { kept: [...new Set(kept)] as Keepable[], purpose }
 }
 
+/** The last instant there is. */
+const LAST = instant(8.64e15)
+
 function dayOf(said: string | undefined, option: string): Instant | undefined {
   if (said === undefined) return undefined
   const at = /^\d{4}-\d{2}-\d{2}(T[\d:.]+Z)?$/.test(said) ? Date.parse(said) : Number.NaN
-  if (Number.isNaN(at))
+  // 30 February would be read as 2 March.
+  if (Number.isNaN(at) || new Date(at).toISOString().slice(0, 10) !== said.slice(0, 10))
     throw new CalledWrongly(`${option} ${said}: a day (2026-03-01) or an instant (2026-03-01T07:10:00Z) was expected`)
   return instant(at)
 }
@@ -151,7 +159,12 @@ async function exported(clinicDir: string, dataDir: string, isJson: boolean, wis
     if (done.leftOut > 0) print(`${countText(done.leftOut, 'case')} left out: erased, or not to be read whole.`)
     print(`Its end, to be noted elsewhere: ${done.chain}`)
   }
-  return wish.cases.length > 0 && done.cases < wish.cases.length ? 1 : 0
+  const lacking = wish.cases.length - done.cases
+  if (lacking <= 0) return 0
+  complain(
+    `transcript: of the cases that were named, ${countText(lacking, 'case')} could not be found, or not be read whole`,
+  )
+  return 1
 }
 
 async function checked(files: readonly string[], isJson: boolean): Promise<number> {
