@@ -207,7 +207,22 @@ describe('reviewer files', () => {
   it('take nothing from a file with another head, a broken quote, or another encoding', () => {
     expect(readReviewerFile('case,safe\r\n', record).faults[0]?.found).toContain('the head was expected')
     expect(readReviewerFile(text(aScore('ana')).replace('yes', '"yes'), record).scores).toEqual([])
-    expect(readReviewerFile('c\uFFFDse', record).faults).toEqual([{ line: 1, found: 'the file is not UTF-8 text' }])
+    for (const text of ['c\uFFFDse', 'c\0a\0s\0e\0'])
+      expect(readReviewerFile(text, record).faults).toMatchObject([
+        { line: 1, found: expect.stringContaining('not UTF-8') },
+      ])
+    const whole = reviewerFile(shippedRubric, [aScore('ana')])
+    for (const [changed, says] of [
+      ['', 'the file is empty'],
+      [whole.replaceAll(',', ';'), 'columns are parted by semicolons: save them parted by commas'],
+      [whole.replaceAll(',', '\t'), 'columns are parted by tabs'],
+      [whole.replace('reviewer,', 'nurse,'), 'column 2 is "nurse", and "reviewer" was expected'],
+      [whole.replace(',note', ''), 'column 27, "note", is missing'],
+      [whole.replace(',note', ',note,more'), 'there are 28 columns, and 27 were expected'],
+    ] as const)
+      expect(readReviewerFile(changed, record).faults).toMatchObject([
+        { line: 1, found: expect.stringContaining(says) },
+      ])
     expect(readReviewerFile('', record).faults).toHaveLength(1)
     const lacking = text(aScore('ana')).replace(/,yes,yes\b/, ',yes')
     expect(readReviewerFile(lacking, record).faults[0]?.found).toContain('fields stand there')
