@@ -23,6 +23,8 @@ export const auditCommand: Command = {
       from: { type: 'string', default: '1' },
       json: { type: 'boolean', default: false },
     })
+    if (!/^[1-9]\d{0,11}$/.test(values.from))
+      throw new CalledWrongly(`--from ${values.from}: the number of a line was expected`)
     const [name, file, ...more] = positionals
     if (more.length > 0 || (name === 'export' && file !== undefined)) throw new CalledWrongly('too many words')
     const head = values.head === undefined ? undefined : headSaid(values.head)
@@ -95,7 +97,6 @@ function tell(lines: readonly unknown[], faults: readonly AuditFault[], isJson: 
 }
 
 async function exported(store: AccountStore, from: string, isJson: boolean): Promise<number> {
-  if (!/^[1-9]\d{0,11}$/.test(from)) throw new CalledWrongly(`--from ${from}: the number of a line was expected`)
   const act = { at: systemClock().now(), who: 'machine', did: 'audit-exported', on: `from ${from}` } as const
   await store.change(act, [])
   for (const line of await store.audit(Number(from))) print(isJson ? JSON.stringify(line) : lineText(line))

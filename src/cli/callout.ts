@@ -9,7 +9,7 @@ import { minutes, seconds } from '../time/instant.ts'
 import { type BotPagers, clinicPagers, demoPagers, pagesBySms } from './bot-pagers.ts'
 import { type Standing, standingIn } from './callout-server.ts'
 import { wayDocument, wayLines, waysOf } from './callout-ways.ts'
-import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
+import { argumentsOf, CalledWrongly, type Command, complain, print, wholeNumber } from './command.ts'
 import { type DataFolder, openDataFolder } from './data-folder.ts'
 import { DEMO_CLINIC, type LoadedLine, loadLine } from './load-line.ts'
 import { pageToken } from './page-link.ts'
@@ -40,11 +40,10 @@ export const calloutCommand: Command = {
       port: { type: 'string', default: '8080' },
     })
     const [what, who, ...more] = positionals
-    const [waitMinutes, port] = [Number(values.wait), Number(values.port)]
-    if (!(waitMinutes >= 0 && waitMinutes <= WAIT_MINUTES_MOST))
+    const waitMinutes = Number(values.wait)
+    if (!/^\d{1,2}(?:\.\d{1,3})?$/.test(values.wait) || waitMinutes > WAIT_MINUTES_MOST)
       throw new CalledWrongly(`--wait ${values.wait}: minutes from 0 to ${WAIT_MINUTES_MOST} were expected`)
-    if (!Number.isInteger(port) || port < 0 || port > 65_535)
-      throw new CalledWrongly(`--port ${values.port}: a whole number from 0 to 65535 was expected`)
+    const port = wholeNumber('--port', values.port, 0, 65_535)
     if (more.length > 0 || !(what === 'ways' ? who === undefined : what === 'test' && who !== undefined))
       throw new CalledWrongly('"test" and the id of a person or desk, or "ways", was expected')
     const clock = systemClock()

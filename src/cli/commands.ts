@@ -33,14 +33,33 @@ const COMMANDS: Readonly<Record<string, () => Promise<Command>>> = {
   measure: async () => (await import('./measure.ts')).measureCommand,
 }
 
-/** Errors of a data folder, whose messages say what to do: a stack would only hide it. */
+/** Errors of a data folder or an output, whose messages say what to do: a stack would only hide it. */
 const SAYS_WHAT_TO_DO = new Set([
   'StoreUnusable',
   'ClinicKeysUnusable',
   'DataFolderUnusable',
   'RedisSilent',
   'RedisRefuses',
+  'OutputUnusable',
 ])
+
+const WHY_UNUSABLE: Readonly<Record<string, string>> = {
+  ENOENT: 'there is no such file or folder',
+  EACCES: 'whoever runs this may not read or write it',
+  EPERM: 'whoever runs this may not read or write it',
+  EROFS: 'the disk can only be read',
+  EISDIR: 'a folder, where a file was expected',
+  ENOTDIR: 'a file stands where a folder was expected',
+}
+
+/** What is wrong with a file or folder that was named; undefined where the error is of another kind. */
+function unusablePath(error: unknown): string | undefined {
+  if (!(error instanceof Error)) return undefined
+  const { code = '', path } = error as NodeJS.ErrnoException
+  if (code === 'ENOSPC') return 'the disk is full'
+  const why = Object.hasOwn(WHY_UNUSABLE, code) ? WHY_UNUSABLE[code] : undefined
+  return path === undefined || why === undefined ? undefined : `${path}: ${why}`
+}
 
 /** Runs the command that `argv` names; what it prints goes out at once, and the answer is the exit code. */
 export async function runCommand(argv: readonly string[]): Promise<number> {
@@ -64,6 +83,11 @@ export async function runCommand(argv: readonly string[]): Promise<number> {
   } catch (error) {
     if (error instanceof Error && SAYS_WHAT_TO_DO.has(error.name)) {
       complain(`smallhours ${name}: ${error.name}: ${error.message}`)
+      return 1
+    }
+    const unusable = unusablePath(error)
+    if (unusable !== undefined) {
+      complain(`smallhours ${name}: ${unusable}`)
       return 1
     }
     if (!(error instanceof CalledWrongly)) throw error

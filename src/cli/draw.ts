@@ -7,7 +7,7 @@ import { type Overlay, sheetsOf } from '../modelcheck/pictures/svg.ts'
 import { systemClock } from '../runtime/system-clock.ts'
 import { wayOverlay as overlayOf } from './check-pages.ts'
 import { runCheck } from './check-run.ts'
-import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
+import { argumentsOf, CalledWrongly, type Command, complain, print, wholeNumber } from './command.ts'
 import { SHIPPED_FLOWS } from './flow-files.ts'
 import { DEMO_CLINIC, type LoadedLine, loadLine } from './load-line.ts'
 import { reportProblems } from './problems.ts'
@@ -18,6 +18,8 @@ import { runVignette } from './vignette-run.ts'
 
 /** The steps that all flows share are drawn by themselves, under this name. */
 const SHARED = 'shared'
+
+const FINDINGS_MOST = 9_999
 
 export const drawCommand: Command = {
   name: 'draw',
@@ -35,6 +37,7 @@ export const drawCommand: Command = {
       finding: { type: 'string' },
       out: { type: 'string', default: 'pictures' },
     })
+    if (values.finding !== undefined) wholeNumber('--finding', values.finding, 1, FINDINGS_MOST)
     const { loaded, problems } = loadLine({
       clinicDir: values.clinic,
       ...(values.flows === undefined ? {} : { flowsDir: values.flows }),

@@ -1,4 +1,3 @@
-import { existsSync } from 'node:fs'
 import type { CaseState } from '../case/state.ts'
 import { cloudEventOf, sourceOf } from '../replay/cloud-events.ts'
 import { caseResources, deviceOf } from '../replay/fhir.ts'
@@ -6,9 +5,10 @@ import { questionnaireOf } from '../replay/fhir-questionnaire.ts'
 import type { Reading, RecordedCase } from '../replay/reading.ts'
 import { replayed } from '../replay/run.ts'
 import { systemClock } from '../runtime/system-clock.ts'
-import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
+import { argumentsOf, CalledWrongly, type Command, complain, countText, print } from './command.ts'
 import { type FlowShelf, flowShelf } from './flow-shelf.ts'
 import { DEMO_CLINIC } from './load-line.ts'
+import { folderSaid, toBeWritten } from './places-said.ts'
 import { filesIn, flowsFor, linesOf, readLine, withoutFlow } from './replay.ts'
 import { AROUND } from './replay-around.ts'
 import { SOFTWARE } from './software.ts'
@@ -34,10 +34,9 @@ export const exportCommand: Command = {
     if (kind !== 'fhir' && kind !== 'cloudevents') throw new CalledWrongly('"fhir" or "cloudevents" was expected')
     const files = filesIn(named)
     const { out, source } = values
-    if (out === undefined || existsSync(out))
-      throw new CalledWrongly(
-        out === undefined ? '--out FILE was expected' : `${out} is there already: name another file`,
-      )
+    if (out === undefined) throw new CalledWrongly('--out FILE was expected')
+    toBeWritten(out)
+    if (values.data !== undefined) folderSaid('--data', values.data)
     if (source !== undefined && (kind !== 'cloudevents' || !/^[a-z][a-z0-9+.-]*:[\x21-\x7e]+$/i.test(source)))
       throw new CalledWrongly(`--source ${source}: a URI for CloudEvents was expected, such as urn:smallhours:demo`)
     const loaded = kind === 'fhir' ? readLine(values.clinic, undefined) : undefined
@@ -64,13 +63,18 @@ export const exportCommand: Command = {
           complain(`${from}: ${whole.head.case}: ${withoutFlow(whole)}`)
         }
       }
+      if (counted.cases === 0) {
+        file.discard()
+        complain(`export: no case could be read, so ${out} was not written`)
+        return 1
+      }
       file.finish()
     } catch (error) {
       file.discard()
       throw error
     }
     if (values.json) print(JSON.stringify({ file: out, ...counted }))
-    else print(`${out}: ${counted.lines} lines of ${counted.cases} cases.`)
+    else print(`${out}: ${counted.lines} lines of ${countText(counted.cases, 'case')}.`)
     return counted.faults + counted.withoutFlow === 0 ? 0 : 1
   },
 }

@@ -1,14 +1,14 @@
 /** Where figures come from: transcripts, or the data folder of the bot. Either way each case is gone through with the step. */
-import { existsSync } from 'node:fs'
 import type { RecordedCase } from '../replay/reading.ts'
 import { recordIn } from '../review/case-record.ts'
 import { type CaseSummary, type LineAt, RecordDiffers, summaryOf } from '../review/case-summary.ts'
 import { systemClock, systemRandom } from '../runtime/system-clock.ts'
 import { openReviewFile } from '../store/sqlite/review-file.ts'
-import { CalledWrongly, complain } from './command.ts'
+import { complain } from './command.ts'
 import { openDataFolder } from './data-folder.ts'
 import { flowShelf } from './flow-shelf.ts'
 import type { LoadedLine } from './load-line.ts'
+import { dataFolderSaid } from './places-said.ts'
 import { flowsFor, linesOf, withoutFlow } from './replay.ts'
 import { reviewIndex } from './review-index.ts'
 import { openSealedData } from './sealed-data.ts'
@@ -74,7 +74,7 @@ function summarised(whole: RecordedCase, lineAt: LineAt, leave: (why: string) =>
 
 /** Brings the summaries of a data folder up to date, and reads them. */
 export async function fromData(folder: string, loaded: LoadedLine): Promise<FiguresSource> {
-  if (!existsSync(folder)) throw new CalledWrongly(`--data ${folder}: there is no such folder`)
+  dataFolderSaid(folder)
   const data = openDataFolder(folder, systemRandom())
   const { clinic } = loaded.line
   const sealed = await openSealedData({

@@ -1,4 +1,4 @@
-import { existsSync, mkdirSync, writeFileSync } from 'node:fs'
+import { mkdtempSync, renameSync, rmSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import type { Line } from '../case/line.ts'
 import { staffLine } from '../case/line.ts'
@@ -11,11 +11,13 @@ import { abandonedBySteps, type FigureNames, figuresOf } from '../review/figures
 import { reportPage } from '../review/report-page.ts'
 import { roundedTables } from '../review/rounding.ts'
 import { toldAlone } from '../review/suppression.ts'
-import { argumentsOf, CalledWrongly, type Command, print } from './command.ts'
+import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
 import { figureNames } from './figure-names.ts'
 import { fromData, fromTranscripts } from './figures-source.ts'
 import { DEMO_CLINIC } from './load-line.ts'
+import { toBeWritten } from './places-said.ts'
 import { filesIn, readLine } from './replay.ts'
+import { wholeFile } from './transcript-file.ts'
 
 export const figuresCommand: Command = {
   name: 'figures',
@@ -42,8 +44,7 @@ export const figuresCommand: Command = {
       throw new CalledWrongly('transcripts or --data FOLDER was expected, one of the two')
     if (values.month !== undefined && !/^\d{4}-(0[1-9]|1[0-2])$/.test(values.month))
       throw new CalledWrongly(`--month ${values.month}: a month such as 2026-03 was expected`)
-    for (const file of [values.html ?? [], values.csv ?? []].flat())
-      if (existsSync(file)) throw new CalledWrongly(`${file} is there already: name another`)
+    for (const path of [values.html ?? [], values.csv ?? []].flat()) toBeWritten(path)
     const loaded = readLine(values.clinic, values.flows)
     if (loaded === undefined) return 1
     const source =
@@ -52,6 +53,11 @@ export const figuresCommand: Command = {
         : await fromData(values.data, loaded)
     const line = staffLine(loaded.line)
     const { month } = values
+    const lacking = nothingToCount(source.summaries, month)
+    if (lacking !== undefined) {
+      complain(`figures: ${lacking}`)
+      return 1
+    }
     const tables = monthFigures(source.summaries, month, figureNames(line))
     if (values.json) print(JSON.stringify({ month, leftOut: source.leftOut, faults: source.faults, tables }))
     else if (values.csv === undefined && values.html === undefined) print(tables.map(tableText).join('\n\n'))
@@ -59,11 +65,21 @@ export const figuresCommand: Command = {
     if (values.html !== undefined) {
       const own = month === undefined ? source.summaries : source.summaries.filter(one => one.month === month)
       const pictures = values.pictures ? abandonedPictures(line, own) : []
-      writeFileSync(values.html, reportPage({ ...reportHead(line, month, source), tables, pictures }))
+      const page = wholeFile(values.html)
+      page.write(reportPage({ ...reportHead(line, month, source), tables, pictures }))
+      page.finish()
       print(values.html)
     }
     return source.leftOut + source.faults === 0 ? 0 : 1
   },
+}
+
+/** Why there are no figures; undefined where there are. */
+function nothingToCount(summaries: readonly CaseSummary[], month: string | undefined): string | undefined {
+  if (summaries.length === 0) return 'no closed case could be counted, so there are no figures'
+  if (month === undefined || summaries.some(one => one.month === month)) return undefined
+  const months = summaries.map(one => one.month).toSorted()
+  return `no case of ${month} was counted; there are cases from ${months[0]} to ${months.at(-1)}`
 }
 
 /** Figures of all, rounded, or of a month with the charts of the twelve months that end with it. */
@@ -136,11 +152,15 @@ export function tableText({ title, says, head, rows }: FigureTable): string {
   return [title, says, ...lines.map(line => `  ${line.trimEnd()}`)].join('\n')
 }
 
+/** The folder has its name when every table is in it. */
 function writeCsv(folder: string, tables: readonly FigureTable[]): void {
-  mkdirSync(folder, { recursive: true })
-  for (const { id, head, rows } of tables) {
-    const file = join(folder, `${id}.csv`)
-    writeFileSync(file, csvText([head, ...rows.map(row => row.map(cellText))]))
-    print(file)
+  const part = mkdtempSync(`${folder}.part-`)
+  try {
+    for (const { id, head, rows } of tables)
+      writeFileSync(join(part, `${id}.csv`), csvText([head, ...rows.map(row => row.map(cellText))]))
+    renameSync(part, folder)
+  } finally {
+    rmSync(part, { recursive: true, force: true })
   }
+  for (const { id } of tables) print(join(folder, `${id}.csv`))
 }

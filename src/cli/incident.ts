@@ -1,4 +1,4 @@
-import { existsSync, mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
+import { existsSync, mkdirSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { writeWhole } from '../config/clinic-save.ts'
 import { readClinicKeys } from '../store/clinic-keys.ts'
@@ -12,6 +12,7 @@ import { walkInProcess } from './flow-verdict.ts'
 import { type CheckerResult, checkerResult } from './incident-check.ts'
 import { type Bundle, type Lock, openIncident, sealIncident, signingKey, verifyIncident } from './incident-seal.ts'
 import { DEMO_CLINIC } from './load-line.ts'
+import { toBeWritten } from './places-said.ts'
 import { SOFTWARE } from './software.ts'
 import { withExportPorts } from './transcript.ts'
 import { type ExportPorts, exportTranscript } from './transcript-export.ts'
@@ -52,7 +53,7 @@ export const incidentCommand: Command = {
     const { out, purpose } = values
     if (out === undefined || purpose === undefined)
       throw new CalledWrongly('--out FILE and --purpose TEXT were expected: what it is for stands in the audit trail')
-    if (existsSync(out)) throw new CalledWrongly(`${out} is there already: name another file`)
+    toBeWritten(out)
     return gather(
       {
         which: first,
@@ -71,8 +72,8 @@ export const incidentCommand: Command = {
 type Say = (text: string, json: object) => void
 
 function fileSaid(file: string | undefined): string {
-  if (file === undefined || !existsSync(file))
-    throw new CalledWrongly(`${file ?? 'a file'}: an incident bundle was expected`)
+  if (file === undefined || !existsSync(file) || !statSync(file).isFile())
+    throw new CalledWrongly(file === undefined ? 'an incident bundle was expected' : `${file}: there is no such file`)
   return file
 }
 

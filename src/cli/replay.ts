@@ -9,13 +9,17 @@ import { openedFrom, type Replayed, replayed } from '../replay/run.ts'
 import { onTables } from '../replay/table-kernel.ts'
 import { systemClock } from '../runtime/system-clock.ts'
 import { instant } from '../time/instant.ts'
-import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
+import { argumentsOf, CalledWrongly, type Command, complain, countText, print, wholeNumber } from './command.ts'
 import { decidedLines, happenedLine } from './conversation-text.ts'
 import { type FlowShelf, flowShelf, type ShelvedFlows } from './flow-shelf.ts'
 import { DEMO_CLINIC, type LoadedLine, loadLine } from './load-line.ts'
+import { folderSaid } from './places-said.ts'
 import { reportProblems } from './problems.ts'
 import { AROUND } from './replay-around.ts'
 import { faultText, told } from './transcript-file.ts'
+
+/** Differences that are shown: as many as the cases of the largest file. */
+const SHOWN_MOST = 1_000_000
 
 export const replayCommand: Command = {
   name: 'replay',
@@ -38,9 +42,8 @@ export const replayCommand: Command = {
       json: { type: 'boolean', default: false },
     })
     const files = filesIn(positionals)
-    const most = Number(values.most)
-    if (!Number.isInteger(most) || most < 0)
-      throw new CalledWrongly(`--most ${values.most}: a whole number was expected`)
+    const most = wholeNumber('--most', values.most, 0, SHOWN_MOST)
+    if (values.data !== undefined) folderSaid('--data', values.data)
     const loaded = readLine(values.clinic, values.flows)
     if (loaded === undefined) return 1
     const shelf = flowShelf(
@@ -225,10 +228,12 @@ function differenceText(
 function summaryOf(report: ReplayReport): string {
   const { cases, steps, same, differing, parked, withoutFlow: lacking, leftOut } = report
   const lines = [
-    `${cases} cases, ${steps} steps: ${same} decided the same, ${differing} not.`,
-    ...(parked > 0 ? [`${parked} of them were handed to people on the way, then as now.`] : []),
-    ...(lacking > 0 ? [`${lacking} were not run: their flow is not here.`] : []),
-    ...(leftOut > 0 ? [`${leftOut} were left out: see the lines above.`] : []),
+    cases === 0
+      ? 'No case could be read: nothing was run again.'
+      : `${countText(cases, 'case')}, ${countText(steps, 'step')}: ${same} decided the same, ${differing} not.`,
+    ...(parked > 0 ? [`Handed to people on the way, then as now: ${countText(parked, 'case')}.`] : []),
+    ...(lacking > 0 ? [`Not run, their flow is not here: ${countText(lacking, 'case')}.`] : []),
+    ...(leftOut > 0 ? [`Left out, see the lines above: ${countText(leftOut, 'case')}.`] : []),
   ]
   return lines.join('\n')
 }

@@ -1,7 +1,7 @@
 /** What the pages *Reviews* need, from the bot that runs: the queue, a case word for word without names, scores, figures. */
 import type { AccountStore } from '../accounts/account-store.ts'
 import { type Line, staffLine } from '../case/line.ts'
-import { clockOf, lengthText } from '../case/values.ts'
+import { clockOf } from '../case/values.ts'
 import type { Wording } from '../channels/web-page.ts'
 import { DISPOSITIONS } from '../flow/document.ts'
 import type { Moment, QueueView, ReviewedView } from '../http/console/reviews-page.ts'
@@ -255,13 +255,25 @@ function monthSaid({ cases, picked }: { cases: number; picked?: number }, wordin
       })
 }
 
+/** "0 min 0 s", "1 h 4 min 12 s": to the second, since how fast it went is part of what is judged. */
+function elapsedText(milliseconds: number): string {
+  const seconds = Math.max(0, Math.round(milliseconds / 1000))
+  const [hours, minutes] = [Math.floor(seconds / 3600), Math.floor(seconds / 60) % 60]
+  return `${hours > 0 ? `${hours} h ` : ''}${minutes} min ${seconds % 60} s`
+}
+
 function momentOf(line: Line, { at, event, effects, state }: WalkedStep, from: Instant, wording: Wording): Moment {
+  // Who it was is no part of what is judged: an id is often half a name.
+  const called = (id: string) =>
+    line.clinic.people.find(person => person.id === id)?.job ??
+    line.clinic.desks.find(desk => desk.id === id)?.name ??
+    '▢'
   const words = 'said' in event && event.said !== undefined && event.said !== '' ? ` “${event.said}”` : ''
   return {
     clock: clockOf(line, at),
-    since: wording('reviews-since', { answer: lengthText(at - from, staffLine(line).language) }),
-    happened: `${happenedLine(line, state, event, at)}${words}`,
-    decided: decidedLines(line, state, effects, at),
+    since: wording('reviews-since', { answer: elapsedText(at - from) }),
+    happened: `${happenedLine(line, state, event, at, called)}${words}`,
+    decided: decidedLines(line, state, effects, at, called),
   }
 }
 

@@ -9,11 +9,12 @@ import { systemClock, systemRandom } from '../runtime/system-clock.ts'
 import { openAccountFile } from '../store/sqlite/account-file.ts'
 import { openReviewFile } from '../store/sqlite/review-file.ts'
 import { localParts } from '../time/local-instants.ts'
-import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
+import { argumentsOf, CalledWrongly, type Command, complain, countText, print } from './command.ts'
 import { dataFiles } from './data-folder.ts'
 import { tableText } from './figures.ts'
 import { fromData } from './figures-source.ts'
 import { DEMO_CLINIC, type LoadedLine } from './load-line.ts'
+import { dataFolderSaid, toBeWritten } from './places-said.ts'
 import { readLine } from './replay.ts'
 import { drawMonth } from './review-draw.ts'
 import { readRubric } from './rubric-file.ts'
@@ -60,7 +61,7 @@ export const reviewCommand: Command = {
       throw new CalledWrongly(file === undefined ? 'a file was expected' : `"${file}": no word was expected there`)
     if (values.month !== undefined && !/^\d{4}-(0[1-9]|1[0-2])$/.test(values.month))
       throw new CalledWrongly(`--month ${values.month}: a month such as 2026-03 was expected`)
-    if (!existsSync(values.data)) throw new CalledWrongly(`--data ${values.data}: there is no such folder`)
+    dataFolderSaid(values.data)
     const loaded = readLine(values.clinic, undefined)
     if (loaded === undefined) return 1
     const { clinic: clinicDir, data: dataDir, month, seed, json: isJson } = values
@@ -103,12 +104,12 @@ const WHY_NOT = {
 } as const
 
 async function exported({ clinicDir, dataDir, month, file = '' }: Call): Promise<number> {
-  if (existsSync(file)) throw new CalledWrongly(`${file} is there already: name another file`)
+  toBeWritten(file)
   const rubric = readRubric(clinicDir)
   return withReviews(dataDir, async reviews => {
     const scores = [...reviews.scores(month).values()].flat()
     writeFileSync(file, reviewerFile(rubric, scores), { mode: 0o600, flag: 'wx' })
-    print(`${file}: ${counted(scores.length, 'score')}`)
+    print(`${file}: ${countText(scores.length, 'score')}`)
     return 0
   })
 }
@@ -127,7 +128,7 @@ async function imported({ loaded, clinicDir, dataDir, file = '', isJson }: Call)
     const kept = scores.filter(score => reviews.addScore(score) === 'kept').length
     for (const { line, found } of faults) complain(`${file}:${line} ${found}`)
     if (isJson) print(JSON.stringify({ kept, faults }))
-    else print(`Taken in: ${counted(kept, 'score')}. Left out: ${counted(faults.length, 'line')}.`)
+    else print(`Taken in: ${countText(kept, 'score')}. Left out: ${countText(faults.length, 'line')}.`)
     return faults.length === 0 && kept === scores.length ? 0 : 1
   })
 }
@@ -152,8 +153,6 @@ async function report({ clinicDir, dataDir, month, isJson }: Call): Promise<numb
     return 0
   })
 }
-
-const counted = (count: number, what: string): string => `${count} ${what}${count === 1 ? '' : 's'}`
 
 async function withReviews<T>(dataDir: string, work: (reviews: ReviewStore) => Promise<T>): Promise<T> {
   const reviews = openReviewFile(dataFiles(dataDir).reviewsFile)

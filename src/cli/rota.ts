@@ -4,7 +4,7 @@ import type { Clinic } from '../oncall/clinic.ts'
 import { dayNumberOf, instantsOf, type WallTime, wallTimeAt } from '../oncall/wall-time.ts'
 import { systemClock } from '../runtime/system-clock.ts'
 import { type Instant, instant } from '../time/instant.ts'
-import { argumentsOf, CalledWrongly, type Command, print } from './command.ts'
+import { argumentsOf, CalledWrongly, type Command, print, wholeNumber } from './command.ts'
 import { DEMO_CLINIC } from './load-line.ts'
 import { reportProblems } from './problems.ts'
 import { exportCalendar, importCalendar } from './rota-calendars.ts'
@@ -136,12 +136,7 @@ function wallSaid(text: string, addDays = 0): WallTime {
   return wall
 }
 
-function daysSaid(text: string): number {
-  const count = Number(text)
-  if (!Number.isInteger(count) || count < 1 || count > DAYS_MOST)
-    throw new CalledWrongly(`--days ${text}: a whole number from 1 to ${DAYS_MOST} was expected`)
-  return count
-}
+const daysSaid = (text: string): number => wholeNumber('--days', text, 1, DAYS_MOST)
 
 /** First local day and number of days of a month such as 2026-12; of the present one where none is said. */
 function monthSaid(text: string | undefined, today: WallTime): readonly [first: number, count: number] {

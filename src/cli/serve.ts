@@ -9,7 +9,7 @@ import { startWatchdog } from '../runtime/watchdog.ts'
 import { remembering } from './again.ts'
 import { type Bot, openBot } from './bot.ts'
 import { changingLine } from './changing-line.ts'
-import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
+import { argumentsOf, type Command, complain, print, wholeNumber } from './command.ts'
 import { demoFolder } from './demo-folder.ts'
 import { type Guarded, guarded, refusedIn } from './guards.ts'
 
@@ -99,12 +99,7 @@ export const serveCommand: Command = {
   },
 }
 
-function portIn(option: string, text: string): number {
-  const port = Number(text)
-  if (!Number.isInteger(port) || port < 0 || port > 65_535)
-    throw new CalledWrongly(`--${option} ${text}: a whole number from 0 to 65535 was expected`)
-  return port
-}
+const portIn = (option: string, text: string): number => wholeNumber(`--${option}`, text, 0, 65_535)
 
 const figuresOf = async ({ runtime }: Bot): Promise<string> =>
   metricsText(await runtime.health(), { memoryBytes: process.memoryUsage.rss(), aliveSeconds: process.uptime() })

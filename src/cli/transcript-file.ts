@@ -76,11 +76,19 @@ export async function* told(files: readonly string[], now: Instant, onReading?: 
       }
       yield { file, reading, ...reading.end() }
     } catch (error) {
-      const found = error instanceof Error ? error.message.slice(0, 150) : 'it cannot be read'
+      const found = error instanceof Error ? unreadableText(error) : 'it cannot be read'
       const fault: TranscriptFault = { place: place + 1, code: 'cut-off', found, ends: true }
       yield { file, reading, faults: [fault], leftOut: 0, whole: undefined }
     }
   }
+}
+
+/** zlib and the file system say it in words of their own. */
+function unreadableText(error: Error): string {
+  const { code } = error as NodeJS.ErrnoException
+  if (code?.startsWith('Z_') === true)
+    return `the packed file cannot be unpacked further (${error.message.slice(0, 100)}): it was cut off, is damaged, or is no .gz`
+  return error.message.slice(0, 150)
 }
 
 /** A fault as it is printed: file, line, kind, what was found. */
@@ -100,18 +108,23 @@ export interface WholeFile {
   discard(): void
 }
 
+/** A file cannot be written. The message says why and what to do. */
+export class OutputUnusable extends Error {
+  override readonly name = 'OutputUnusable'
+}
+
 /** Where the part of a file lies until it is whole. */
 export const partOf = (file: string): string => `${file}.part`
 
 /**
  * @param keepBytes  bytes of an earlier part that are gone on from; left out: begun anew
- * @throws Error where a file, folder or link of that name is there already
+ * @throws OutputUnusable where a file, folder or link of that name is there already
  */
 export function wholeFile(file: string, keepBytes = 0): WholeFile {
   if (existsSync(file) || isLink(file))
-    throw new Error(`${file} is there already: name another file, or move it away first`)
+    throw new OutputUnusable(`${file} is there already: name another file, or move it away first`)
   const part = partOf(file)
-  if (isLink(part)) throw new Error(`${part} is a link: remove it first`)
+  if (isLink(part)) throw new OutputUnusable(`${part} is a link: remove it first`)
   const handle = openSync(part, keepBytes > 0 ? 'r+' : 'w', 0o600)
   if (keepBytes > 0) ftruncateSync(handle, keepBytes)
   let bytes = keepBytes
@@ -138,7 +151,8 @@ export function wholeFile(file: string, keepBytes = 0): WholeFile {
       fsyncSync(handle)
       closeSync(handle)
       // Looked at again: another may have written it meanwhile.
-      if (existsSync(file)) throw new Error(`${file} came to be there meanwhile: what was written stands in ${part}`)
+      if (existsSync(file))
+        throw new OutputUnusable(`${file} came to be there meanwhile: what was written stands in ${part}`)
       renameSync(part, file)
     },
     pause() {

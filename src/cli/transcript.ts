@@ -5,11 +5,13 @@ import { KEEPABLE, type Keepable } from '../replay/transcript.ts'
 import { systemClock, systemRandom } from '../runtime/system-clock.ts'
 import { openAccountFile } from '../store/sqlite/account-file.ts'
 import { type Instant, instant } from '../time/instant.ts'
-import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
+import { argumentsOf, CalledWrongly, type Command, complain, countText, print } from './command.ts'
 import { openDataFolder } from './data-folder.ts'
 import { editionArchive } from './edition-archive.ts'
 import { DEMO_CLINIC, loadLine } from './load-line.ts'
+import { dataFolderSaid, folderSaid, toBeWritten } from './places-said.ts'
 import { reportProblems } from './problems.ts'
+import { filesIn } from './replay.ts'
 import { openSealedData } from './sealed-data.ts'
 import { SOFTWARE } from './software.ts'
 import { type ExportPorts, type ExportWish, exportTranscript } from './transcript-export.ts'
@@ -47,22 +49,25 @@ export const transcriptCommand: Command = {
       const [file, ...more] = files
       if (file === undefined || more.length > 0) throw new CalledWrongly('one file to write was expected')
       const kept = keptOf(values.keep, values.purpose)
+      const [from, until] = [dayOf(values.from, '--from') ?? instant(0), dayOf(values.until, '--until') ?? LAST]
+      if (until <= from)
+        throw new CalledWrongly(
+          `--until ${values.until}: a day after --from was expected; cases of that day are left out`,
+        )
       return exported(values.clinic, values.data, values.json, {
         file,
         ...kept,
         withFlows: values['with-flows'],
         anew: values.anew,
         cases: values.case,
-        from: dayOf(values.from, '--from') ?? instant(0),
-        until: dayOf(values.until, '--until') ?? instant(8.64e15),
+        ...{ from, until },
         progress: (done, of) => complain(`${done.toLocaleString('en')} of ${of.toLocaleString('en')} cases`),
       })
     }
     if (action !== 'import' && action !== 'check') throw new CalledWrongly('"export", "import" or "check" was expected')
-    const missing = files.find(file => !existsSync(file))
-    if (files.length === 0 || missing !== undefined)
-      throw new CalledWrongly(missing === undefined ? 'a file was expected' : `${missing}: there is no such file`)
-    return action === 'check' ? checked(files, values.json) : imported(files, values.data, values.json)
+    const named = filesIn(files)
+    if (action === 'check') return checked(named, values.json)
+    return imported(named, folderSaid('--data', values.data), values.json)
   },
 }
 
@@ -81,10 +86,14 @@ function keptOf(keep: string | undefined, purpose: string | undefined): Pick<Exp
   return { kept: [...new Set(kept)] as Keepable[], purpose }
 }
 
+/** The last instant there is. */
+const LAST = instant(8.64e15)
+
 function dayOf(said: string | undefined, option: string): Instant | undefined {
   if (said === undefined) return undefined
   const at = /^\d{4}-\d{2}-\d{2}(T[\d:.]+Z)?$/.test(said) ? Date.parse(said) : Number.NaN
-  if (Number.isNaN(at))
+  // 30 February would be read as 2 March.
+  if (Number.isNaN(at) || new Date(at).toISOString().slice(0, 10) !== said.slice(0, 10))
     throw new CalledWrongly(`${option} ${said}: a day (2026-03-01) or an instant (2026-03-01T07:10:00Z) was expected`)
   return instant(at)
 }
@@ -95,8 +104,7 @@ export async function withExportPorts<T>(
   noted: { did: 'transcript-exported' | 'incident-gathered'; on: string; after: string },
   work: (ports: ExportPorts, key: Buffer) => Promise<T>,
 ): Promise<T | undefined> {
-  if (!existsSync(dataDir))
-    throw new CalledWrongly(`--data ${dataDir}: there is no such folder; the data folder of the bot was expected`)
+  dataFolderSaid(dataDir)
   const now = systemClock().now()
   const { loaded, problems } = loadLine({ clinicDir, at: now })
   if (loaded === undefined) {
@@ -136,7 +144,7 @@ export async function withExportPorts<T>(
 }
 
 async function exported(clinicDir: string, dataDir: string, isJson: boolean, wish: ExportWish): Promise<number> {
-  if (existsSync(wish.file)) throw new CalledWrongly(`${wish.file} is there already: name another file`)
+  toBeWritten(wish.file)
   const on = wish.cases.length > 0 ? `${wish.cases.length} cases` : 'cases of a time'
   const after = wish.kept.length === 0 ? 'de-identified' : `with ${wish.kept.join(', ')} for: ${wish.purpose ?? ''}`
   const noted = { did: 'transcript-exported', on, after } as const
@@ -147,11 +155,16 @@ async function exported(clinicDir: string, dataDir: string, isJson: boolean, wis
   if (isJson) print(JSON.stringify({ file: wish.file, ...done }))
   else {
     const before = done.before > 0 ? `, ${done.before} of them by the run that was broken off` : ''
-    print(`${wish.file}: ${done.cases} cases, ${done.steps} steps${before}; ${after}.`)
-    if (done.leftOut > 0) print(`${done.leftOut} cases left out: erased, or not to be read whole.`)
+    print(`${wish.file}: ${countText(done.cases, 'case')}, ${countText(done.steps, 'step')}${before}; ${after}.`)
+    if (done.leftOut > 0) print(`${countText(done.leftOut, 'case')} left out: erased, or not to be read whole.`)
     print(`Its end, to be noted elsewhere: ${done.chain}`)
   }
-  return wish.cases.length > 0 && done.cases < wish.cases.length ? 1 : 0
+  const lacking = wish.cases.length - done.cases
+  if (lacking <= 0) return 0
+  complain(
+    `transcript: of the cases that were named, ${countText(lacking, 'case')} could not be found, or not be read whole`,
+  )
+  return 1
 }
 
 async function checked(files: readonly string[], isJson: boolean): Promise<number> {
@@ -168,7 +181,10 @@ async function checked(files: readonly string[], isJson: boolean): Promise<numbe
     }
   }
   if (isJson) print(JSON.stringify({ ...counted, faults, more: counted.faults - faults.length }))
-  else print(`${counted.cases} cases whole, ${counted.steps} steps; ${counted.leftOut} cases left out.`)
+  else
+    print(
+      `${countText(counted.cases, 'case')} whole, ${countText(counted.steps, 'step')}; ${countText(counted.leftOut, 'case')} left out.`,
+    )
   return counted.faults === 0 ? 0 : 1
 }
 
@@ -191,7 +207,7 @@ async function imported(files: readonly string[], dataDir: string, isJson: boole
     for (const { from, file, cases, before, leftOut } of taken) {
       const gone = before > 0 ? `, ${before} of them by the run that was broken off` : ''
       print(
-        `${from}: ${cases} cases${gone}${file === undefined ? ', nothing taken' : ` in ${file}`}; ${leftOut} left out.`,
+        `${from}: ${countText(cases, 'case')}${gone}${file === undefined ? ', nothing taken' : ` in ${file}`}; ${leftOut} left out.`,
       )
     }
   return taken.every(({ faults }) => faults === 0) ? 0 : 1

@@ -6,6 +6,7 @@ import type { OtherRun } from '../replay/other-run.ts'
 import type { Outcome } from '../replay/outcome.ts'
 import type { Differing, SideRow, SideStep } from '../replay/what-if.ts'
 import { instant } from '../time/instant.ts'
+import { countText } from './command.ts'
 import { decidedLines, happenedLine } from './conversation-text.ts'
 import type { LinesOfCase } from './what-if-lines.ts'
 
@@ -70,7 +71,7 @@ export function* whatIfPage(
   ].join('\n')
   for (const [index, group] of groups.entries()) {
     yield `<section aria-labelledby="g${index + 1}"><h2 id="g${index + 1}">${escaped(`${troubleOf(group)}: ${group.cause}`)}</h2>`
-    yield `<p>${counted(group.cases, 'case')}: ${group.lowered} less careful, ${group.raised} more careful, ${group.changed} otherwise${group.ranged > 0 ? `; ${group.ranged} with more than one possible end` : ''}.</p>`
+    yield `<p>${countText(group.cases, 'case')}: ${group.lowered} less careful, ${group.raised} more careful, ${group.changed} otherwise${group.ranged > 0 ? `; ${group.ranged} with more than one possible end` : ''}.</p>`
     for (const example of examplesOf(group)) yield examplePart(example)
     yield '</section>'
   }
@@ -116,7 +117,7 @@ function examplePart(example: Example): string {
     ...(before === 0
       ? []
       : [
-          `<details><summary>${counted(before, 'step')} before that, the same</summary>`,
+          `<details><summary>${countText(before, 'step')} before that, the same</summary>`,
           conversation(example, shown.slice(0, before), 'before they part'),
           '</details>',
         ]),
@@ -158,16 +159,14 @@ const decided = (step: SideStep | undefined, line: Line, at: number): string =>
         .map(text => `<p>${escaped(text)}</p>`)
         .join('')
 
-export const counted = (count: number, what: string): string => `${count} ${what}${count === 1 ? '' : 's'}`
-
 export function outcomeText({ disposition, worst, pages, advice }: Outcome): string {
   const first = pages[0]
   const paged =
     first === undefined
       ? 'nobody paged'
-      : `${counted(pages.length, 'page')}, the first to ${first.to} (${first.urgency})`
+      : `${countText(pages.length, 'page')}, the first to ${first.to} (${first.urgency})`
   const stood = worst === disposition ? '' : `, at worst ${worst ?? 'nothing'}`
-  return `${disposition ?? 'nothing decided'}${stood}; ${paged}; ${counted(advice.length, 'piece')} of advice`
+  return `${disposition ?? 'nothing decided'}${stood}; ${paged}; ${countText(advice.length, 'piece')} of advice`
 }
 
 /** Each end that is possible, once, with what was answered to come there. */

@@ -1,4 +1,4 @@
-import { existsSync, statSync } from 'node:fs'
+import { statSync } from 'node:fs'
 import { availableParallelism } from 'node:os'
 import { canonicalText, flowContent } from '../flow/content.ts'
 import { contentChanges } from '../flow/content-changes.ts'
@@ -7,16 +7,16 @@ import { otherRuns } from '../replay/other-run.ts'
 import type { RecordedCase } from '../replay/reading.ts'
 import { baseOf, judged, sideBySide } from '../replay/what-if.ts'
 import { systemClock } from '../runtime/system-clock.ts'
-import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
+import { argumentsOf, CalledWrongly, type Command, complain, countText, print, wholeNumber } from './command.ts'
 import type { ShelvedFlows } from './flow-shelf.ts'
 import { DEMO_CLINIC } from './load-line.ts'
 import type { Changes } from './other-line.ts'
+import { folderSaid, toBeWritten } from './places-said.ts'
 import { filesIn, withoutFlow } from './replay.ts'
 import { AROUND } from './replay-around.ts'
 import { faultText, told, wholeFile } from './transcript-file.ts'
 import { type LinesOfCase, type WhatIfAsked, type WhatIfLines, whatIfLines } from './what-if-lines.ts'
 import {
-  counted,
   type Example,
   notComparedLines,
   outcomeText,
@@ -50,16 +50,12 @@ export const whatIfCommand: Command = {
       json: { type: 'boolean', default: false },
     })
     const files = filesIn(positionals)
-    const examples = Number(values.examples)
-    if (!Number.isInteger(examples) || examples < 0)
-      throw new CalledWrongly(`--examples ${values.examples}: a whole number was expected`)
+    const examples = wholeNumber('--examples', values.examples, 0, EXAMPLES_MOST)
     if (values.flows === undefined && values.settings.length === 0 && values.rota === undefined)
       throw new CalledWrongly('what would be other was expected: --flows, --settings or --rota')
-    if (values.html !== undefined && existsSync(values.html))
-      throw new CalledWrongly(`--html ${values.html} is there already: name another file`)
-    const cores = values.cores === undefined ? undefined : Number(values.cores)
-    if (cores !== undefined && !(Number.isInteger(cores) && cores >= 1 && cores <= CORES_MOST))
-      throw new CalledWrongly(`--cores ${values.cores}: a whole number from 1 to ${CORES_MOST} was expected`)
+    if (values.html !== undefined) toBeWritten(values.html)
+    if (values.data !== undefined) folderSaid('--data', values.data)
+    const cores = values.cores === undefined ? undefined : wholeNumber('--cores', values.cores, 1, CORES_MOST)
     const { clinic, flows, settings, rota, data } = values
     const asked: WhatIfAsked = {
       ...{ clinic, settings },
@@ -100,6 +96,7 @@ const PACKED = 8
 /** One core reads; with more helpers than it can give cases to, each would only hold its flows in memory. */
 const HELPERS_MOST = 6
 const CORES_MOST = 32
+const EXAMPLES_MOST = 1_000
 
 function helpersFor(files: readonly string[], cores: number | undefined): number {
   const most = cores ?? Math.min(availableParallelism(), HELPERS_MOST)
@@ -240,7 +237,7 @@ function textOf({ what, totals, groups, others }: WhatIfReport): readonly string
       return [
         '',
         `${group.concern}, ${group.cause}`,
-        `  ${counted(group.cases, 'case')}: ${group.lowered} less careful, ${group.raised} more careful, ${group.changed} otherwise`,
+        `  ${countText(group.cases, 'case')}: ${group.lowered} less careful, ${group.raised} more careful, ${group.changed} otherwise`,
         ...(example === undefined
           ? []
           : [

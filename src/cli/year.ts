@@ -1,4 +1,3 @@
-import { existsSync } from 'node:fs'
 import { canonicalText } from '../flow/content.ts'
 import { lineWriter } from '../replay/chain.ts'
 import { editionOf } from '../replay/edition.ts'
@@ -7,9 +6,10 @@ import { TRANSCRIPT_VERSION } from '../replay/transcript.ts'
 import { drawnYear } from '../review/drawn-year.ts'
 import { recordLines } from '../review/record-lines.ts'
 import { sha256, systemClock } from '../runtime/system-clock.ts'
-import { argumentsOf, CalledWrongly, type Command, complain, print } from './command.ts'
+import { argumentsOf, CalledWrongly, type Command, complain, print, wholeNumber } from './command.ts'
 import { flowsKept } from './edition-archive.ts'
 import { DEMO_CLINIC, loadLine } from './load-line.ts'
+import { toBeWritten } from './places-said.ts'
 import { reportProblems } from './problems.ts'
 import { SOFTWARE } from './software.ts'
 import { wholeFile } from './transcript-file.ts'
@@ -34,7 +34,7 @@ export const yearCommand: Command = {
     })
     const [file, ...more] = positionals
     if (file === undefined || more.length > 0) throw new CalledWrongly('one file to write was expected')
-    if (existsSync(file)) throw new CalledWrongly(`${file} is there already: name another file`)
+    toBeWritten(file)
     const cases = wholeNumber('--cases', values.cases, 1, CASES_MOST)
     const year = wholeNumber('--year', values.year, 2000, 2100)
     const now = systemClock().now()
@@ -79,10 +79,3 @@ export const yearCommand: Command = {
 
 /** Everybody in it is invented already: names of the invented clinic stay, as in its file. */
 const INVENTED: Names = { ...KEEPS_ALL, family: (_channel, chat) => chat }
-
-function wholeNumber(option: string, said: string, least: number, most: number): number {
-  const value = Number(said)
-  if (!Number.isInteger(value) || value < least || value > most)
-    throw new CalledWrongly(`${option} ${said}: a whole number from ${least} to ${most} was expected`)
-  return value
-}

@@ -18,7 +18,9 @@ a.long strong{white-space:normal}
 .times button{text-align:center}
 .line{display:grid;grid-template-columns:3.5rem 1fr;gap:0 .5rem;padding:.5rem 0;border-top:1px solid var(--edge)}
 .line p{margin:.2rem 0;white-space:pre-line}
-.line time{color:var(--soft);font-size:.8rem;padding-top:.1rem}
+.line time{color:var(--soft);font-size:.8rem;padding-top:.1rem;overflow-wrap:normal}
+.moments .line{grid-template-columns:6rem 1fr}
+.moments .soft{font-size:inherit}
 @media (max-width:22rem){.line{grid-template-columns:1fr}}
 .who{font-size:.85rem;color:var(--soft);font-weight:600}
 .line .advice{border-left:3px solid var(--bar);padding-left:.6rem}
@@ -40,9 +42,17 @@ fieldset{border:0;margin:0;padding:0;min-width:0}
 .moments{margin:0;padding:0}
 .item{border-top:1px solid var(--edge);padding-top:.6rem}
 .item legend{font-weight:600;padding:0}
+@media (min-width:48rem){.item .tick{display:inline-flex;margin-right:.5rem}}
 .figures table{border-collapse:collapse;font-variant-numeric:tabular-nums}
-.figures th,.figures td{padding:.15rem .5rem;border-bottom:1px solid var(--edge);text-align:right;white-space:nowrap}
+.figures th,.figures td{padding:.15rem .5rem;border-bottom:1px solid var(--edge);text-align:right;vertical-align:baseline}
+.figures td,.figures .many:not(.long) th[scope=row]{white-space:nowrap}
+.figures th .soft{font-size:inherit}
+.figures th,.figures td{overflow-wrap:normal}
+.figures .long th[scope=row]{min-width:min(20rem,45vw)}
 .figures th[scope=row],.figures th:first-child{text-align:left}
+.figures .many{font-size:.8rem}
+.figures .many td,.figures .many th{padding:.15rem .25rem}
+.figures .many td{white-space:normal}
 .figures .wide{overflow-x:auto}
 .sheet{width:100%;height:auto;background:#fff;border:1px solid var(--edge)}
 ins{text-decoration-thickness:2px}
@@ -68,6 +78,6 @@ mark{background:none;color:inherit;text-decoration:underline;text-decoration-thi
 .wide{max-width:60rem}
 .due{white-space:nowrap;font-weight:700}
 .photo{display:block;max-width:100%;max-height:80vh;height:auto}
-@media print{.clinic-nav,.screen-only,.caution,.banner{display:none}main{max-width:none}section{break-inside:avoid}}
+@media print{html{font-size:10.5pt}.clinic-nav,.screen-only,.caution,.banner,.ways{display:none}main{max-width:none}section{break-inside:avoid}.figures .wide{overflow:visible;max-width:none}.figures table{font-size:8pt}.figures th,.figures td{white-space:normal;padding:.1em .3em}.figures .long th[scope=row]{min-width:16em}.figures .many{font-size:6pt}.figures .many th,.figures .many td{padding:.1em .15em}}
 ${PLOT_STYLE}
 `

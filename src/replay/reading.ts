@@ -117,6 +117,10 @@ export function readingOf({ hash, now, canonical }: ReadingOptions): Reading {
   let before = NO_CHAIN
   /** Number of the last line that could be read. */
   let number = 0
+  /** Lines since then that could not be read: whether they were damaged or put in, the next that can be tells. */
+  let unread = 0
+  /** Chain of the last of them, where that much could be read. */
+  let unreadChain: string | undefined
   let open: Open | undefined
   let isOver = false
   let isEnded = false
@@ -157,8 +161,23 @@ export function readingOf({ hash, now, canonical }: ReadingOptions): Reading {
     return { faults: found, ...rest }
   }
 
+  /** A line that fits on past those that could not be read shows that they were put in; otherwise they stood for lines of the file. */
+  function pastUnread(body: string, chain: string, line: number): void {
+    const isPutIn = line === number + 1 && chainOf(before, body, hash) === chain
+    if (!isPutIn) {
+      if (open !== undefined) open.isFaulty = true
+      const stoodFor = Math.min(unread, Math.max(0, line - number - 1))
+      number += stoodFor
+      faultyBefore = stoodFor > 0 && unreadChain === undefined
+      if (stoodFor > 0) before = unreadChain ?? before
+    }
+    unread = 0
+    unreadChain = undefined
+  }
+
   /** The line's text against the chain, and its number against the one before. False where it is not to be used. */
   function follows(body: string, chain: string, line: number): boolean {
+    if (unread > 0) pastUnread(body, chain, line)
     const isIntact = chainOf(before, body, hash) === chain
     const expected = number + 1
     // The next line is judged by what this one says of itself: one altered line is one fault.
@@ -289,13 +308,12 @@ export function readingOf({ hash, now, canonical }: ReadingOptions): Reading {
     }
   }
 
-  /** A line that tells nothing counts as the next one; where its chain can be read, the line after it can be judged. */
+  /** A line that tells nothing: what it stood for, the next line that can be read tells. */
   function unreadable(code: FaultCode, found: string, text = ''): Read {
-    number += 1
-    const chained = chainIn(text)
-    faultyBefore = chained === undefined
-    before = chained?.chain ?? before
-    fault(code, found, head === undefined && place === 1 ? true : undefined)
+    unread += 1
+    unreadChain = chainIn(text)?.chain
+    faults.push({ place, code, found, ...(head === undefined && place === 1 ? { ends: true } : {}) })
+    if (head === undefined && place === 1) isOver = true
     return done()
   }
 
@@ -321,6 +339,9 @@ export function readingOf({ hash, now, canonical }: ReadingOptions): Reading {
       }
       if (text.length > LINE_MOST)
         return unreadable('too-long', `a line of ${text.length} characters: ${LINE_MOST} at most were expected`)
+      if (text.trim() === '') return unreadable('not-json', 'an empty line, which no transcript has')
+      // Every other byte of a plain text in UTF-16 is zero.
+      if (text.includes('\0')) return unreadable('encoding', 'not UTF-8: perhaps UTF-16, or no text at all')
       const parsed = parsedLine(text)
       if (parsed === undefined)
         return unreadable('not-json', 'no JSON object: the line is damaged, or this is no transcript', text)

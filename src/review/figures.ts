@@ -37,7 +37,7 @@ export function figuresOf(
     byDisposition(cases),
     waitsTable(cases),
     byRung(cases),
-    abandonment(cases),
+    abandonment(cases, names),
     questions('not-sure', 'Questions most answered “not sure”', cases, ({ notSure }) => notSure, names),
     questions('asked-again', 'Questions whose words were put again most', cases, ({ askedAgain }) => askedAgain, names),
     ...groupTables(cases),
@@ -152,6 +152,14 @@ function byHourAndConcern(cases: readonly CaseSummary[], names: FigureNames): Fi
   }
 }
 
+const DECISIONS = {
+  ambulance: 'emergency number',
+  'set-out': 'hospital now',
+  speak: 'speak to a clinician',
+  'tell-clinic': 'tell the clinic',
+  'at-home': 'care at home',
+} as const satisfies Record<(typeof DISPOSITIONS)[number], string>
+
 function byDisposition(cases: readonly CaseSummary[]): FigureTable {
   const kinds = [...DISPOSITIONS, undefined]
   const shown = toldList(kinds.map(kind => count(cases, ({ decided }) => decided === kind)))
@@ -160,7 +168,10 @@ function byDisposition(cases: readonly CaseSummary[]): FigureTable {
     title: 'What was decided',
     says: 'The line’s own decision at the end, before a clinician lowered it.',
     head: ['decision', 'cases'],
-    rows: [...kinds.map((kind, index) => [kind ?? 'none', told(shown.counts[index] ?? 0)]), ['all', told(shown.total)]],
+    rows: [
+      ...kinds.map((kind, index) => [kind === undefined ? 'none' : DECISIONS[kind], told(shown.counts[index] ?? 0)]),
+      ['all', told(shown.total)],
+    ],
     plot: { kind: 'bars', column: 1 },
   }
 }
@@ -203,7 +214,13 @@ export function abandonedBySteps(cases: readonly CaseSummary[]): ReadonlyMap<str
   return steps
 }
 
-function abandonment(cases: readonly CaseSummary[]): FigureTable {
+/** "Tube out: device": the flow in words, the step as it stands in the flow's picture. */
+function stepName(id: string, names: FigureNames): string {
+  const [concern = '', ...step] = id.split('/')
+  return `${names.concern(concern)}: ${step.join('/')}`
+}
+
+function abandonment(cases: readonly CaseSummary[], names: FigureNames): FigureTable {
   const steps = [...abandonedBySteps(cases)].filter(([, { count: gone }]) => gone > 0)
   const sorted = steps.sort(([, one], [, other]) => other.count - one.count)
   const shown = toldList(sorted.map(([, { count: gone }]) => gone)).counts
@@ -214,7 +231,9 @@ function abandonment(cases: readonly CaseSummary[]): FigureTable {
     head: ['flow and step', 'given up', 'of', ...SHARE_HEAD],
     rows: sorted
       .slice(0, LISTED_MOST)
-      .map(([step, { count: gone, of }], index) => shareRow(step, gone, Math.max(of, gone), shown[index])),
+      .map(([step, { count: gone, of }], index) =>
+        shareRow(stepName(step, names), gone, Math.max(of, gone), shown[index]),
+      ),
   }
 }
 

@@ -5,27 +5,54 @@ import { SMALL_BELOW, toldList } from './suppression.ts'
 import { waitingFigures } from './survival.ts'
 
 export function groupTables(cases: readonly CaseSummary[]): readonly FigureTable[] {
-  const by = (id: string, title: string, of: (one: CaseSummary) => string): FigureTable => {
+  const by = (
+    id: string,
+    title: string,
+    of: (one: CaseSummary) => string,
+    name: (kind: string) => string,
+  ): FigureTable => {
     const kinds = [...new Set(cases.map(of))].sort()
     const shown = toldList(kinds.map(kind => cases.filter(one => of(one) === kind).length))
+    const called = kinds.map(name)
     const own = kinds.map(kind => answersOf(cases.filter(one => of(one) === kind)))
     return {
       id,
       title,
-      says: waitsLonger(kinds, own) ?? 'Minutes from the first page to a clinician’s answer.',
+      says: waitsLonger(called, own) ?? 'Minutes from the first page to a clinician’s answer.',
       head: ['', 'cases', 'median', '90th percentile'],
       rows: kinds.map((kind, index) => [
-        kind,
+        called[index] ?? kind,
         told(shown.counts[index] ?? 0),
         ...(shown.counts[index] === 'hidden' ? [HIDDEN, HIDDEN] : (own[index]?.cells ?? [NONE, NONE])),
       ]),
     }
   }
   return [
-    by('languages', 'By language', ({ language }) => language),
-    by('channels', 'By way of writing', ({ channel }) => channel),
+    by('languages', 'By language', ({ language }) => language, languageName),
+    by('channels', 'By way of writing', ({ channel }) => channel, channelName),
   ]
 }
+
+const languageNames = new Intl.DisplayNames('en', { type: 'language', fallback: 'code' })
+
+/** A code that is none stays as it is: it may come from another clinic's file. */
+function languageName(code: string): string {
+  try {
+    return languageNames.of(code) ?? code
+  } catch {
+    return code
+  }
+}
+
+const CHANNEL_NAMES: Readonly<Record<string, string>> = {
+  web: 'web chat',
+  sms: 'text message',
+  telegram: 'Telegram',
+  terminal: 'terminal',
+}
+
+const channelName = (channel: string): string =>
+  Object.hasOwn(CHANNEL_NAMES, channel) ? (CHANNEL_NAMES[channel] ?? channel) : channel
 
 /** Minutes from the first page to an answer. */
 export interface Answers {

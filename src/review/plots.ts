@@ -28,7 +28,7 @@ export function plotOf(table: FigureTable): string | undefined {
     case 'curves':
       return plot.curves.length === 0 ? undefined : curvesPlot(table, plot.curves)
     case 'control':
-      return controlPlot(table, plot.points)
+      return controlPlot(table, plot)
   }
 }
 
@@ -58,7 +58,7 @@ function barsPlot(table: FigureTable, column: number): string {
   })
   const names = rows.map(
     (row, index) =>
-      `<text class="tick" x="${px(LEFT + (index + 0.5) * step)}" y="${HEIGHT - BOTTOM + 14}" text-anchor="middle">${escaped(String(cellText(row[0] ?? '')).slice(0, rows.length > 12 ? 2 : 12))}</text>`,
+      `<text class="tick" x="${px(LEFT + (index + 0.5) * step)}" y="${HEIGHT - BOTTOM + 14}" text-anchor="middle">${escaped(String(cellText(row[0] ?? '')).slice(0, rows.length > 12 ? 2 : 24))}</text>`,
   )
   return frame(table, `Bars of ${table.head[column]} by ${table.head[0] || 'row'}. Every number is in the table.`, [
     ...axis(most, value => String(Math.round(value))),
@@ -103,7 +103,7 @@ function curvesPlot(
   )
 }
 
-function controlPlot(table: FigureTable, points: readonly ControlPoint[]): string {
+function controlPlot(table: FigureTable, { unit, points }: { unit: string; points: readonly ControlPoint[] }): string {
   const finite = (value: number) => (Number.isFinite(value) ? value : 0)
   const most = Math.max(...points.flatMap(({ value, high }) => [value ?? 0, finite(high)])) * 1.05 || 1
   const step = INNER.width / Math.max(1, points.length - 1)
@@ -136,7 +136,9 @@ function controlPlot(table: FigureTable, points: readonly ControlPoint[]): strin
   )
   const key = `<text class="tick" x="${LEFT}" y="${HEIGHT - 6}">line: centre · dashes: limits · square: outside · gap: not shown</text>`
   return frame(table, `${table.says} Squares lie outside the limits.`, [
-    ...axis(most, value => (most < 3 ? value.toFixed(2) : String(Math.round(value)))),
+    ...axis(most, value =>
+      unit === 'share' ? `${Math.round(value * 100)} %` : most < 5 ? value.toFixed(1) : String(Math.round(value)),
+    ),
     level(({ centre }) => centre, ''),
     level(({ low }) => low, '5 4'),
     level(({ high }) => high, '5 4'),

@@ -49,6 +49,17 @@ export function tableSection(table: FigureTable): string {
   ].join('\n')
 }
 
+/** With more, they are set smaller, so that they fit a page. */
+const MANY_COLUMNS = 10
+/** Rows with longer names get the room to be read in a few lines. */
+const LONG_NAME = 24
+
+function looks(head: FigureTable['head'], rows: FigureTable['rows']): string {
+  const isLong = rows.some(([name]) => typeof name === 'string' && name.length > LONG_NAME)
+  const names = [...(head.length > MANY_COLUMNS ? ['many'] : []), ...(isLong ? ['long'] : [])]
+  return names.length === 0 ? '' : ` class="${names.join(' ')}"`
+}
+
 function tableMarkup({ title, head, rows }: FigureTable): string {
   const cells = (row: FigureTable['rows'][number]) =>
     row.map((cell, index) =>
@@ -57,7 +68,7 @@ function tableMarkup({ title, head, rows }: FigureTable): string {
         : `<td>${escaped(shownCell(cellText(cell)))}</td>`,
     )
   return [
-    `<div class="wide" role="region" tabindex="0" aria-label="${escaped(title)}: table"><table>`,
+    `<div class="wide" role="region" tabindex="0" aria-label="${escaped(title)}: table"><table${looks(head, rows)}>`,
     `<thead><tr>${head.map(name => `<th scope="col">${name === '' ? '<span class="soft">what</span>' : escaped(name)}</th>`).join('')}</tr></thead>`,
     `<tbody>${rows.map(row => `<tr>${cells(row).join('')}</tr>`).join('\n')}</tbody>`,
     '</table></div>',
@@ -75,5 +86,6 @@ nav ul{columns:2 15em;padding-left:1.2em}a{color:inherit}
 .wide{overflow-x:auto}.wide:focus-visible,a:focus-visible{outline:3px solid}
 table{border-collapse:collapse;font-variant-numeric:tabular-nums}
 td{white-space:nowrap}th,td{padding:.15em .6em;border-bottom:1px solid #8888;text-align:right}th[scope=row],th[scope=col]:first-child{text-align:left;min-width:3.7em}
+.long th[scope=row]{min-width:min(20em,45vw)}.many{font-size:.75em}.many th,.many td{padding:.15em .3em;white-space:normal}
 .picture svg{max-width:100%;height:auto;background:#fff}
-@media print{nav{display:none}.wide{overflow:visible}table{font-size:7.5pt}th,td{white-space:normal;padding:.1em .3em}section{break-inside:avoid-page}body{max-width:none;font-size:10.5pt;color:#000;background:#fff}}`
+@media print{nav{display:none}.wide{overflow:visible}table{font-size:7.5pt}th,td{white-space:normal;padding:.1em .3em}.long th[scope=row]{min-width:16em}.many{font-size:6pt}.many th,.many td{padding:.1em .15em}section{break-inside:avoid-page}body{max-width:none;font-size:10.5pt;color:#000;background:#fff}}`

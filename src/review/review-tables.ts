@@ -44,8 +44,20 @@ export function reviewTables(rubric: Rubric, figures: ReviewFigures): readonly F
       title: 'How far two reviewers agree',
       says:
         'Raw agreement; Cohen’s kappa with its interval; Gwet’s AC1, which does not fall where nearly all answers are the same, as kappa does (prevalence near 1); ' +
-        `PABAK. Below ${PAIRS_LEAST} cases nothing is said.`,
-      head: ['item', 'cases', 'raw %', 'kappa', 'from', 'to', 'AC1', 'from', 'to', 'PABAK', 'prevalence'],
+        `PABAK. Below ${PAIRS_LEAST} cases nothing is said; “–” where a figure or its interval is not defined, as where both said the same of every case.`,
+      head: [
+        'item',
+        'cases',
+        'raw %',
+        'kappa',
+        'kappa from',
+        'kappa to',
+        'AC1',
+        'AC1 from',
+        'AC1 to',
+        'PABAK',
+        'prevalence',
+      ],
       rows: [
         agreement('safe or unsafe', figures.safety),
         ...figures.items.map(item => agreement(asks.get(item.id) ?? item.id, item)),
@@ -62,7 +74,9 @@ const percent = (part: number): number => Math.round(part * 1000) / 10
 function agreement(name: string, { cases, raw, kappa, ac1, pabak, prevalence }: Agreement): readonly FigureCell[] {
   if (cases < PAIRS_LEAST) return [name, cases, ...Array.from({ length: 9 }, () => NONE)]
   const two = (value: number): FigureCell => (Number.isNaN(value) ? NONE : Math.round(value * 100) / 100)
-  const spread = (one: typeof kappa) => [one.value, one.low, one.high].map(two)
+  // Where all agree, or one reviewer gave every case the same answer, the formula has no spread: that is no exact figure.
+  const spread = (one: typeof kappa) =>
+    one.standardError < 1e-9 ? [two(one.value), NONE, NONE] : [one.value, one.low, one.high].map(two)
   return [name, cases, percent(raw), ...spread(kappa), ...spread(ac1), two(pabak), two(prevalence)]
 }
 

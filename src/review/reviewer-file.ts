@@ -42,9 +42,25 @@ export interface ReviewOnRecord {
   readonly now: Instant
 }
 
+/** The first column that is not as it should be; undefined where all are. */
+function headFault(fields: readonly string[], expected: readonly string[]): string | undefined {
+  if (fields.join() === expected.join()) return undefined
+  if (fields.length === 0) return 'the file is empty'
+  // As table programs write CSV where the comma is for decimals.
+  const other = [';', '\t'].find(sign => fields.join().split(sign).length >= expected.length)
+  if (other !== undefined)
+    return `columns are parted by ${other === ';' ? 'semicolons' : 'tabs'}: save them parted by commas`
+  const at = expected.findIndex((name, index) => fields[index] !== name)
+  if (at === -1) return `there are ${fields.length} columns, and ${expected.length} were expected`
+  return fields[at] === undefined
+    ? `column ${at + 1}, "${expected[at]}", is missing`
+    : `column ${at + 1} is "${fields[at].slice(0, 40)}", and "${expected[at]}" was expected`
+}
+
 /** Every line is looked at; one with a fault is left out and said, and the others are read on. */
 export function readReviewerFile(text: string, record: ReviewOnRecord): ReadScores {
-  if (text.includes('\uFFFD')) return { scores: [], faults: [{ line: 1, found: 'the file is not UTF-8 text' }] }
+  if (/[\uFFFD\0]/.test(text))
+    return { scores: [], faults: [{ line: 1, found: 'the file is not UTF-8 text: save it as CSV in UTF-8' }] }
   let rows: readonly CsvRow[]
   try {
     rows = readCsv(text.replace(/^\uFEFF/, ''))
@@ -54,8 +70,12 @@ export function readReviewerFile(text: string, record: ReviewOnRecord): ReadScor
   }
   const [head, ...lines] = rows
   const expected = headOf(record.rubric)
-  if (head === undefined || head.fields.join() !== expected.join())
-    return { scores: [], faults: [{ line: 1, found: `the head was expected to be ${expected.join(',')}` }] }
+  const wrongHead = headFault(head?.fields ?? [], expected)
+  if (wrongHead !== undefined)
+    return {
+      scores: [],
+      faults: [{ line: 1, found: `${wrongHead}; the head was expected to be ${expected.join(',')}` }],
+    }
   const scores: Score[] = []
   const faults: FileFault[] = []
   for (const { line, fields } of lines) {

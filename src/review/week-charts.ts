@@ -2,11 +2,11 @@
 import { dayNumber } from '../time/local-instants.ts'
 import type { CaseSummary } from './case-summary.ts'
 import { pChart, uChart, xmrChart } from './control-chart.ts'
-import { type FigureTable, HIDDEN } from './figure-table.ts'
+import { type FigureTable, HIDDEN, told } from './figure-table.ts'
 import { answersOf } from './group-tables.ts'
 import { runsOf } from './run-chart.ts'
 import { gaveUpEarly, wasPaged } from './share-rows.ts'
-import { SMALL_BELOW, toldList } from './suppression.ts'
+import { SMALL_BELOW, type Told, toldList, toldPart } from './suppression.ts'
 
 /** Weeks with fewer cases say nothing. */
 const WEEK_CASES_LEAST = SMALL_BELOW
@@ -32,6 +32,8 @@ export function weekCharts(cases: readonly CaseSummary[]): readonly FigureTable[
       usable.map(({ index }) => weeks[index]?.name ?? ''),
       pChart(usable),
       usable.map((_, at) => shown.counts[at] !== 'hidden'),
+      // How few were not paged for is given away no more here than in the table that counts them.
+      usable.map(({ of: all, index }) => toldPart(all, weeks[index]?.own.length ?? all)),
     )
   }
   const pages = weeks.map(({ own, days }) => own.reduce((all, one) => all + one.pages, 0) / days)
@@ -54,7 +56,7 @@ export function weekCharts(cases: readonly CaseSummary[]): readonly FigureTable[
       'Pages a day, by week',
       'pages',
       weeks.map(({ name }) => name),
-      xmrChart(pages),
+      neverBelowNone(xmrChart(pages)),
       weeks.map(({ days }, index) => (pages[index] ?? 0) * days >= SMALL_BELOW || pages[index] === 0),
     ),
     shares(
@@ -69,11 +71,15 @@ export function weekCharts(cases: readonly CaseSummary[]): readonly FigureTable[
       'Median minutes from page to answer, by week',
       'minutes',
       known.map(({ name }) => name),
-      xmrChart(known.map(({ median }) => median)),
+      neverBelowNone(xmrChart(known.map(({ median }) => median))),
       known.map(() => true),
     ),
   ].filter(({ rows }) => rows.length >= 2)
 }
+
+/** No fewer pages than none, and no answer before its page: a limit below 0 limits nothing. */
+const neverBelowNone = (points: ReturnType<typeof xmrChart>): ReturnType<typeof xmrChart> =>
+  points.map(each => ({ ...each, low: Math.max(0, each.low) }))
 
 function chart(
   id: string,
@@ -82,10 +88,12 @@ function chart(
   names: readonly string[],
   points: ReturnType<typeof pChart>,
   isTold: readonly boolean[],
+  /** Of a share: how many cases each stands on. */
+  of?: readonly Told[],
 ): FigureTable {
-  // Nobody acts on a hundredth of a case or a minute.
-  const parts = unit === 'share' ? 1_000 : 10
-  const shown = (value: number) => Math.round(value * parts) / parts
+  // Nobody acts on a hundredth of a case, a minute or one in a hundred.
+  const shown = (value: number) => Math.round(value * (of === undefined ? 10 : 1_000)) / 10
+  const sign = of === undefined ? '' : ' %'
   const runs = runsOf(points.map(({ value }) => value))
   const outside = points.filter(({ isSignal }, index) => isSignal && isTold[index] === true).length
   return {
@@ -94,12 +102,19 @@ function chart(
     says:
       `Limits three standard deviations away: ${outside} of ${points.length} weeks lie outside. Longest run on one side of the median ${runs.longestRun} (chance: up to ` +
       `${runs.longestRunMost}), crossings ${runs.crossings} (chance: ${runs.crossingsLeast} or more): ${runs.isSignal ? 'something has shifted' : 'by its runs alone, no shift'}.`,
-    head: ['week from', unit, 'centre', 'lower limit', 'upper limit', 'outside'],
-    rows: points.map(({ value, centre, low, high, isSignal }, index) =>
-      isTold[index] === true
-        ? [names[index] ?? '', ...[value, centre, low, high].map(shown), isSignal ? 'yes' : 'no']
-        : [names[index] ?? '', HIDDEN, shown(centre), shown(low), shown(high), HIDDEN],
-    ),
+    head: [
+      'week from',
+      ...(of === undefined ? [] : ['of']),
+      ...[unit, 'centre', 'lower limit', 'upper limit'].map(name => `${name}${sign}`),
+      'outside',
+    ],
+    rows: points.map(({ value, centre, low, high, isSignal }, index) => [
+      names[index] ?? '',
+      ...(of === undefined ? [] : [told(of[index] ?? 0)]),
+      ...(isTold[index] === true ? [shown(value)] : [HIDDEN]),
+      ...[centre, low, high].map(shown),
+      ...(isTold[index] === true ? [isSignal ? 'yes' : 'no'] : [HIDDEN]),
+    ]),
     plot: {
       kind: 'control',
       unit,

@@ -2,10 +2,13 @@ import { type ServerType, serve } from '@hono/node-server'
 import type { Browser } from 'playwright-core'
 import { afterAll, beforeAll, describe, expect, test } from 'vitest'
 import { consolePages } from '../../src/http/console/console.ts'
+import { type FigureTable, HIDDEN } from '../../src/review/figure-table.ts'
+import { reviewTables } from '../../src/review/review-tables.ts'
+import { reviewFigures, type Score } from '../../src/review/score.ts'
 import { instant } from '../../src/time/instant.ts'
 import { axeFindings, chromiumPath, launchBrowser, phone } from '../support/browser.ts'
 import { consoleBeside, REVIEWED, someone } from '../support/console-people.ts'
-import { shippedRubric } from '../support/review-parts.ts'
+import { aScore, shippedRubric } from '../support/review-parts.ts'
 
 const path = chromiumPath()
 if (path === undefined)
@@ -47,6 +50,35 @@ describe.skipIf(path === undefined)('the pages Reviews in a browser', () => {
     }
     expect(found).toEqual({})
     expect(strangers.filter(address => !address.startsWith(url))).toEqual([])
+  })
+
+  test('at 1000 px the tables with the most and the longest in them are whole: nothing of a figure is cut off', async () => {
+    const concerns =
+      'Balloon|Bleeding|Something is broken|Tube blocked|Trouble with feeds|Leaking|Medicine|Skin round the opening|Wants a person|Tube moved|Tube out'.split(
+        '|',
+      )
+    const hours: FigureTable = {
+      ...{ id: 'hours', title: 'By hour', says: '', head: ['hour', 'all', ...concerns] },
+      rows: [['00–01', HIDDEN, ...concerns.map(() => HIDDEN)]],
+    }
+    const pairs = Array.from({ length: 6 }, (_one, at): [string, Score[]] => [`c${at}`, [aScore('ana'), aScore('ben')]])
+    const agreement = reviewTables(
+      shippedRubric,
+      reviewFigures(shippedRubric, new Map(pairs), () => 'set-out'),
+    )
+    const beside = consoleBeside(() => undefined)
+    const { fetch } = consolePages({
+      ...{ ...beside, reviews: { ...beside.reviews, report: async () => [hours, ...agreement] } },
+      ...{ signedIn: async () => someone(['reviewer']), now: () => instant(0) },
+    })
+    const html = await (await fetch(new Request('http://localhost/reviews/report'))).text()
+    const { page } = await phone(browser, { viewport: { width: 1000, height: 800 } })
+    await page.setContent(html)
+    const cut = await page.evaluate(
+      "[...document.querySelectorAll('.figures .wide')].filter(each => each.scrollWidth > each.clientWidth).map(each => each.getAttribute('aria-label'))",
+    )
+    expect(await page.locator('.figures table').count()).toBe(4)
+    expect(cut).toEqual([])
   })
 
   test('keyboard alone, with script off, steps through a case and hands in its score', async () => {

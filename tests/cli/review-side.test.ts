@@ -103,7 +103,7 @@ describe('reviewing on the running bot', () => {
     await draw()
     const view = await side.reviewed(reviewer('linh'), CASE, undefined)
     const text = JSON.stringify(view?.moments)
-    for (const secret of ['Zuzana', '555 0142', '0142', 'Amara', 'Sun 4719', 'admitted', 'family-1'])
+    for (const secret of ['Zuzana', '555 0142', '0142', 'Amara', 'amara', 'linh', 'Sun 4719', 'admitted', 'family-1'])
       expect(text, secret).not.toContain(secret)
     expect(text).toContain('his tube is out, ring ▢ at ▢ please')
     expect(text).toContain('Cover the opening')
@@ -112,6 +112,12 @@ describe('reviewing on the running bot', () => {
       expect.stringMatching(/^\? .* \[.+\] \[Not sure\]$/),
     )
     expect(view?.moments[0]?.clock).toBe('2:10 am')
+    expect(view?.moments[0]?.since).toBe('after 0 min 0 s')
+    // What happened stands in words, never by the names that the program has for it.
+    expect(text).toContain('ALARM at ')
+    expect(text).toContain('FAMILY: Danger signs: ')
+    for (const code of ['danger-signs', 'silent-ask', 'callMade', 'clinicianWrote', 'personWanted'])
+      expect(text).not.toContain(code)
     const first = await side.reviewed(reviewer('linh'), CASE, 1)
     expect([first?.moments.length, first?.of]).toEqual([1, view?.of])
     expect(await side.sheet(CASE, 1, 3)).toContain('<svg')

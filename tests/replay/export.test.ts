@@ -64,7 +64,22 @@ describe('transcript export', () => {
 
   it('gives one case by its code or id, and says when there is none', async () => {
     expect(await exported('one.jsonl', '--case', caseIds[1] ?? '')).toMatchObject({ cases: 1 })
-    expect((await run('transcript', 'export', file('none.jsonl'), '--case', 'Sun 0000')).code).toBe(1)
+    const none = await run('transcript', 'export', file('none.jsonl'), '--case', 'Sun 0000')
+    expect([none.code, none.err]).toEqual([1, expect.stringContaining('1 case could not be found')])
+  })
+
+  it('takes no day that there is not, and no time that ends before it begins', async () => {
+    for (const [from, until] of [
+      ['2026-02-30', '2026-04-01'],
+      ['2026-05-01', '2026-04-01'],
+      ['2026-05-01', '2026-05-01'],
+      ['May', '2026-06-01'],
+    ] as const) {
+      const { code, err } = await run('transcript', 'export', file('days.jsonl'), '--from', from, '--until', until)
+      expect([from, until, code]).toEqual([from, until, 2])
+      expect(err).toMatch(/^smallhours transcript: --(?:from|until) \S+: a day/)
+    }
+    expect(existsSync(file('days.jsonl'))).toBe(false)
   })
 
   it('goes on where it was broken off, and ends as if it never had been', async () => {
@@ -89,7 +104,10 @@ describe('transcript export', () => {
     expect((await run('transcript', 'export', file('all.jsonl'))).code).toBe(2)
     expect(readFileSync(file('all.jsonl'), 'utf8')).toBe(before)
     symlinkSync(file('all.jsonl'), file('link.jsonl.part'))
-    await expect(run('transcript', 'export', file('link.jsonl'))).rejects.toThrow('is a link')
+    expect(await run('transcript', 'export', file('link.jsonl'))).toMatchObject({
+      code: 1,
+      err: expect.stringContaining('is a link: remove it first'),
+    })
     expect(readFileSync(file('all.jsonl'), 'utf8')).toBe(before)
   })
 })

@@ -171,9 +171,39 @@ describe('figures', () => {
     expect(shown('hours').at(-1)).toEqual(['all', 60, 20, 40])
     expect(shown('not-sure')).toEqual([['device', 20, 60, 33.3, 22.7, 45.9]])
     expect(shown('languages').map(([name, count]) => [name, count])).toEqual([
-      ['en', 54],
-      ['es', 6],
+      ['English', 54],
+      ['Spanish', 6],
     ])
+  })
+
+  it('say by week of how many, shares in per cent, and no limit below none', () => {
+    const weekly = cases.map((one, index) => ({
+      ...one,
+      isUnanswered: one.day < '2026-03-08' && index < 28,
+      pages: index % 9 === 0 ? 30 : 0,
+    }))
+    const weeks = (id: string) => figuresOf(weekly, names).find(one => one.id === id)
+    expect(weeks('weeks-unanswered')?.head.slice(0, 3)).toEqual(['week from', 'of', 'share %'])
+    // 7 of the 18 cases of the first week, of 60 in all: 11.7 %, and three standard errors of 18 cases above it 34.4 %.
+    expect(weeks('weeks-unanswered')?.rows[0]).toEqual(['2026-03-01', 18, 38.9, 11.7, 0, 34.4, 'yes'])
+    const lows = ['weeks-pages', 'weeks-answer', 'weeks-cases'].flatMap(id => weeks(id)?.rows.map(row => row[3]) ?? [])
+    expect(lows.length).toBeGreaterThan(8)
+    expect(lows.filter(low => !(typeof low === 'number' && low >= 0))).toEqual([])
+    const few = weekly.map((one, index) =>
+      index === 0 ? { ...one, waits: { holding: one.waits.holding, decision: one.waits.decision } } : one,
+    )
+    expect(figuresOf(few, names).find(one => one.id === 'weeks-unanswered')?.rows[0]?.[1]).toEqual({ hidden: true })
+  })
+
+  it('name decisions, ways of writing and flows in words', () => {
+    const text = JSON.stringify(
+      figuresOf(
+        cases.map(one => ({ ...one, abandonedAt: 'device', steps: ['device'] })),
+        { ...names, concern: id => `in words: ${id}` },
+      ),
+    )
+    for (const words of ['hospital now', 'web chat', 'in words: tube-out: device']) expect(text).toContain(words)
+    for (const code of ['"set-out"', '"web"', '"tube-out/device"']) expect(text).not.toContain(code)
   })
 
   it('say half and nine tenths by Kaplan–Meier, open cases counted', () => {

@@ -1,5 +1,6 @@
 import { createHash } from 'node:crypto'
 import { describe, expect, it } from 'vitest'
+import { reviewTables } from '../../src/review/review-tables.ts'
 import { minuteText, NOTE_CHARACTERS_MAX, readReviewerFile, reviewerFile } from '../../src/review/reviewer-file.ts'
 import { rubricIn } from '../../src/review/rubric.ts'
 import { samplingPlan } from '../../src/review/sampling.ts'
@@ -63,6 +64,24 @@ describe('the sampling plan', () => {
       .slice(0, 40)
     const { picks } = samplingPlan('2026-03', 'spring', many, sha)
     expect(new Set(picks.map(({ caseId }) => caseId))).toEqual(new Set(byHand))
+  })
+})
+
+describe('the table of agreement', () => {
+  it('gives no interval where the formula has no spread: all agree, or one gave every case the same answer', () => {
+    const pair = (caseId: string, second: Partial<Score>): [string, Score[]] => [
+      caseId,
+      [aScore('ana'), aScore('ben', second)],
+    ]
+    const scores = new Map(Array.from({ length: 12 }, (_, at) => pair(`c${at}`, { safe: at > 2 })))
+    const rows =
+      reviewTables(
+        shippedRubric,
+        reviewFigures(shippedRubric, scores, () => 'set-out'),
+      ).at(-1)?.rows ?? []
+    const none = { none: true }
+    expect(rows[0]?.slice(0, 6)).toEqual(['safe or unsafe', 12, 75, 0, none, none])
+    expect(rows[1]?.slice(1)).toEqual([12, 100, none, none, none, 1, none, none, 1, 1])
   })
 })
 
@@ -188,7 +207,22 @@ describe('reviewer files', () => {
   it('take nothing from a file with another head, a broken quote, or another encoding', () => {
     expect(readReviewerFile('case,safe\r\n', record).faults[0]?.found).toContain('the head was expected')
     expect(readReviewerFile(text(aScore('ana')).replace('yes', '"yes'), record).scores).toEqual([])
-    expect(readReviewerFile('c\uFFFDse', record).faults).toEqual([{ line: 1, found: 'the file is not UTF-8 text' }])
+    for (const text of ['c\uFFFDse', 'c\0a\0s\0e\0'])
+      expect(readReviewerFile(text, record).faults).toMatchObject([
+        { line: 1, found: expect.stringContaining('not UTF-8') },
+      ])
+    const whole = reviewerFile(shippedRubric, [aScore('ana')])
+    for (const [changed, says] of [
+      ['', 'the file is empty'],
+      [whole.replaceAll(',', ';'), 'columns are parted by semicolons: save them parted by commas'],
+      [whole.replaceAll(',', '\t'), 'columns are parted by tabs'],
+      [whole.replace('reviewer,', 'nurse,'), 'column 2 is "nurse", and "reviewer" was expected'],
+      [whole.replace(',note', ''), 'column 27, "note", is missing'],
+      [whole.replace(',note', ',note,more'), 'there are 28 columns, and 27 were expected'],
+    ] as const)
+      expect(readReviewerFile(changed, record).faults).toMatchObject([
+        { line: 1, found: expect.stringContaining(says) },
+      ])
     expect(readReviewerFile('', record).faults).toHaveLength(1)
     const lacking = text(aScore('ana')).replace(/,yes,yes\b/, ',yes')
     expect(readReviewerFile(lacking, record).faults[0]?.found).toContain('fields stand there')

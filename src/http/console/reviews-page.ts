@@ -161,7 +161,7 @@ export function figuresScreen(
   here: { readonly path: string; readonly month: string | undefined },
 ): Html {
   const { wording } = frame
-  return html`<main id="main"><h1>${heading}</h1>
+  return html`<main id="main" class="wide"><h1>${heading}</h1>
 <p>${says}</p>
 <p class="ways"><a href="/reviews">${wording('reviews-heading')}</a> <a href="${here.path}"${here.month === undefined ? html` aria-current="page"` : ''}>${wording('reviews-all-months')}</a> ${months.map(month => html`<a href="${here.path}?month=${month}"${month === here.month ? html` aria-current="page"` : ''}>${month}</a> `)}</p>
 <div class="figures">${raw(
