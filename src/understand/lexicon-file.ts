@@ -10,6 +10,9 @@ const words = z
   .array(z.string().regex(/^(?:#|[\p{L}\p{Nd}]+\*?)$/u, 'one word in plain letters, without apostrophe or accent'))
   .min(1)
 
+/** One word or several in plain letters. */
+const WORDS_SAID = /^[\p{L}\p{Nd}]+( [\p{L}\p{Nd}]+)*$/u
+
 export const phraseSchema = z.strictObject({
   find: patterns.describe('Any of these patterns.'),
   'unless-before': patterns
@@ -35,6 +38,9 @@ export const lexiconFileSchema = z.strictObject({
     .describe('Pictures people send in place of words; twice: sent more than once in a row.'),
   groups: z.record(id, words).describe('Named lists of words, written @name in patterns.'),
   'real-words': words.describe('Words that are never a misspelling of a word here.'),
+  'same-as': z
+    .record(z.string().regex(WORDS_SAID), z.string().regex(WORDS_SAID))
+    .describe('Words said otherwise than here (dialect, short forms), with the words they are read as.'),
   endings: z
     .record(z.string().regex(/^\p{L}+$/u), z.array(z.string().regex(/^\p{L}*$/u)).min(1))
     .describe('Endings of words not known otherwise, longest first, with what the word ends in without them.'),

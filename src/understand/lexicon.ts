@@ -138,6 +138,7 @@ export function lexiconOf(file: unknown): Lexicon {
   const vocabulary = vocabularyOf(
     data['real-words'],
     Object.entries(data.endings).map(([ending, instead]) => ({ ending, instead })),
+    data['same-as'],
   )
   const many = (texts: readonly string[]): readonly Pattern[] =>
     texts.flatMap(text => patternsOf(text, data.groups, vocabulary))

@@ -2,9 +2,13 @@
  * The words a lexicon knows, and which of them a typed word may be: itself, a beginning (`vomit*`), or, for long
  * words, one slip of the finger or of dictation away. Each look-up costs no more than the word's length.
  */
+import { type SameAs, sameAsOf } from './same-as.ts'
 
 /** From this length on a word is also known with one letter wrong, missing, added, or two swapped. */
 export const MISSPELT_FROM_LENGTH = 6
+
+/** From this length on a beginning (`struggl*`) is also known with a slip inside it. */
+const BEGINNING_MISSPELT_FROM_LENGTH = 7
 
 /** A lexicon word that stands for any digits. */
 export const ANY_DIGITS = '#'
@@ -23,6 +27,8 @@ export interface Vocabulary {
   readonly begunBy: (word: number) => readonly number[]
   /** Two words typed without a space ("notbreathing"), when both are known; the word alone otherwise. */
   readonly splitOf: (word: string) => readonly string[]
+  /** Words read as others. */
+  readonly sameAs: SameAs
 }
 
 /** An ending of the language, and what may stand in its place in the word it was made from ("sangrita": sangre). */
@@ -37,11 +43,17 @@ const STEM_AT_LEAST = 3
 /**
  * @param realWords words that are never a misspelling of another ("sloppy" for "floppy")
  * @param endings tried in order on a word that is none otherwise
+ * @param sameAs words said otherwise, and the words that are meant
  */
-export function vocabularyOf(realWords: readonly string[], endings: readonly Ending[] = []): Vocabulary {
+export function vocabularyOf(
+  realWords: readonly string[],
+  endings: readonly Ending[] = [],
+  sameAs: Readonly<Record<string, string>> = {},
+): Vocabulary {
   const exact = new Map<string, number>()
   const beginnings = new Map<string, number>()
   const shortened = new Map<string, number[]>()
+  const shortenedBeginnings = new Map<string, number[]>()
   const ranges: { readonly least: number; readonly most: number; readonly id: number }[] = []
   const words: string[] = []
   const real = new Set(realWords)
@@ -70,8 +82,9 @@ export function vocabularyOf(realWords: readonly string[], endings: readonly End
     home.set(word, id)
     const [, least, most] = DIGITS_FROM_TO.exec(word) ?? []
     if (least !== undefined) ranges.push({ least: Number(least), most: Number(most), id })
-    if (word.length >= MISSPELT_FROM_LENGTH) {
-      for (const short of [word, ...shorterBy1(word)]) shortened.set(short, [...(shortened.get(short) ?? []), id])
+    if (word.length >= (isBeginning ? BEGINNING_MISSPELT_FROM_LENGTH : MISSPELT_FROM_LENGTH)) {
+      const index = isBeginning ? shortenedBeginnings : shortened
+      for (const short of [word, ...shorterBy1(word)]) index.set(short, [...(index.get(short) ?? []), id])
     }
     known.clear()
     return id
@@ -92,11 +105,28 @@ export function vocabularyOf(realWords: readonly string[], endings: readonly End
     }
     // "breathng" begins like `breath*`, and may still be "breathing" misspelt.
     if (isItself || word.length < MISSPELT_FROM_LENGTH - 1 || real.has(word)) return [...ids]
-    for (const short of [word, ...shorterBy1(word)]) {
-      for (const id of shortened.get(short) ?? []) if (isOneSlip(word, words[id] ?? '')) ids.add(id)
+    for (const id of oneSlipFrom(word, shortened)) ids.add(id)
+    if (ids.size > 0) return [...ids]
+    return beginningsMisspelt(word)
+  }
+
+  /** "strugling" begins one slip away from `struggl*`: a slip inside the beginning, for its ends may be of another word. */
+  const beginningsMisspelt = (word: string): readonly number[] => {
+    const ids = new Set<number>()
+    for (let length = BEGINNING_MISSPELT_FROM_LENGTH - 1; length <= word.length; length += 1) {
+      const typed = word.slice(0, length)
+      for (const id of oneSlipFrom(typed, shortenedBeginnings)) {
+        const beginning = words[id] ?? ''
+        if (beginning[0] === typed[0] && beginning.at(-1) === typed.at(-1)) ids.add(id)
+      }
     }
     return [...ids]
   }
+
+  const oneSlipFrom = (typed: string, index: ReadonlyMap<string, readonly number[]>): number[] =>
+    [typed, ...shorterBy1(typed)].flatMap(short =>
+      (index.get(short) ?? []).filter(id => isOneSlip(typed, words[id] ?? '')),
+    )
 
   /** "sangrita" as "sangre", "twitchin" as "twitching": only what stands in the lexicon letter for letter. */
   const fromEnding = (word: string): readonly number[] => {
@@ -130,7 +160,7 @@ export function vocabularyOf(realWords: readonly string[], endings: readonly End
     return [word]
   }
 
-  return { idsOf, add, begin, begunBy: word => begun.get(word) ?? [], splitOf }
+  return { idsOf, add, begin, begunBy: word => begun.get(word) ?? [], splitOf, sameAs: sameAsOf(sameAs) }
 }
 
 function shorterBy1(word: string): string[] {
