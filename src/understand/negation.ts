@@ -110,10 +110,11 @@ function denialsBefore(found: Found, tokens: readonly Token[], negation: Negatio
   return denials
 }
 
-/** "no fever no vomiting": the second "no" begins anew, and the first belongs to the thing before it. */
+/** "no fever no vomiting", "not blue not floppy": the second begins anew, and the first belongs to the word before it. */
 function isOfNewThing(tokens: readonly Token[], at: number, negation: Negation): boolean {
   const previous = tokens[at - 1]
-  if (previous === undefined || !negation.denyingThings.has(tokens[at]?.word ?? '')) return false
+  if (previous === undefined) return false
+  if (!negation.denyingThings.has(tokens[at]?.word ?? '') && !isNegatorWord(tokens, at - 2, negation)) return false
   return ![negation.negators, negation.light, negation.list, negation.doubt].some(words => words.has(previous.word))
 }
 

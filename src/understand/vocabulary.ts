@@ -105,9 +105,8 @@ export function vocabularyOf(
     }
     // "breathng" begins like `breath*`, and may still be "breathing" misspelt.
     if (isItself || word.length < MISSPELT_FROM_LENGTH - 1 || real.has(word)) return [...ids]
-    for (const id of oneSlipFrom(word, shortened)) ids.add(id)
-    if (ids.size > 0) return [...ids]
-    return beginningsMisspelt(word)
+    for (const id of [...oneSlipFrom(word, shortened), ...beginningsMisspelt(word)]) ids.add(id)
+    return [...ids]
   }
 
   /** "strugling" begins one slip away from `struggl*`: a slip inside the beginning, for its ends may be of another word. */
