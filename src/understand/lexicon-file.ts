@@ -38,6 +38,7 @@ export const lexiconFileSchema = z.strictObject({
     .describe('Pictures people send in place of words; twice: sent more than once in a row.'),
   groups: z.record(id, words).describe('Named lists of words, written @name in patterns.'),
   'real-words': words.describe('Words that are never a misspelling of a word here.'),
+  'short-words': words.describe('Words too short to be known misspelt, which are: one letter wrong, the first right.'),
   'same-as': z
     .record(z.string().regex(WORDS_SAID), z.string().regex(WORDS_SAID))
     .describe('Words said otherwise than here (dialect, short forms), with the words they are read as.'),

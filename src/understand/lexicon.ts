@@ -139,6 +139,7 @@ export function lexiconOf(file: unknown): Lexicon {
     data['real-words'],
     Object.entries(data.endings).map(([ending, instead]) => ({ ending, instead })),
     data['same-as'],
+    data['short-words'],
   )
   const many = (texts: readonly string[]): readonly Pattern[] =>
     texts.flatMap(text => patternsOf(text, data.groups, vocabulary))

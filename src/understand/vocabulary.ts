@@ -44,16 +44,19 @@ const STEM_AT_LEAST = 3
  * @param realWords words that are never a misspelling of another ("sloppy" for "floppy")
  * @param endings tried in order on a word that is none otherwise
  * @param sameAs words said otherwise, and the words that are meant
+ * @param shortWords words too short for that, known with one letter wrong too where the first is right
  */
 export function vocabularyOf(
   realWords: readonly string[],
   endings: readonly Ending[] = [],
   sameAs: Readonly<Record<string, string>> = {},
+  shortWords: readonly string[] = [],
 ): Vocabulary {
   const exact = new Map<string, number>()
   const beginnings = new Map<string, number>()
   const shortened = new Map<string, number[]>()
   const shortenedBeginnings = new Map<string, number[]>()
+  const shortenedShort = new Map<string, number[]>()
   const ranges: { readonly least: number; readonly most: number; readonly id: number }[] = []
   const words: string[] = []
   const real = new Set(realWords)
@@ -83,11 +86,14 @@ export function vocabularyOf(
     const [, least, most] = DIGITS_FROM_TO.exec(word) ?? []
     if (least !== undefined) ranges.push({ least: Number(least), most: Number(most), id })
     if (word.length >= (isBeginning ? BEGINNING_MISSPELT_FROM_LENGTH : MISSPELT_FROM_LENGTH)) {
-      const index = isBeginning ? shortenedBeginnings : shortened
-      for (const short of [word, ...shorterBy1(word)]) index.set(short, [...(index.get(short) ?? []), id])
+      shorten(word, id, isBeginning ? shortenedBeginnings : shortened)
     }
     known.clear()
     return id
+  }
+
+  const shorten = (word: string, id: number, index: Map<string, number[]>): void => {
+    for (const short of [word, ...shorterBy1(word)]) index.set(short, [...(index.get(short) ?? []), id])
   }
 
   const look = (word: string): readonly number[] => {
@@ -104,7 +110,9 @@ export function vocabularyOf(
       if (id !== undefined) ids.add(id)
     }
     // "breathng" begins like `breath*`, and may still be "breathing" misspelt.
-    if (isItself || word.length < MISSPELT_FROM_LENGTH - 1 || real.has(word)) return [...ids]
+    if (isItself || real.has(word)) return [...ids]
+    for (const id of oneSlipFrom(word, shortenedShort)) if (words[id]?.[0] === word[0]) ids.add(id)
+    if (word.length < MISSPELT_FROM_LENGTH - 1) return [...ids]
     for (const id of [...oneSlipFrom(word, shortened), ...beginningsMisspelt(word)]) ids.add(id)
     return [...ids]
   }
@@ -159,6 +167,7 @@ export function vocabularyOf(
     return [word]
   }
 
+  for (const word of shortWords) shorten(word, add(word), shortenedShort)
   return { idsOf, add, begin, begunBy: word => begun.get(word) ?? [], splitOf, sameAs: sameAsOf(sameAs) }
 }
 
