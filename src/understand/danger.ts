@@ -33,7 +33,8 @@ function firstOf(
   for (const phrase of phrases) {
     const ask = { pastCounts, isThing: phrase.isThing }
     for (const find of phraseFinds(phrase, reading, lexicon, ask))
-      if (find.stance !== 'denied' && !isLongAgo(find, reading, lexicon) && !isSupposed(find, reading, lexicon)) return find
+      if (find.stance !== 'denied' && !isLongAgo(find, reading, lexicon) && !isSupposed(find, reading, lexicon))
+        return find
   }
   return undefined
 }

@@ -124,7 +124,9 @@ export const lexiconFileSchema = z.strictObject({
   ),
   'other-times': patterns.describe('In the sentence of a fact: it was so at another time ("last month"). It is asked.'),
   'long-ago': patterns.describe('Beside a danger sign: it was so long before now ("last year"), and is none.'),
-  supposed: patterns.describe('A danger sign at most two words after one of these is only supposed ("will it make him drowsy").'),
+  supposed: patterns.describe(
+    'A danger sign at most two words after one of these is only supposed ("will it make him drowsy").',
+  ),
   'number-phrases': z
     .record(id, patterns)
     .describe('For number facts: where the number stands, as #. Two different ones are asked about.'),
