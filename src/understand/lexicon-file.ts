@@ -10,6 +10,9 @@ const words = z
   .array(z.string().regex(/^(?:#|[\p{L}\p{Nd}]+\*?)$/u, 'one word in plain letters, without apostrophe or accent'))
   .min(1)
 
+/** One word or several in plain letters. */
+const WORDS_SAID = /^[\p{L}\p{Nd}]+( [\p{L}\p{Nd}]+)*$/u
+
 export const phraseSchema = z.strictObject({
   find: patterns.describe('Any of these patterns.'),
   'unless-before': patterns
@@ -35,6 +38,10 @@ export const lexiconFileSchema = z.strictObject({
     .describe('Pictures people send in place of words; twice: sent more than once in a row.'),
   groups: z.record(id, words).describe('Named lists of words, written @name in patterns.'),
   'real-words': words.describe('Words that are never a misspelling of a word here.'),
+  'short-words': words.describe('Words too short to be known misspelt, which are: one letter wrong, the first right.'),
+  'same-as': z
+    .record(z.string().regex(WORDS_SAID), z.string().regex(WORDS_SAID))
+    .describe('Words said otherwise than here (dialect, short forms), with the words they are read as.'),
   endings: z
     .record(z.string().regex(/^\p{L}+$/u), z.array(z.string().regex(/^\p{L}*$/u)).min(1))
     .describe('Endings of words not known otherwise, longest first, with what the word ends in without them.'),
@@ -117,6 +124,9 @@ export const lexiconFileSchema = z.strictObject({
   ),
   'other-times': patterns.describe('In the sentence of a fact: it was so at another time ("last month"). It is asked.'),
   'long-ago': patterns.describe('Beside a danger sign: it was so long before now ("last year"), and is none.'),
+  supposed: patterns.describe(
+    'A danger sign at most two words after one of these is only supposed ("will it make him drowsy").',
+  ),
   'number-phrases': z
     .record(id, patterns)
     .describe('For number facts: where the number stands, as #. Two different ones are asked about.'),

@@ -90,6 +90,8 @@ export interface Lexicon {
   readonly otherTimes: readonly Pattern[]
   /** Times so long past that what was then is no danger now. */
   readonly longAgo: readonly Pattern[]
+  /** Words after which a danger sign is only supposed. */
+  readonly supposed: readonly Pattern[]
   readonly numberPhrases: Readonly<Record<string, readonly Pattern[]>>
   readonly temperatureWords: ReadonlySet<string>
   readonly celsius: ReadonlySet<string>
@@ -138,6 +140,8 @@ export function lexiconOf(file: unknown): Lexicon {
   const vocabulary = vocabularyOf(
     data['real-words'],
     Object.entries(data.endings).map(([ending, instead]) => ({ ending, instead })),
+    data['same-as'],
+    data['short-words'],
   )
   const many = (texts: readonly string[]): readonly Pattern[] =>
     texts.flatMap(text => patternsOf(text, data.groups, vocabulary))
@@ -213,6 +217,7 @@ export function lexiconOf(file: unknown): Lexicon {
     hypothetical: new Set(data.hypothetical),
     otherTimes: many(data['other-times']),
     longAgo: many(data['long-ago']),
+    supposed: many(data.supposed),
     numberPhrases: mapped(data['number-phrases'], many),
     temperatureWords: new Set(data['temperature-words']),
     celsius: new Set(data.celsius),

@@ -110,10 +110,11 @@ function denialsBefore(found: Found, tokens: readonly Token[], negation: Negatio
   return denials
 }
 
-/** "no fever no vomiting": the second "no" begins anew, and the first belongs to the thing before it. */
+/** "no fever no vomiting", "not blue not floppy": the second begins anew, and the first belongs to the word before it. */
 function isOfNewThing(tokens: readonly Token[], at: number, negation: Negation): boolean {
   const previous = tokens[at - 1]
-  if (previous === undefined || !negation.denyingThings.has(tokens[at]?.word ?? '')) return false
+  if (previous === undefined) return false
+  if (!negation.denyingThings.has(tokens[at]?.word ?? '') && !isNegatorWord(tokens, at - 2, negation)) return false
   return ![negation.negators, negation.light, negation.list, negation.doubt].some(words => words.has(previous.word))
 }
 
@@ -163,11 +164,12 @@ function deniedAfter(found: Found, tokens: readonly Token[], negation: Negation)
 /** "no blood now but earlier it was pouring": the phrase itself goes on, past a contrast, to what was there before. */
 function isSaidOfEarlier(found: Found, tokens: readonly Token[], negation: Negation): boolean {
   const own = new Set(found.places)
-  const inside = tokens.slice(found.from, found.to + 1)
-  const contrast = inside.findIndex(
-    (token, at) => at > 0 && !own.has(found.from + at) && negation.contrast.has(token.word),
-  )
-  return contrast > 0 && inside.slice(contrast).some(token => negation.earlier.has(token.word))
+  const denial = tokens.findLastIndex((_, at) => at < found.to && isNegatorWord(tokens, at, negation))
+  // "rumbling and a bit bloated, not hard": what is said before the denial takes nothing of it back.
+  const from = Math.max(found.from, denial)
+  const after = tokens.slice(from, found.to + 1)
+  const contrast = after.findIndex((token, at) => at > 0 && !own.has(from + at) && negation.contrast.has(token.word))
+  return contrast > 0 && after.slice(contrast).some(token => negation.earlier.has(token.word))
 }
 
 /** "not blue any more" · "no blood now but earlier": said to be over, or taken back. */

@@ -6,6 +6,7 @@
  * Matching costs at most (words of the text) × (patterns that can match at all) × (bounded gaps): no backtracking
  * beyond the few words of a pattern.
  */
+import { meantBy } from './same-as.ts'
 import type { Token } from './token.ts'
 import { ANY_DIGITS, DIGITS_FROM_TO, type Vocabulary } from './vocabulary.ts'
 
@@ -55,7 +56,7 @@ export function readingOf(tokens: readonly Token[], vocabulary: Vocabulary): Rea
   const parted: Token[] = []
   const ids: (readonly number[])[] = []
   const present = new Set<number>()
-  for (const token of tokens) {
+  for (const token of meantBy(tokens, vocabulary.sameAs)) {
     for (const word of vocabulary.splitOf(token.word)) {
       parted.push(partOf(token, word, parted[parted.length - 1]))
       const known = vocabulary.idsOf(word)

@@ -2,9 +2,13 @@
  * The words a lexicon knows, and which of them a typed word may be: itself, a beginning (`vomit*`), or, for long
  * words, one slip of the finger or of dictation away. Each look-up costs no more than the word's length.
  */
+import { type SameAs, sameAsOf } from './same-as.ts'
 
 /** From this length on a word is also known with one letter wrong, missing, added, or two swapped. */
 export const MISSPELT_FROM_LENGTH = 6
+
+/** From this length on a beginning (`struggl*`) is also known with a slip inside it. */
+const BEGINNING_MISSPELT_FROM_LENGTH = 7
 
 /** A lexicon word that stands for any digits. */
 export const ANY_DIGITS = '#'
@@ -23,6 +27,8 @@ export interface Vocabulary {
   readonly begunBy: (word: number) => readonly number[]
   /** Two words typed without a space ("notbreathing"), when both are known; the word alone otherwise. */
   readonly splitOf: (word: string) => readonly string[]
+  /** Words read as others. */
+  readonly sameAs: SameAs
 }
 
 /** An ending of the language, and what may stand in its place in the word it was made from ("sangrita": sangre). */
@@ -37,11 +43,20 @@ const STEM_AT_LEAST = 3
 /**
  * @param realWords words that are never a misspelling of another ("sloppy" for "floppy")
  * @param endings tried in order on a word that is none otherwise
+ * @param sameAs words said otherwise, and the words that are meant
+ * @param shortWords words too short for that, known with one letter wrong too where the first is right
  */
-export function vocabularyOf(realWords: readonly string[], endings: readonly Ending[] = []): Vocabulary {
+export function vocabularyOf(
+  realWords: readonly string[],
+  endings: readonly Ending[] = [],
+  sameAs: Readonly<Record<string, string>> = {},
+  shortWords: readonly string[] = [],
+): Vocabulary {
   const exact = new Map<string, number>()
   const beginnings = new Map<string, number>()
   const shortened = new Map<string, number[]>()
+  const shortenedBeginnings = new Map<string, number[]>()
+  const shortenedShort = new Map<string, number[]>()
   const ranges: { readonly least: number; readonly most: number; readonly id: number }[] = []
   const words: string[] = []
   const real = new Set(realWords)
@@ -70,11 +85,15 @@ export function vocabularyOf(realWords: readonly string[], endings: readonly End
     home.set(word, id)
     const [, least, most] = DIGITS_FROM_TO.exec(word) ?? []
     if (least !== undefined) ranges.push({ least: Number(least), most: Number(most), id })
-    if (word.length >= MISSPELT_FROM_LENGTH) {
-      for (const short of [word, ...shorterBy1(word)]) shortened.set(short, [...(shortened.get(short) ?? []), id])
+    if (word.length >= (isBeginning ? BEGINNING_MISSPELT_FROM_LENGTH : MISSPELT_FROM_LENGTH)) {
+      shorten(word, id, isBeginning ? shortenedBeginnings : shortened)
     }
     known.clear()
     return id
+  }
+
+  const shorten = (word: string, id: number, index: Map<string, number[]>): void => {
+    for (const short of [word, ...shorterBy1(word)]) index.set(short, [...(index.get(short) ?? []), id])
   }
 
   const look = (word: string): readonly number[] => {
@@ -91,12 +110,30 @@ export function vocabularyOf(realWords: readonly string[], endings: readonly End
       if (id !== undefined) ids.add(id)
     }
     // "breathng" begins like `breath*`, and may still be "breathing" misspelt.
-    if (isItself || word.length < MISSPELT_FROM_LENGTH - 1 || real.has(word)) return [...ids]
-    for (const short of [word, ...shorterBy1(word)]) {
-      for (const id of shortened.get(short) ?? []) if (isOneSlip(word, words[id] ?? '')) ids.add(id)
+    if (isItself || real.has(word)) return [...ids]
+    for (const id of oneSlipFrom(word, shortenedShort)) if (words[id]?.[0] === word[0]) ids.add(id)
+    if (word.length < MISSPELT_FROM_LENGTH - 1) return [...ids]
+    for (const id of [...oneSlipFrom(word, shortened), ...beginningsMisspelt(word)]) ids.add(id)
+    return [...ids]
+  }
+
+  /** "strugling" begins one slip away from `struggl*`: a slip inside the beginning, for its ends may be of another word. */
+  const beginningsMisspelt = (word: string): readonly number[] => {
+    const ids = new Set<number>()
+    for (let length = BEGINNING_MISSPELT_FROM_LENGTH - 1; length <= word.length; length += 1) {
+      const typed = word.slice(0, length)
+      for (const id of oneSlipFrom(typed, shortenedBeginnings)) {
+        const beginning = words[id] ?? ''
+        if (beginning[0] === typed[0] && beginning.at(-1) === typed.at(-1)) ids.add(id)
+      }
     }
     return [...ids]
   }
+
+  const oneSlipFrom = (typed: string, index: ReadonlyMap<string, readonly number[]>): number[] =>
+    [typed, ...shorterBy1(typed)].flatMap(short =>
+      (index.get(short) ?? []).filter(id => isOneSlip(typed, words[id] ?? '')),
+    )
 
   /** "sangrita" as "sangre", "twitchin" as "twitching": only what stands in the lexicon letter for letter. */
   const fromEnding = (word: string): readonly number[] => {
@@ -130,7 +167,8 @@ export function vocabularyOf(realWords: readonly string[], endings: readonly End
     return [word]
   }
 
-  return { idsOf, add, begin, begunBy: word => begun.get(word) ?? [], splitOf }
+  for (const word of shortWords) shorten(word, add(word), shortenedShort)
+  return { idsOf, add, begin, begunBy: word => begun.get(word) ?? [], splitOf, sameAs: sameAsOf(sameAs) }
 }
 
 function shorterBy1(word: string): string[] {

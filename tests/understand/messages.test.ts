@@ -20,6 +20,7 @@ import { type Labelled, messages, spanish } from './lexicons.ts'
 // Four more (id w3), 482 English and 464 Spanish lines, written to be further from the words known, each read before a word was added for it: in the same page.
 // Three rounds of two halves (ids w4a to w4c), 550 English and 348 Spanish lines: one half read and tuned on, the other measured once, unseen, and read after that: in the same page.
 // Two rounds of two halves (ids w5a, w5b), 326 English lines, read in the same way: in the same page; three lines that stood there already are left out.
+// Five rounds of two halves (ids w6a to w6e), 626 English and 308 Spanish lines, read in the same way, both halves read after the last figure: in the same page.
 // One person wrote messages and lexicon: words of real families will be missed, which is why the signs are also asked.
 const LEXICONS: Readonly<Record<'en' | 'es', Lexicon>> = { en: english, es: spanish }
 
