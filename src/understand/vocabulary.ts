@@ -151,7 +151,8 @@ export function vocabularyOf(
     if (before !== undefined) return before
     const once = word.replace(/(\p{L})\1/gu, '$1')
     const direct = look(word)
-    const spelt = direct.length > 0 || once === word || real.has(word) ? direct : look(once)
+    const isSpelt = once === word || exact.has(word) || real.has(word)
+    const spelt = isSpelt ? direct : [...new Set([...direct, ...look(once)])]
     const ids = spelt.length > 0 || real.has(word) ? spelt : fromEnding(word)
     if (known.size > 5_000) known.clear()
     known.set(word, ids)
