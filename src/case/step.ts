@@ -33,7 +33,7 @@ import {
   offerAlso,
   readOut,
 } from './concerns.ts'
-import { copyWith } from './copy.ts'
+import { copyWith, copyWithout } from './copy.ts'
 import type { Effect } from './effect.ts'
 import type { CaseEvent, Clinician, InLanguage } from './event.ts'
 import { familyLine, isWorded, type Line, languagesOf } from './line.ts'
@@ -255,7 +255,7 @@ function accept(work: Work, fact: string, answer: Answer, said: string, changing
   const taken = { answer, said, at: work.at, changed: changing, given: before?.given === true }
   work.state.answers = copyWith(work.state.answers, fact, taken)
   work.state.open = undefined
-  if (fact === 'have-you-left' && answer.kind === 'choice' && answer.value === 'yes') work.state.leftAt ??= work.at
+  if (fact === 'have-you-left' && answer.kind === 'choice' && answer.value === 'yes') hasLeft(work)
   if (fact === RING_BACK && answer.kind === 'phone' && answer.number === 'write-only') mark(work, 'write-only')
   if (isDanger(fact, answer))
     return danger(
@@ -351,6 +351,15 @@ function travelRefused(work: Work, said: string) {
   interrupt(work, () => drive(work, { type: 'travelRefused', facts: factsNow(work) }))
 }
 
+/** Whoever has left can travel, whatever was said before. */
+function hasLeft(work: Work): void {
+  work.state.leftAt ??= work.at
+  const travel = work.state.answers['can-travel']?.answer
+  if (travel !== undefined && !(travel.kind === 'choice' && travel.value === 'yes'))
+    work.state.answers = copyWithout(work.state.answers, 'can-travel')
+  work.state.marks = work.state.marks.filter(id => id !== 'cannot-travel')
+}
+
 /** On the road nothing more is asked; where the flow has no way for that, a person has to know of it. */
 function leftSaid(work: Work, said: string) {
   if (work.flow.left === undefined || work.state.leftAt !== undefined || work.state.interrupted) {
@@ -361,7 +370,7 @@ function leftSaid(work: Work, said: string) {
     ...work.state.answers,
     'have-you-left': { answer, said, at: work.at, changed: false, given: true },
   }
-  work.state.leftAt = work.at
+  hasLeft(work)
   flowAlarm(work, LEFT)
 }
 

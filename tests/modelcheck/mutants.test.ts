@@ -43,7 +43,7 @@ describe('slips made on purpose in the shipped flows', () => {
   }, async () => {
     const watching = await watchers(['home-open', 'person-sure-of-nothing'])
     const sample = [
-      ['tube-out/device row 2 also for in-opening: nothing', 'reading'],
+      ['tube-out/device row 4 also for in-opening: nothing', 'reading'],
       ['someone/start pages nobody', 'checker'],
       ['someone/start does not say bot-here', 'ways'],
       ['someone silence is not chased', 'checker'],

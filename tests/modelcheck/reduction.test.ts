@@ -54,6 +54,9 @@ const CASES = [
   { name: 'someone', flow: shippedFlows.flows.get('someone') as Flow, set: shippedFlows, on: 'off' },
 ]
 
+/** The walk that forgets nothing has some hundred thousand states. */
+const LONG_MS = 240_000
+
 describe('the reduced walk', () => {
   it.each(CASES)(
     '$name: enters the same steps under the same conditions as the walk that forgets nothing',
@@ -67,5 +70,6 @@ describe('the reduced walk', () => {
       expect(minus(reduced.all, whole.all)).toEqual([])
       expect(whole.fresh.size).toBeGreaterThan(20)
     },
+    LONG_MS,
   )
 })

@@ -45,7 +45,7 @@ const BROKEN: readonly Broken[] = [
   ],
   [
     'only-a-balloon-tube-goes-back',
-    tube(row('device', 5, { drop: ['device'] })),
+    tube(row('device', 7, { drop: ['device'] })),
     { policies: REPLACE, answers: { device: ['no-balloon'] } },
   ],
   [
@@ -169,12 +169,12 @@ const BROKEN: readonly Broken[] = [
   ],
   [
     'another-kind-of-tube-put-back-needs-hospital',
-    tube(row('device', 3, { go: 'back-easy' })),
+    tube(row('device', 5, { go: 'back-easy' })),
     { answers: { ...BACK, device: ['no-balloon'] } },
   ],
   [
     'a-holding-tube-is-a-bridge',
-    tube(row('device', 2, { go: 'back-easy' })),
+    tube(row('device', 4, { go: 'back-easy' })),
     { answers: { 'in-opening': ['smaller-or-catheter'] } },
   ],
   ['holding-open-goes-with-hospital', tube({ 'hold-which': without('decide') }), { policies: HOLD, answers: HOLDING }],

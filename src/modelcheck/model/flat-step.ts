@@ -740,7 +740,7 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
         if (leftAlarm < 0 || get(F.left) === 1 || get(F.interrupted) === 1) interrupt(PERSON, 'personWanted')
         else {
           if (LEFT_FACT >= 0) put(LEFT_FACT, STATUS.given, classNamed(LEFT_FACT, 'yes'))
-          state[F.left] = 1
+          hasLeft()
           flowAlarm(leftAlarm, false)
         }
         settle()
@@ -800,6 +800,13 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
     })
   }
 
+  /** Whoever has left can travel, whatever was said before. */
+  function hasLeft(): void {
+    state[F.left] = 1
+    if (CAN_TRAVEL < 0 || get(CAN_TRAVEL) === 0) return
+    if (cells[CAN_TRAVEL]?.domain.classes[classAt(CAN_TRAVEL)]?.members.includes('yes') !== true) state[CAN_TRAVEL] = 0
+  }
+
   function refused(): void {
     if (CAN_TRAVEL >= 0) put(CAN_TRAVEL, STATUS.given, classNamed(CAN_TRAVEL, 'no'))
   }
@@ -809,7 +816,7 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
     put(field, status(field), classIndex)
     setClock(clocksAfter(field)[branch] ?? [0, 0, 0])
     const said = cells[field]?.domain.classes[classIndex]
-    if (field === LEFT_FACT && said?.members.includes('yes') === true) state[F.left] = 1
+    if (field === LEFT_FACT && said?.members.includes('yes') === true) hasLeft()
     if (field === SIGNS && said?.band === 'a-sign') danger()
     else replay()
     settle()
@@ -841,7 +848,7 @@ export function mover(flat: FlatFlow, options: MoverOptions = {}): Mover {
     const clocks = clocksAfter(field)
     setClock(clocks[branch] ?? clocks[0] ?? [0, 0, 0])
     const said = cells[field]?.domain.classes[classIndex]
-    if (field === LEFT_FACT && said?.members.includes('yes') === true) state[F.left] = 1
+    if (field === LEFT_FACT && said?.members.includes('yes') === true) hasLeft()
     const isOnPath = at === get(F.main)
     offPath = !isOnPath
     if (field === SIGNS && said?.band === 'a-sign') danger()

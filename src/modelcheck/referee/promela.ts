@@ -134,6 +134,11 @@ function onEvents(model: PromelaModel): string[] {
   const entering = (id: string) => `goto ${model.enter(flat.nodeOf.get(id) ?? flat.start)};`
   const haveLeft = model.special('have-you-left')
   const leftAlarm = flat.alarmOf.get(LEFT)
+  const canTravel = model.special('can-travel')
+  const hasLeft =
+    canTravel === undefined
+      ? 'has_left = 1'
+      : `has_left = 1; ${when(`!(${saysYes(model, canTravel)})`, `${model.fact(canTravel)} = 0`).replace(/;$/, '')}`
   const saidLeft =
     haveLeft === undefined
       ? ''
@@ -144,9 +149,7 @@ function onEvents(model: PromelaModel): string[] {
     'on_opened:',
     `after = SETTLE; goto ${model.enter(flat.start)};`,
     'on_answered:',
-    ...(haveLeft === undefined
-      ? []
-      : [when(allOf([askIs(model, haveLeft), saysYes(model, haveLeft)]), 'has_left = 1')]),
+    ...(haveLeft === undefined ? [] : [when(allOf([askIs(model, haveLeft), saysYes(model, haveLeft)]), hasLeft)]),
     ...(signs === undefined ? [] : [when(allOf([askIs(model, signs), isSign(model, signs)]), 'goto on_danger_said')]),
     'after = SETTLE;',
     ...branch(
@@ -167,7 +170,7 @@ function onEvents(model: PromelaModel): string[] {
         ? [toPerson]
         : [
             when('has_left || interrupted', toPerson.replace(/;$/, '')),
-            `${saidLeft} has_left = 1; which = ${leftAlarm + 1}; goto alarm_moves;`,
+            `${saidLeft} ${hasLeft}; which = ${leftAlarm + 1}; goto alarm_moves;`,
           ]),
     'on_wrong_tap:',
     'interrupted = 0;',
