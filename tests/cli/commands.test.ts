@@ -180,8 +180,8 @@ describe('vignettes', () => {
       flowsWith(
         'swapped',
         'tube-out/flow.yaml',
-        '      - { go: lock-shut }\n  # A try that went badly',
-        '      - { go: nasal }\n  # A try that went badly',
+        '      - { go: lock-shut }\n\n  # A try that went badly',
+        '      - { go: nasal }\n\n  # A try that went badly',
       ),
       flowsWith('unpaged', 'tube-out/flow.yaml', '    page: tube-out\n    go: out-since\n', '    go: out-since\n'),
       flowsWith(
