@@ -1,4 +1,6 @@
 /** A recorded case as people read it: what happened, and what the family and the clinicians were sent. */
+
+import { CLOSE, CLOSURE, PROMISE, RUNG } from '../case/alarm.ts'
 import type { Answer } from '../case/answer.ts'
 import { answerText } from '../case/answer-text.ts'
 import type { Effect } from '../case/effect.ts'
@@ -93,9 +95,16 @@ function clinicText(line: Line, state: CaseState | undefined, id: string, otherw
   }
 }
 
-/** What an alarm is for. Those of the line's own have no words. */
+/** What an alarm is for. Those of the line's own stand in no flow. */
 const alarmText = (line: Line, state: CaseState | undefined, name: string): string =>
-  clinicText(line, state, `coming/${name}`, name)
+  clinicText(line, state, `coming/${name}`, Object.hasOwn(OWN_ALARMS, name) ? (OWN_ALARMS[name] ?? name) : name)
+
+const OWN_ALARMS: Readonly<Record<string, string>> = {
+  [RUNG]: 'Pages again, or the next person',
+  [PROMISE]: 'Pages again if no call was noted',
+  [CLOSURE]: 'The next moment on the clock of the opening',
+  [CLOSE]: 'Closes the case',
+}
 
 /** What happened, in one line. Words that were taken out are told as understood. */
 export function happenedLine(
@@ -141,7 +150,7 @@ export function happenedLine(
     case 'familyRungSaid':
       return `FAMILY: ${OF_FAMILY[event.kind]}`
     default:
-      return `CLINICIAN ${called(typeof event.by === 'string' ? event.by : event.by.id)}: ${actText(event)}`
+      return `CLINICIAN ${called(typeof event.by === 'string' ? event.by : event.by.id)}: ${actText(event, (id, otherwise) => clinicText(line, state, id, otherwise))}`
   }
 }
 
@@ -160,12 +169,14 @@ const OF_FAMILY = {
 
 type Act = Extract<CaseEvent, { readonly by: unknown }>
 
-function actText(event: Act): string {
+const DOING = { 'ringing-now': 'rings now', 'ringing-by': 'rings later', 'go-in': 'tells them to come in' } as const
+
+function actText(event: Act, said: (id: string, otherwise: string) => string): string {
   switch (event.kind) {
     case 'pageAcknowledged':
-      return `takes the case (${event.doing.kind})`
+      return `takes the case: ${DOING[event.doing.kind]}`
     case 'outcomeSet':
-      return `outcome ${event.outcome}`
+      return `sets the outcome: ${said(`outcome/${event.outcome}`, event.outcome)}`
     case 'pageOpened':
       return 'opens the page'
     case 'passedOn':
@@ -177,7 +188,7 @@ function actText(event: Act): string {
     case 'dispositionLowered':
       return `lowers the decision to ${event.to}`
     case 'alarmStopped':
-      return `stops the alarm ${event.name}`
+      return `stops an alarm: ${said(`coming/${event.name}`, event.name)}`
     case 'rotaChanged':
       return 'changes who is on call'
     case 'dayTaken':

@@ -259,7 +259,8 @@ function monthSaid({ cases, picked }: { cases: number; picked?: number }, wordin
 function elapsedText(milliseconds: number): string {
   const seconds = Math.max(0, Math.round(milliseconds / 1000))
   const [hours, minutes] = [Math.floor(seconds / 3600), Math.floor(seconds / 60) % 60]
-  return `${hours > 0 ? `${hours} h ` : ''}${minutes} min ${seconds % 60} s`
+  // A number is not torn from its unit.
+  return [...(hours > 0 ? [`${hours}\u00A0h`] : []), `${minutes}\u00A0min`, `${seconds % 60}\u00A0s`].join(' ')
 }
 
 function momentOf(line: Line, { at, event, effects, state }: WalkedStep, from: Instant, wording: Wording): Moment {

@@ -42,7 +42,7 @@ fieldset{border:0;margin:0;padding:0;min-width:0}
 .moments{margin:0;padding:0}
 .item{border-top:1px solid var(--edge);padding-top:.6rem}
 .item legend{font-weight:600;padding:0}
-@media (min-width:48rem){.item .tick{display:inline-flex;margin-right:.5rem}}
+@media (min-width:48rem){.item.short .tick{display:inline-flex;margin-right:.5rem}}
 .figures table{border-collapse:collapse;font-variant-numeric:tabular-nums}
 .figures th,.figures td{padding:.15rem .5rem;border-bottom:1px solid var(--edge);text-align:right;vertical-align:baseline}
 .figures td,.figures .many:not(.long) th[scope=row]{white-space:nowrap}

@@ -112,11 +112,19 @@ describe('reviewing on the running bot', () => {
       expect.stringMatching(/^\? .* \[.+\] \[Not sure\]$/),
     )
     expect(view?.moments[0]?.clock).toBe('2:10 am')
-    expect(view?.moments[0]?.since).toBe('after 0 min 0 s')
+    expect(view?.moments[0]?.since).toBe('after 0\u00A0min 0\u00A0s')
     // What happened stands in words, never by the names that the program has for it.
     expect(text).toContain('ALARM at ')
     expect(text).toContain('FAMILY: Danger signs: ')
-    for (const code of ['danger-signs', 'silent-ask', 'callMade', 'clinicianWrote', 'personWanted'])
+    for (const code of [
+      'danger-signs',
+      'silent-ask',
+      'callMade',
+      'clinicianWrote',
+      'personWanted',
+      'advice-given',
+      'ringing-now',
+    ])
       expect(text).not.toContain(code)
     const first = await side.reviewed(reviewer('linh'), CASE, 1)
     expect([first?.moments.length, first?.of]).toEqual([1, view?.of])

@@ -140,11 +140,11 @@ ${form(
         .filter(item => item.group === group)
         .map(
           item =>
-            html`<fieldset class="item"><legend>${item.asks} <span class="soft">${item.because}</span></legend>${ITEM_ANSWERS.filter(answer => answer !== 'not-applicable' || item['may-not-apply']).map(answer => one(`item.${item.id}`, answer, wording(`reviews-${answer}`)))}</fieldset>`,
+            html`<fieldset class="item short"><legend>${item.asks} <span class="soft">${item.because}</span></legend>${ITEM_ANSWERS.filter(answer => answer !== 'not-applicable' || item['may-not-apply']).map(answer => one(`item.${item.id}`, answer, wording(`reviews-${answer}`)))}</fieldset>`,
         )}`,
   )}
 <h3>${wording('reviews-verdict')}</h3>
-<fieldset class="item"><legend>${wording('reviews-safe-asked')}</legend>${one('safe', 'safe', wording('reviews-safe'))}${one('safe', 'unsafe', wording('reviews-unsafe'))}</fieldset>
+<fieldset class="item short"><legend>${wording('reviews-safe-asked')}</legend>${one('safe', 'safe', wording('reviews-safe'))}${one('safe', 'unsafe', wording('reviews-unsafe'))}</fieldset>
 <fieldset class="item"><legend>${wording('reviews-should')}</legend>${DISPOSITIONS.map(each => one('should', each, wording(`reviews-should-${each}`)))}</fieldset>
 <label for="note">${wording('reviews-note')}</label><textarea id="note" name="note" rows="3" maxlength="1000">${view.filled?.get('note')?.[0] ?? ''}</textarea>
 <button class="main-button">${wording('reviews-score-do')}</button>`,
