@@ -1,6 +1,7 @@
 import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
+import { dataFiles } from '../../src/cli/data-folder.ts'
 import { reviewerFile } from '../../src/review/reviewer-file.ts'
 import type { Score } from '../../src/review/score.ts'
 import { openReviewFile } from '../../src/store/sqlite/review-file.ts'
@@ -14,6 +15,7 @@ import type { BadInput, Row } from './trying.ts'
 function drawn(folder: string): string {
   const data = join(folder, 'data')
   mkdirSync(data)
+  writeFileSync(dataFiles(data).signingKeyFile, '')
   const reviews = openReviewFile(join(data, 'reviews.sqlite'))
   reviews.keepSummaries([aSummary('c1')])
   const draw = { month: '2026-03', seed: 's', from: 1, size: 1, at: NIGHT, by: 'machine' }
