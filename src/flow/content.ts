@@ -5,6 +5,7 @@
  *
  * One changed character of any of it changes the text of exactly the flows it touches.
  */
+import { factsOf } from './flow-facts.ts'
 import type { FlowSet } from './flow-set.ts'
 import type { Step } from './flow-step.ts'
 import { type Catalogue, variablesOf } from './wording.ts'
@@ -188,10 +189,8 @@ function reachedFrom(set: FlowSet, concern: string): Reached {
     ]),
     facts: new Set(
       [
-        ...steps.flatMap(step => step.ask ?? []),
+        ...(flow === undefined ? [] : factsOf(flow, set.derived)),
         ...steps.flatMap(step => Object.keys(step.set ?? {})),
-        ...[...derived].flatMap(id => set.derived[id]?.from ?? []),
-        ...compared,
       ].filter(id => id in set.facts),
     ),
     derived,
